@@ -1,0 +1,76 @@
+"""Frozen records that travel between the floors. Units are SI; arrays are numpy."""
+
+from guardcheck.model.circuit import Card, Element, Model, Number, Subcircuit
+from guardcheck.model.deck import Analysis, Deck, EngineInfo, Operating, Sweep, Trace, Transient
+from guardcheck.model.findings import (
+    COMPUTED,
+    CONFORMS,
+    DECLARED_ORIGIN,
+    DOES_NOT_CONFORM,
+    MEASURED,
+    NOT_APPLICABLE,
+    NOT_PROVEN,
+    OUTCOMES,
+    SIMULATED,
+    CircuitUsed,
+    Curve,
+    Finding,
+    Quantity,
+    Result,
+)
+from guardcheck.model.job import UNKNOWN_WORD, Fact, Job, Line, PartUse
+from guardcheck.model.parts import KINDS, PORTS, Check, Fitted, Parameter, Part
+from guardcheck.model.quantities import QUANTITIES, Kind
+from guardcheck.model.standard import KNOWN_BY, Limit, Standard
+from guardcheck.model.values import DECLARED, DEFAULT, DERIVED, UNKNOWN, Range, Value
+
+__all__ = [
+    "Analysis",
+    "COMPUTED",
+    "CONFORMS",
+    "Card",
+    "Check",
+    "CircuitUsed",
+    "Curve",
+    "DECLARED",
+    "DECLARED_ORIGIN",
+    "DEFAULT",
+    "DERIVED",
+    "DOES_NOT_CONFORM",
+    "Deck",
+    "Element",
+    "EngineInfo",
+    "Fact",
+    "Finding",
+    "Fitted",
+    "Job",
+    "KINDS",
+    "KNOWN_BY",
+    "Kind",
+    "Limit",
+    "Line",
+    "MEASURED",
+    "Model",
+    "NOT_APPLICABLE",
+    "NOT_PROVEN",
+    "Number",
+    "OUTCOMES",
+    "Operating",
+    "PORTS",
+    "Parameter",
+    "Part",
+    "PartUse",
+    "QUANTITIES",
+    "Quantity",
+    "Range",
+    "Result",
+    "SIMULATED",
+    "Standard",
+    "Subcircuit",
+    "Sweep",
+    "Trace",
+    "Transient",
+    "UNKNOWN",
+    "UNKNOWN_WORD",
+    "Value",
+]

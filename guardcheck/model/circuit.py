@@ -1,0 +1,71 @@
+"""Circuits as data: what the SPICE reader understands, and the flat cards a deck is made of."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+Number = float | NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Model:
+    """A `.model` card: name, type (``d``, ``npn`` …) and parameters as SI floats."""
+
+    name: str
+    type: str
+    parameters: Mapping[str, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Element:
+    """One element of a subcircuit as read: `fields` are the reader's own tokens or expressions, opaque to others."""
+
+    name: str
+    nodes: tuple[str, ...]
+    fields: tuple[Any, ...]
+    line: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Subcircuit:
+    """One `.subckt`: ports in order, parameters with default expressions, elements, local models, inner subcircuits."""
+
+    name: str
+    ports: tuple[str, ...]
+    parameters: Mapping[str, Any]
+    elements: tuple[Element, ...]
+    models: Mapping[str, Model] = field(default_factory=dict)
+    inner: Mapping[str, Subcircuit] = field(default_factory=dict)
+    file: str = ""
+
+    @property
+    def model_names(self) -> frozenset[str]:
+        """Names of models used but not defined here (the library supplies them)."""
+        return frozenset(_missing_models(self))
+
+
+def _missing_models(circuit: Subcircuit) -> set[str]:
+    used = {str(e.fields[0]) for e in circuit.elements if e.name[0] in "dqjms" and e.fields}
+    for child in circuit.inner.values():
+        used |= _missing_models(child)
+    return used - set(circuit.models)
+
+
+@dataclass(frozen=True, slots=True)
+class Card:
+    """One flat element line of a deck.
+
+    `value` is the principal number (ohm, farad, henry, volt, ampere or gain). It is an array of shape
+    ``(n_variants,)`` when the element varies from sample to sample. `tail` is everything after it, already in plain
+    numbers; a `{value}`-less element (diode, transistor, B source) has `value` None and only a tail.
+    """
+
+    name: str
+    nodes: tuple[str, ...]
+    value: Number | None = None
+    tail: str = ""

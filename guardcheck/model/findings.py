@@ -1,0 +1,135 @@
+"""Quantities of one line, the findings made of them, and the result a report is rendered from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from guardcheck.model.deck import EngineInfo
+from guardcheck.model.standard import Limit
+
+CONFORMS, DOES_NOT_CONFORM, NOT_PROVEN, NOT_APPLICABLE = (
+    "conforms",
+    "does_not_conform",
+    "not_proven",
+    "not_applicable",
+)
+OUTCOMES = (CONFORMS, DOES_NOT_CONFORM, NOT_PROVEN, NOT_APPLICABLE)
+SIMULATED, MEASURED, DECLARED_ORIGIN, COMPUTED = "simulated", "measured", "declared", "computed"
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """One quantity of one line as simulated, measured, declared or computed [SI].
+
+    `value` None means there is none; then `failure` says why. `spread` is the worst case of the declared tolerances,
+    `samples` the seeded samples, shape ``(n_samples,)`` (NaN for a sample that failed). `unknowns` names declared
+    unknowns judged over their usual range. `uncertainty` is expanded, k = 2.
+    """
+
+    name: str
+    line: str
+    guarded: bool | None
+    value: float | None
+    spread: tuple[float, float] | None = None
+    samples: NDArray[np.float64] | None = None
+    origin: str = SIMULATED
+    uncertainty: float | None = None
+    failure: str | None = None
+    unknowns: tuple[str, ...] = ()
+    event: str | None = None
+    severity: str | None = None
+    where: str | None = None
+    estimate: bool = False
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One quantity of one line, bare or guarded, held against one limit: a row of the result contract."""
+
+    rule: str
+    quantity: str
+    line: str | None
+    guarded: bool | None
+    value: float | None
+    unit: str
+    outcome: str
+    why: str
+    needed: bool = True
+    limit: Limit | None = None
+    low: float | None = None
+    high: float | None = None
+    spread: tuple[float, float] | None = None
+    interval: tuple[float, float] | None = None
+    yield_: float | None = None
+    uncertainty: float | None = None
+    origin: str = SIMULATED
+    planned: float | None = None
+    estimate: bool = False
+    remedy: str | None = None
+    reference: str | None = None
+    event: str | None = None
+    severity: str | None = None
+    where: str | None = None
+
+    @property
+    def id(self) -> str:
+        """Return ``rule/line/bare|guarded/quantity[/event/severity][/where]``; parts that are None are left out."""
+        state = {True: "guarded", False: "bare", None: None}[self.guarded]
+        parts = (self.rule, self.line, state, self.quantity, self.event, self.severity, self.where)
+        return "/".join(part for part in parts if part is not None)
+
+
+@dataclass(frozen=True)
+class Curve:
+    """One drawn line: waveform, response or sample histogram, with the band a limit allows [SI]."""
+
+    line: str
+    guarded: bool | None
+    picture: str
+    label: str
+    x: NDArray[np.float64]
+    y: NDArray[np.float64]
+    x_unit: str
+    y_unit: str
+    band: tuple[float | None, float | None] | None = None
+    band_label: str = ""
+    marks: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class CircuitUsed:
+    """A file that took part in the result, by name, path as found and content hash."""
+
+    name: str
+    kind: str
+    file: str
+    sha256: str
+
+
+@dataclass(frozen=True)
+class Result:
+    """Everything a report needs; nothing in it can run anything."""
+
+    command: str
+    unit: str
+    unit_kind: str
+    outcome: str
+    seed: int
+    n_samples: int
+    engine: EngineInfo | None
+    findings: tuple[Finding, ...]
+    circuits: tuple[CircuitUsed, ...]
+    curves: tuple[Curve, ...] = ()
+    warnings: tuple[str, ...] = ()
+    not_examined: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+    plan: tuple[tuple[str, str, str], ...] = ()
+    job_file: str = ""
+    job_sha256: str = ""
+    extra: Mapping[str, Any] = field(default_factory=dict)

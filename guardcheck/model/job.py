@@ -1,0 +1,78 @@
+"""The job as declared: one record per TOML table, physical values as `Value`, names not yet checked."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from guardcheck.model.values import Value
+
+UNKNOWN_WORD = "unknown"
+
+
+@dataclass(frozen=True)
+class PartUse:
+    """A part a job names: by library name, or by its own netlist; `values` as written (words stay strings).
+
+    A value the job calls ``"unknown"`` stands as the string ``"unknown"``.
+    """
+
+    kind: str
+    name: str | None
+    netlist: str | None = None
+    values: Mapping[str, Value | str] = field(default_factory=dict)
+    key: str = ""
+
+
+@dataclass(frozen=True)
+class Line:
+    """One signal conductor. `table` is the index of its `[[line]]` table, for messages."""
+
+    name: str
+    table: int
+    standard: str
+    source: PartUse
+    stage: PartUse
+    guard: PartUse
+    pin: Mapping[str, Value | str] = field(default_factory=dict)
+
+    @property
+    def has_guard(self) -> bool:
+        """True when the job fits a guard (own netlist included)."""
+        return self.guard.netlist is not None or self.guard.name not in (None, "none")
+
+
+@dataclass(frozen=True)
+class Fact:
+    """One declared bench fact: table name (``bond`` …), its index, the entries as parsed, a short label."""
+
+    table: str
+    index: int
+    label: str
+    entries: Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class Job:
+    """One job file.
+
+    `supply` and `display_facts` hold the declared values of `[supply]` and `[display]` (Value, bool or the string
+    ``"unknown"``); `lines_of` maps a dotted key to its line number in the file.
+    """
+
+    file: str
+    sha256: str
+    unit: str
+    unit_kind: str
+    supply: Mapping[str, Any]
+    display: PartUse
+    display_facts: Mapping[str, Any]
+    cable: PartUse
+    lines: tuple[Line, ...]
+    facts: tuple[Fact, ...] = ()
+    claims: tuple[str, ...] = ()
+    settings: Mapping[str, Any] = field(default_factory=dict)
+    circuits: str | None = None
+    warnings: tuple[str, ...] = ()
+    lines_of: Mapping[str, int] = field(default_factory=dict)

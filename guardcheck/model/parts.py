@@ -1,0 +1,92 @@
+"""Parts of the circuit library: a netlist with its metadata."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from guardcheck.model.circuit import Model, Subcircuit
+from guardcheck.model.values import Range, Value
+
+KINDS = ("source", "stage", "guard", "cable", "display", "event")
+PORTS: Mapping[str, tuple[str, ...]] = {
+    "source": ("emf", "pin", "vdd", "gnd"),
+    "stage": ("in", "out", "vdd", "gnd"),
+    "guard": ("chip", "line", "vdd", "gnd"),
+    "cable": ("near", "far", "near_gnd", "far_gnd"),
+    "display": ("in", "gnd"),
+    "event": ("near", "near_gnd", "far", "far_gnd"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Parameter:
+    """One parameter of a part.
+
+    `nominal` is the default, None when `same_as` names the parameter to copy or when the job must give it.
+    `choices` is set for a word parameter such as a guard's place; then `word` is its default.
+    """
+
+    name: str
+    unit: str
+    meaning: str
+    nominal: Value | None = None
+    same_as: str | None = None
+    usual: Range | None = None
+    possible: Range | None = None
+    choices: tuple[str, ...] = ()
+    word: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """One `[[check]]` row: a small bench around the part, what is read, and what it must be.
+
+    `ports` says what hangs on each port: ``"5 V"``, ``"1.4 V via 75 ohm"``, ``"1 mA"``, ``"75 ohm"``, ``"open"``.
+    `read` is ``v(port)``, ``i(port)``, ``z(port)`` or ``gain(from, to)``. Values are SI.
+    """
+
+    what: str
+    ports: Mapping[str, str]
+    read: str
+    value: float
+    unit: str
+    tolerance: float
+    basis: str
+    reference: str
+    values: Mapping[str, Value | str] = field(default_factory=dict)
+    frequency: float | None = None
+
+
+@dataclass(frozen=True)
+class Part:
+    """A member of the library, or a user's own netlist in its place.
+
+    `states` maps a signal kind (``picture``, ``sync`` …) to the EMF each signal state takes, as parameter names.
+    `extra` keeps metadata only one kind of part has (ratings, two-reading derivation, remedies, severities …).
+    """
+
+    kind: str
+    name: str
+    title: str
+    purpose: str
+    circuit: Subcircuit
+    models: tuple[Model, ...]
+    parameters: Mapping[str, Parameter]
+    reference: str
+    checks: tuple[Check, ...]
+    file: str
+    sha256: str
+    states: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    extra: Mapping[str, Any] = field(default_factory=dict)
+    own: bool = False
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """A part with the values this job gives it (defaults filled in). Word parameters stand in `words`."""
+
+    part: Part
+    values: Mapping[str, Value]
+    words: Mapping[str, str] = field(default_factory=dict)

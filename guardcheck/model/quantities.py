@@ -1,0 +1,64 @@
+"""The one table of quantity names, their units and what they mean. A new *kind* of quantity starts here."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """What a quantity is: SI unit (``1`` for a ratio, ``dB`` for a level ratio), short title, full meaning."""
+
+    unit: str
+    title: str
+    meaning: str
+
+
+def _table(*rows: tuple[str, str, str, str]) -> Mapping[str, Kind]:
+    return {name: Kind(unit, title, meaning) for name, unit, title, meaning in rows}
+
+
+QUANTITIES = _table(
+    ("level.white", "V", "white level", "white minus blanking, at the display input"),
+    ("level.black", "V", "black level", "black minus blanking, at the display input"),
+    ("level.blank", "V", "DC at blanking", "direct voltage of the blanking level at the display input"),
+    ("level.sync", "V", "sync amplitude", "blanking minus sync tip, at the display input"),
+    ("level.pp", "V", "peak to peak", "lowest to highest level, at the display input"),
+    ("level.mismatch", "dB", "line mismatch", "worst ratio between the lines of one picture"),
+    ("level.headroom", "V", "headroom", "least distance to clipping, average picture level from 10 % to 90 %"),
+    ("response.impedance", "ohm", "output impedance", "magnitude seen into the unit's connector at 100 kHz"),
+    ("response.return_loss", "dB", "return loss", "against 75 ohm, worst in the standard's band"),
+    ("response.bandwidth", "Hz", "bandwidth", "-3 dB at the display input, cable included"),
+    ("response.field_tilt", "1", "field tilt", "(start - end of the flat half) / step, square wave at field rate"),
+    ("response.line_tilt", "1", "line tilt", "(start - end of the flat half) / step, square wave at line rate"),
+    ("response.overshoot", "1", "overshoot", "on a 0-100 % step with the standard's rise time"),
+    ("guard.level_error", "1", "guard level error", "what the guard changes of white or sync, relative"),
+    ("guard.distortion", "1", "guard distortion", "worst change of small-signal gain over the signal's range"),
+    ("part.power", "W", "part power", "dissipation of one part, worst case"),
+    ("event.pin_over", "V", "pin above rail", "peak voltage at the pin beyond the rail"),
+    ("event.pin_under", "V", "pin below 0 V", "peak voltage at the pin below 0 V"),
+    ("event.pin_current", "A", "pin current", "peak current into the pin itself, beyond the guard"),
+    ("event.pin_charge", "C", "pin charge", "charge through the pin"),
+    ("event.pin_energy", "J", "pin energy", "energy in the pin's own diodes"),
+    ("event.time_over", "s", "time over rating", "time outside the pin's ratings"),
+    ("event.rail", "V", "rail lifted to", "highest voltage the supply rail is lifted to"),
+    ("event.margin", "dB", "margin", "rating over stress, worst of the rated quantities"),
+    ("timing.line_period", "s", "line period", "time from sync edge to sync edge"),
+    ("timing.sync_width", "s", "sync width", "width of line sync at half amplitude"),
+    ("timing.front_porch", "s", "front porch", "end of picture to sync edge"),
+    ("timing.back_porch", "s", "back porch", "end of sync to start of picture"),
+    ("burst.amplitude", "V", "burst", "colour burst, peak to peak"),
+    ("burst.frequency", "Hz", "burst frequency", "frequency of the colour burst"),
+    ("noise.rms", "V", "noise", "rms on the back porch"),
+    ("bond.resistance", "ohm", "bond resistance", "resistance of a bond, leads subtracted"),
+    ("bond.current_proof", "A", "bond test current", "test current the standard wants for a protective bond"),
+    ("bond.hum", "V", "bond hum", "voltage the leakage current makes across the bond"),
+    ("barrier.resistance", "ohm", "barrier resistance", "what the readings prove of a barrier"),
+    ("barrier.leakage", "A", "barrier leakage", "worst leak through the barrier at its working voltage"),
+    ("touch.current", "A", "touch current", "weighted touch current, from the declared Y capacitance"),
+    ("stored.voltage", "V", "stored voltage", "voltage left on a declared capacitor"),
+    ("stored.energy", "J", "stored energy", "energy left on a declared capacitor"),
+    ("stored.wait", "s", "wait before touching", "time until a declared capacitor is safe"),
+    ("declared.fact", "1", "declared fact", "a bench fact the job declares and no rule judges yet"),
+)

@@ -1,0 +1,57 @@
+"""Limits and the standards that hold them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+KNOWN_BY = {
+    "read": "read in the reference named",
+    "computed": "computed from values read in the reference named",
+    "recalled": "from memory, unverified",
+    "practice": "common practice, no published source",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """A bound on a quantity [SI unit of that quantity]; either end may be open (None).
+
+    `reference` names document and edition, `clause` only what was seen there, `known_by` is a key of `KNOWN_BY`.
+    """
+
+    quantity: str
+    low: float | None
+    high: float | None
+    nominal: float | None
+    reference: str
+    known_by: str
+    clause: str | None = None
+    note: str | None = None
+
+    def cited(self) -> str:
+        """Return the reference with its clause and how it is known, as shown to a reader."""
+        where = self.reference if self.clause is None else f"{self.reference}, {self.clause}"
+        return where if self.known_by == "read" else f"{where} ({KNOWN_BY[self.known_by]})"
+
+
+@dataclass(frozen=True)
+class Standard:
+    """One standards file: which quantities a line of this kind has, and their limits.
+
+    `signal` chooses the source's states (``picture``, ``sync`` …), `group` names lines that form one picture,
+    `display` the reference display part, `extra` holds timing windows and test-signal data.
+    """
+
+    name: str
+    title: str
+    edition: str
+    signal: str
+    quantities: tuple[str, ...]
+    limits: Mapping[str, Limit]
+    display: str
+    group: str | None
+    reference: str
+    file: str
+    extra: Mapping[str, Any] = field(default_factory=dict)
