@@ -1,1 +1,33 @@
-"""."""
+"""Parts and stimuli joined into decks. Knows topology; no limits, no files, no simulator."""
+
+from guardcheck.compose.chain import EMF, FAR, FAR_GND, NEAR, RAIL, Chain
+from guardcheck.compose.decks import (
+    AT_DISPLAY,
+    deck_of,
+    emf_levels,
+    impedance_deck,
+    level_deck,
+    response_deck,
+    waveform_deck,
+)
+from guardcheck.compose.lines import as_ladders
+from guardcheck.compose.variants import Builds, plan_builds
+
+__all__ = [
+    "AT_DISPLAY",
+    "EMF",
+    "FAR",
+    "FAR_GND",
+    "NEAR",
+    "RAIL",
+    "Builds",
+    "Chain",
+    "as_ladders",
+    "deck_of",
+    "emf_levels",
+    "impedance_deck",
+    "level_deck",
+    "plan_builds",
+    "response_deck",
+    "waveform_deck",
+]

@@ -21,14 +21,18 @@ from guardcheck.model.findings import (
 from guardcheck.model.job import UNKNOWN_WORD, Fact, Job, Line, PartUse
 from guardcheck.model.parts import KINDS, PORTS, Check, Fitted, Parameter, Part
 from guardcheck.model.quantities import QUANTITIES, Kind
+from guardcheck.model.rules import ADVICE, SAFETY, SIGNAL, Case, Facts, Rule
+from guardcheck.model.sheets import Row, Sheet, ShelfItem
 from guardcheck.model.standard import KNOWN_BY, Limit, Standard
 from guardcheck.model.values import DECLARED, DEFAULT, DERIVED, UNKNOWN, Range, Value
 
 __all__ = [
+    "ADVICE",
     "Analysis",
     "COMPUTED",
     "CONFORMS",
     "Card",
+    "Case",
     "Check",
     "CircuitUsed",
     "Curve",
@@ -41,6 +45,7 @@ __all__ = [
     "Element",
     "EngineInfo",
     "Fact",
+    "Facts",
     "Finding",
     "Fitted",
     "Job",
@@ -64,7 +69,13 @@ __all__ = [
     "Quantity",
     "Range",
     "Result",
+    "Row",
+    "Rule",
+    "SAFETY",
+    "SIGNAL",
     "SIMULATED",
+    "Sheet",
+    "ShelfItem",
     "Standard",
     "Subcircuit",
     "Sweep",

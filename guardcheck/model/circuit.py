@@ -23,17 +23,25 @@ class Model:
 
 @dataclass(frozen=True, slots=True)
 class Element:
-    """One element of a subcircuit as read: `fields` are the reader's own tokens or expressions, opaque to others."""
+    """One element of a subcircuit as read: `fields` are the reader's own records, opaque to others.
+
+    `model` names the `.model` card a diode, transistor or switch refers to, else None.
+    """
 
     name: str
     nodes: tuple[str, ...]
     fields: tuple[Any, ...]
     line: int = 0
+    model: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Subcircuit:
-    """One `.subckt`: ports in order, parameters with default expressions, elements, local models, inner subcircuits."""
+    """One `.subckt`: ports in order, parameters with default expressions, elements, local models, inner subcircuits.
+
+    `parameters` may be overridden by whoever instantiates; `derived` are `.param` lines inside, computed from them in
+    order and never overridden.
+    """
 
     name: str
     ports: tuple[str, ...]
@@ -42,6 +50,7 @@ class Subcircuit:
     models: Mapping[str, Model] = field(default_factory=dict)
     inner: Mapping[str, Subcircuit] = field(default_factory=dict)
     file: str = ""
+    derived: Mapping[str, Any] = field(default_factory=dict)
 
     @property
     def model_names(self) -> frozenset[str]:
@@ -50,7 +59,7 @@ class Subcircuit:
 
 
 def _missing_models(circuit: Subcircuit) -> set[str]:
-    used = {str(e.fields[0]) for e in circuit.elements if e.name[0] in "dqjms" and e.fields}
+    used = {element.model for element in circuit.elements if element.model is not None}
     for child in circuit.inner.values():
         used |= _missing_models(child)
     return used - set(circuit.models)

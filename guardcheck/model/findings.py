@@ -28,7 +28,8 @@ class Quantity:
 
     `value` None means there is none; then `failure` says why. `spread` is the worst case of the declared tolerances,
     `samples` the seeded samples, shape ``(n_samples,)`` (NaN for a sample that failed). `unknowns` names declared
-    unknowns judged over their usual range. `uncertainty` is expanded, k = 2.
+    unknowns judged over their usual range. `uncertainty` is expanded, k = 2. `bound` is set when a measurement shows only
+    one side: ``at_least`` (the true value is no lower: it can fail high, never conform), ``at_most`` the other way.
     """
 
     name: str
@@ -46,6 +47,7 @@ class Quantity:
     where: str | None = None
     estimate: bool = False
     notes: tuple[str, ...] = ()
+    bound: str | None = None
 
 
 @dataclass(frozen=True)

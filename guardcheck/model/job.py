@@ -27,7 +27,7 @@ class PartUse:
 
 @dataclass(frozen=True)
 class Line:
-    """One signal conductor. `table` is the index of its `[[line]]` table, for messages."""
+    """One signal conductor. `table` is the index of its `[[line]]` table; `event` is a stress of the user's own."""
 
     name: str
     table: int
@@ -36,10 +36,11 @@ class Line:
     stage: PartUse
     guard: PartUse
     pin: Mapping[str, Value | str] = field(default_factory=dict)
+    event: PartUse | None = None
 
     @property
     def has_guard(self) -> bool:
-        """True when the job fits a guard (own netlist included)."""
+        """Tell whether the job fits a guard (own netlist included)."""
         return self.guard.netlist is not None or self.guard.name not in (None, "none")
 
 

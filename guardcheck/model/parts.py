@@ -25,7 +25,9 @@ class Parameter:
     """One parameter of a part.
 
     `nominal` is the default, None when `same_as` names the parameter to copy or when the job must give it.
-    `choices` is set for a word parameter such as a guard's place; then `word` is its default.
+    `choices` is set for a word parameter such as a guard's place; then `word` is its default. `optional` marks one the
+    job may leave out although nothing stands in for it; `fixed` one that cannot carry a tolerance (a line's length).
+    A nominal of provenance ``unknown`` means that leaving it out is the same as calling it unknown.
     """
 
     name: str
@@ -37,6 +39,8 @@ class Parameter:
     possible: Range | None = None
     choices: tuple[str, ...] = ()
     word: str | None = None
+    optional: bool = False
+    fixed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,8 +89,14 @@ class Part:
 
 @dataclass(frozen=True)
 class Fitted:
-    """A part with the values this job gives it (defaults filled in). Word parameters stand in `words`."""
+    """A part with the values this job gives it (defaults filled in). Word parameters stand in `words`.
+
+    `same` maps a parameter that copies another one to it, so that both take the same sample. `missing` names
+    parameters declared unknown for which no usual range exists: nothing simulated with this part can conform.
+    """
 
     part: Part
     values: Mapping[str, Value]
     words: Mapping[str, str] = field(default_factory=dict)
+    same: Mapping[str, str] = field(default_factory=dict)
+    missing: tuple[str, ...] = ()

@@ -30,7 +30,7 @@ class Value:
 
     @property
     def varies(self) -> bool:
-        """True when the bounds differ."""
+        """Tell whether the bounds differ."""
         return self.high > self.low
 
     def with_known(self, known: str) -> Value:

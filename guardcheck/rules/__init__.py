@@ -1,1 +1,46 @@
-"""."""
+"""Rules: one file each, found by scanning this folder. There is no list to edit."""
+
+from __future__ import annotations
+
+import importlib
+import pkgutil
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cache
+
+from guardcheck.model import Case, Facts, Finding, Rule
+
+_FILE = re.compile(r"[a-z]{3}[0-9]{2}_[a-z_]+")
+
+
+@dataclass(frozen=True)
+class Loaded:
+    """A rule as found: its record, its function, its cases and its page (the docstring)."""
+
+    rule: Rule
+    judge: Callable[[Facts], tuple[Finding, ...]]
+    cases: tuple[Case, ...]
+    page: str
+
+
+@cache
+def all_rules() -> tuple[Loaded, ...]:
+    """Return every rule in this folder, sorted by code."""
+    found = []
+    for info in pkgutil.iter_modules(__path__):
+        if _FILE.fullmatch(info.name):
+            module = importlib.import_module(f"{__name__}.{info.name}")
+            found.append(Loaded(module.RULE, module.judge, module.CASES, module.__doc__ or ""))
+    return tuple(sorted(found, key=lambda one: one.rule.code))
+
+
+def judge_all(facts: Facts) -> tuple[Finding, ...]:
+    """Return the findings of every rule, sorted by id."""
+    findings = [finding for one in all_rules() for finding in one.judge(facts)]
+    return tuple(sorted(findings, key=lambda one: one.id))
+
+
+def handled_tables() -> frozenset[str]:
+    """Return the names of the job tables some rule judges."""
+    return frozenset(table for one in all_rules() for table in one.rule.tables)

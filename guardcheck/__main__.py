@@ -1,0 +1,5 @@
+"""Run as `python -m guardcheck`."""
+
+from guardcheck.cli import main
+
+main()

@@ -1,0 +1,130 @@
+"""Decks for the wanted signal: levels, output impedance, frequency response, and one scan line to look at."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from guardcheck.compose.chain import EMF, FAR, FAR_GND, NEAR, Chain, chain_cards
+from guardcheck.compose.lines import as_ladders
+from guardcheck.compose.variants import Builds
+from guardcheck.model import Analysis, Card, Deck, Model, Number, Operating, Sweep, Transient
+from guardcheck.netlist import card
+
+AT_DISPLAY = (f"v({FAR})", f"v({FAR_GND})")
+"""Vectors whose difference is the signal at the display input."""
+
+HOLDS_CHARGE = 10e-9
+"""Capacitors from this size up [F] hold their charge over a scan line: coupling and clamp capacitors do, cable and
+diode capacitances do not. In a level deck they are voltage sources, so that one operating point per signal state
+gives the same plateau as a transient of many fields (tests/pipeline/test_plateaus.py)."""
+
+CHOKE = 1e6
+"""Inductance [H] that carries the display's bias current to the connector and is open at 100 kHz."""
+
+
+def deck_of(
+    name: str,
+    cards: Iterable[Card],
+    models: tuple[Model, ...],
+    analysis: Analysis,
+    save: tuple[str, ...],
+    *,
+    options: Mapping[str, float | str] | None = None,
+    windows: tuple[tuple[float, float], ...] = (),
+) -> Deck:
+    """Return a deck: cards whose value is an array become alterable, one variant per array element."""
+    flat: list[Card] = []
+    alter: list[str] = []
+    columns: list[NDArray[np.float64]] = []
+    for one in cards:
+        if isinstance(one.value, np.ndarray):
+            alter.append(one.name)
+            columns.append(one.value)
+            flat.append(replace(one, value=float(one.value[0])))
+        else:
+            flat.append(one)
+    variants = np.column_stack(columns) if columns else None
+    return Deck(name, tuple(flat), models, analysis, save, options or {}, tuple(alter), variants, windows)
+
+
+def emf_levels(chain: Chain, states: Mapping[str, str], names: Sequence[str], builds: Builds) -> NDArray[np.float64]:
+    """Return the source's EMF for each build and signal state, shape ``(n_rows, n_states)`` [V]."""
+    columns = [
+        np.broadcast_to(np.asarray(chain.number("source", states[name], builds, 1)), (builds.n_rows,)) for name in names
+    ]
+    return np.stack(columns, axis=1)
+
+
+def level_deck(
+    chain: Chain, emf: NDArray[np.float64], builds: Builds, held: Mapping[str, NDArray[np.float64]] | None = None
+) -> tuple[Deck, tuple[str, ...]]:
+    """Return the operating-point deck of every build in every signal state, and the names of its held capacitors.
+
+    Parameters
+    ----------
+    emf : source EMF, shape ``(n_rows, n_states)`` [V]; variants run build by build, state by state
+    held : voltage on each held capacitor, shape ``(n_rows,)`` [V], the same in every state; missing means 0
+    """
+    rows, states = emf.shape
+    cards, models = chain_cards(chain, builds, states)
+    holding: list[str] = []
+    flat: list[Card] = []
+    for one in cards:
+        if one.name[0] == "c" and one.value is not None and np.min(one.value) >= HOLDS_CHARGE:
+            holding.append(one.name)
+            volts = np.zeros(rows) if held is None or one.name not in held else held[one.name]
+            flat.append(card(f"v{one.name}", one.nodes, np.repeat(volts, states)))
+        else:
+            flat.append(one)
+    flat.append(card("vemf", (EMF, "0"), emf.ravel()))
+    save = (*AT_DISPLAY, *(f"i(v{name})" for name in holding))
+    return deck_of(f"levels of {chain.line}", flat, models, Operating(), save), tuple(holding)
+
+
+def impedance_deck(chain: Chain, emf: NDArray[np.float64], builds: Builds, *, frequency: float) -> Deck:
+    """Return the deck that drives 1 A into the connector at one `frequency` [Hz], biased as the display loads it.
+
+    The display and cable stay behind a choke: their direct current flows, their impedance is not seen. ``v(near)``
+    is the output impedance [ohm], one variant per build and state.
+    """
+    states = emf.shape[1]
+    unit, models = chain_cards(chain, builds, states, roles=("source", "guard", "stage"))
+    load, more = chain_cards(chain, builds, states, roles=("cable", "display"))
+    behind = [
+        replace(one, nodes=tuple("behind" if node == NEAR else node for node in one.nodes))
+        for one in load
+        if one.name != "vrail"
+    ]
+    cards = (
+        *unit,
+        *behind,
+        card("lchoke", (NEAR, "behind"), CHOKE),
+        card("vemf", (EMF, "0"), emf.ravel()),
+        card("iprobe", ("0", NEAR), 0.0, "ac 1.0"),
+    )
+    sweep = Sweep(frequency, frequency, 1)
+    return deck_of(f"output impedance of {chain.line}", cards, (*models, *more), sweep, (f"v({NEAR})",))
+
+
+def response_deck(chain: Chain, emf: float, *, start: float, stop: float, points: int, builds: Builds) -> Deck:
+    """Return the small-signal sweep from the source's EMF, biased at `emf` [V], to the display input."""
+    cards, models = chain_cards(chain, builds, 1)
+    drive: Number = emf
+    source = card("vemf", (EMF, "0"), drive, "ac 1.0")
+    return deck_of(f"response of {chain.line}", (*cards, source), models, Sweep(start, stop, points), AT_DISPLAY)
+
+
+def waveform_deck(
+    chain: Chain, corners: Sequence[tuple[float, float]], *, stop: float, rise_time: float, builds: Builds
+) -> Deck:
+    """Return the transient of one stimulus given by its corners ``(time [s], EMF [V])``, from its operating point."""
+    cards, models = chain_cards(chain, builds, 1)
+    points = " ".join(f"{time!r} {volts!r}" for time, volts in corners)
+    source = card("vemf", (EMF, "0"), None, f"pwl({points})")
+    flat = (*as_ladders(cards, rise_time=rise_time), source)
+    analysis = Transient(step=rise_time / 2, stop=stop, max_step=stop / 50)
+    return deck_of(f"scan line of {chain.line}", flat, models, analysis, AT_DISPLAY)

@@ -1,0 +1,42 @@
+"""Transmission lines in transients: a lossless line beside diodes hangs ngspice or lies, an LC ladder does not."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+
+from guardcheck.model import Card
+from guardcheck.netlist import card
+
+MIN_SECTIONS = 6
+
+
+def as_ladders(cards: Iterable[Card], *, rise_time: float) -> tuple[Card, ...]:
+    """Replace every lossless line by an LC ladder good for edges of `rise_time` [s].
+
+    Ten sections per rise time of delay, at least six: the cut-off of the ladder then stays above what the edge holds.
+    Series inductance z0·td, shunt capacitance td/z0, both spread evenly (textbook telegrapher's equations).
+    """
+    out: list[Card] = []
+    for one in cards:
+        out += _ladder(one, rise_time) if one.name[0] == "t" else [one]
+    return tuple(out)
+
+
+def _ladder(line: Card, rise_time: float) -> list[Card]:
+    numbers = dict(field.split("=") for field in line.tail.split())
+    impedance, delay = float(numbers["z0"]), float(numbers["td"])
+    sections = max(MIN_SECTIONS, math.ceil(10.0 * delay / rise_time))
+    inductance, capacitance = impedance * delay / sections, delay / impedance / sections
+    near, near_return, far, far_return = line.nodes
+    nodes = [near, *(f"{line.name}_{index}" for index in range(1, sections)), far]
+    cards: list[Card] = []
+    for index in range(sections):
+        back = near_return if index < sections / 2 else far_return
+        middle = f"{line.name}_m{index}"
+        cards += [
+            card(f"l{index}a_{line.name}", (nodes[index], middle), inductance / 2),
+            card(f"l{index}b_{line.name}", (middle, nodes[index + 1]), inductance / 2),
+            card(f"c{index}_{line.name}", (middle, back), capacitance),
+        ]
+    return cards

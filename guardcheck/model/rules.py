@@ -1,0 +1,63 @@
+"""What a rule is given and what it says about itself."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from guardcheck.model.findings import Quantity
+from guardcheck.model.job import Fact
+from guardcheck.model.standard import Limit
+
+SAFETY, SIGNAL, ADVICE = "safety", "signal", "advice"
+
+
+@dataclass(frozen=True)
+class Facts:
+    """Everything rules may look at. Rules get limits handed in; they fetch nothing.
+
+    `limits` holds, by line name, the limits of that line's standard. `guarded_lines` are the lines whose job names a
+    guard: there the bare rows are shown for comparison and decide nothing. `declared` are the bench facts of the job,
+    `supply` and `display` its declared values.
+    """
+
+    quantities: tuple[Quantity, ...] = ()
+    limits: Mapping[str, Mapping[str, Limit]] = field(default_factory=dict)
+    guarded_lines: frozenset[str] = frozenset()
+    declared: tuple[Fact, ...] = ()
+    supply: Mapping[str, Any] = field(default_factory=dict)
+    display: Mapping[str, Any] = field(default_factory=dict)
+    settings: Mapping[str, Any] = field(default_factory=dict)
+
+    def named(self, names: tuple[str, ...]) -> Iterator[Quantity]:
+        """Yield the quantities with one of these names."""
+        return (quantity for quantity in self.quantities if quantity.name in names)
+
+    def limit(self, quantity: Quantity) -> Limit | None:
+        """Return the limit of that quantity in its line's standard."""
+        return self.limits.get(quantity.line, {}).get(quantity.name)
+
+    def decides(self, quantity: Quantity) -> bool:
+        """Tell whether it decides: always, unless it is the bare row of a line that names a guard."""
+        return quantity.guarded is not False or quantity.line not in self.guarded_lines
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """Code (three letters, two digits, never reused), title, class, quantities judged, job tables it handles."""
+
+    code: str
+    title: str
+    klass: str
+    quantities: tuple[str, ...]
+    tables: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Case:
+    """A worked case of a rule: facts, and the worst outcome the rule must find in them."""
+
+    name: str
+    facts: Facts
+    outcome: str

@@ -1,0 +1,345 @@
+"""`check`: a planned mod, from job file to result. The one place that knows the order of the steps."""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from guardcheck.engine import Engine
+from guardcheck.errors import JobError, accepted, nearest
+from guardcheck.job import read_job
+from guardcheck.library import Library
+from guardcheck.measure import mismatch_rows, relative_change
+from guardcheck.model import (
+    CircuitUsed,
+    Curve,
+    Facts,
+    Finding,
+    Job,
+    Line,
+    PartUse,
+    Quantity,
+    Result,
+    Standard,
+)
+from guardcheck.pipeline.facts import undecided_facts
+from guardcheck.pipeline.fit import Fitter
+from guardcheck.pipeline.levels import Experiment, Plateaus, level_quantities, solve
+from guardcheck.pipeline.remedy import AMPLITUDES, Trouble, attach, find
+from guardcheck.pipeline.response import curves_of, decks_of, impedance_quantity, sample_curve
+from guardcheck.pipeline.words import NOT_EXAMINED, advice, plan_rows
+from guardcheck.rules import judge_all
+from guardcheck.rules.cautions import cautions_for
+from guardcheck.standards import load_standard, standard_names
+from guardcheck.verdict import CONFORMS, overall
+
+Progress = Callable[[int, int, str], None]
+
+DEFAULT_SEED, DEFAULT_SAMPLES = 1, 200
+
+
+@dataclass(frozen=True)
+class Options:
+    """How to run a check: seed, number of tolerance samples, worker processes, trust in paths."""
+
+    seed: int = DEFAULT_SEED
+    samples: int = DEFAULT_SAMPLES
+    workers: int | None = None
+    allow_outside: bool = False
+    circuits: Path | None = None
+
+
+@dataclass(frozen=True)
+class Solved:
+    """Everything simulated of one line in one state: plateaus by picture level, quantities and curves."""
+
+    experiment: Experiment
+    plateaus: tuple[Plateaus, ...]
+    quantities: tuple[Quantity, ...]
+    curves: tuple[Curve, ...]
+
+    def named(self, name: str) -> Quantity | None:
+        """Return the quantity of that name, if this line has it."""
+        return next((one for one in self.quantities if one.name == name), None)
+
+
+def check(path: Path, options: Options, progress: Progress | None = None) -> Result:
+    """Return the result of checking one job file. Raises `InputError` for bad input, `EngineMissing` for no ngspice."""
+    job = read_job(path, allow_outside=options.allow_outside)
+    with Engine(workers=options.workers) as engine:
+        return check_job(job, engine, options, progress)
+
+
+def check_job(job: Job, engine: Engine, options: Options, progress: Progress | None = None) -> Result:
+    """Return the result of checking a job that has been read, on a running engine."""
+    say = progress or (lambda done, total, what: None)
+    folder = options.circuits or (Path(job.circuits) if job.circuits else None)
+    fitter = Fitter(job, Library.load(folder))
+    standards = {line.name: _standard(job, line) for line in job.lines}
+    experiments, gaps = _experiments(job, fitter, standards, options)
+    say(0, 4, "levels")
+    groups = solve(engine, experiments)
+    say(1, 4, "responses")
+    solved = _responses(engine, experiments, groups)
+    say(2, 4, "remedies")
+    quantities = (
+        *(quantity for one in solved for quantity in one.quantities),
+        *_guard_errors(solved),
+        *_mismatches(job, solved),
+        *gaps,
+    )
+    facts = Facts(
+        quantities=tuple(quantities),
+        limits={name: standard.limits for name, standard in standards.items()},
+        guarded_lines=frozenset(line.name for line in job.lines if line.has_guard),
+        declared=job.facts,
+        supply=job.supply,
+        display=job.display_facts,
+        settings=job.settings,
+    )
+    findings = (*judge_all(facts), *undecided_facts(job.facts))
+    remedies = find(engine, _troubles(fitter, findings, solved, standards, job))
+    findings = tuple(sorted(attach(findings, remedies, advice), key=lambda one: one.id))
+    say(4, 4, "done")
+    return Result(
+        command="check",
+        unit=job.unit,
+        unit_kind=job.unit_kind,
+        outcome=overall(findings),
+        seed=options.seed,
+        n_samples=options.samples,
+        engine=engine.info,
+        findings=findings,
+        circuits=_circuits(fitter),
+        curves=_curves(solved, standards),
+        warnings=(*job.warnings, *fitter.warnings),
+        not_examined=NOT_EXAMINED,
+        cautions=cautions_for(job),
+        plan=plan_rows(job),
+        job_file=Path(job.file).name,
+        job_sha256=job.sha256,
+    )
+
+
+def _standard(job: Job, line: Line) -> Standard:
+    known = standard_names()
+    if line.standard not in known:
+        key = f"line[{line.table}].standard"
+        raise JobError(
+            f"no standard '{line.standard}'; accepted: {accepted(known)}{nearest(line.standard, known)}",
+            file=job.file,
+            key=key,
+            line=job.lines_of.get(key),
+        )
+    return load_standard(line.standard)
+
+
+def _experiments(
+    job: Job, fitter: Fitter, standards: Mapping[str, Standard], options: Options
+) -> tuple[list[Experiment], list[Quantity]]:
+    """Return the chains to solve, bare and guarded, and the quantities that no simulation can give."""
+    experiments: list[Experiment] = []
+    gaps: list[Quantity] = []
+    for line in job.lines:
+        standard = standards[line.name]
+        states = _states(job, fitter, line, standard)
+        seed = (options.seed, zlib.crc32(line.name.encode()))
+        fullest = fitter.chain(line, guarded=line.has_guard)
+        builds = fullest.builds(n_samples=options.samples, seed=seed)
+        for guarded in (False, True) if line.has_guard else (False,):
+            chain = fitter.chain(line, guarded=guarded)
+            if chain.missing:
+                gaps += _gaps(chain.missing, line, guarded, standard)
+            else:
+                experiments.append(Experiment(chain, standard, states, builds))
+    return experiments, gaps
+
+
+def _states(job: Job, fitter: Fitter, line: Line, standard: Standard) -> tuple[str, ...]:
+    source = fitter.part(line.source)
+    mapping = source.states.get(standard.signal)
+    if mapping is None or "blank" not in mapping:
+        key = f"line[{line.table}].source"
+        raise JobError(
+            f"source '{source.name}' has no {standard.signal} signal, which standard '{standard.name}' needs; it gives: "
+            f"{accepted(source.states) or 'none'}",
+            file=job.file,
+            key=key,
+            line=job.lines_of.get(key),
+        )
+    return tuple(mapping)
+
+
+def _gaps(missing: Sequence[str], line: Line, guarded: bool, standard: Standard) -> list[Quantity]:
+    why = f"{', '.join(missing)} is unknown and has no usual range to judge it by"
+    return [
+        Quantity(name, line.name, guarded, None, failure=why)
+        for name in standard.quantities
+        if name.split(".")[0] in ("level", "response", "guard") and (guarded or not name.startswith("guard."))
+    ]
+
+
+def _responses(
+    engine: Engine, experiments: Sequence[Experiment], groups: Sequence[tuple[Plateaus, ...]]
+) -> tuple[Solved, ...]:
+    jobs = [decks_of(one) for one in experiments]
+    traces = iter(engine.run([deck for job in jobs for deck in (job.impedance, job.response, job.waveform)]))
+    solved = []
+    for job, group in zip(jobs, groups, strict=True):
+        impedance, response, waveform = next(traces), next(traces), next(traces)
+        quantities = list(level_quantities(group))
+        if "response.impedance" in job.experiment.standard.quantities:
+            quantities.append(impedance_quantity(job.experiment, impedance))
+        curves = curves_of(job, response, waveform, group[0])
+        solved.append(Solved(job.experiment, group, tuple(quantities), curves))
+    return tuple(solved)
+
+
+def _amplitude(standard: Standard) -> str | None:
+    """Return the amplitude a line is judged by: the first of white and sync its standard limits."""
+    return next((name for name in AMPLITUDES if name in standard.limits), None)
+
+
+def _guard_errors(solved: Sequence[Solved]) -> list[Quantity]:
+    """Return `guard.level_error` of every guarded line: change of white (or sync) against the bare chain."""
+    bare = {one.experiment.chain.line: one for one in solved if not one.experiment.chain.guarded}
+    errors = []
+    for one in solved:
+        chain, standard = one.experiment.chain, one.experiment.standard
+        if not chain.guarded or "guard.level_error" not in standard.quantities:
+            continue
+        name = _amplitude(standard)
+        other = bare.get(chain.line)
+        if name is None or other is None:
+            continue
+        ends: list[float] = []
+        for with_guard, without in zip(one.plateaus, other.plateaus, strict=False):
+            rows = relative_change(_rows(with_guard, name), _rows(without, name))
+            ends += [float(np.min(rows[: 1 + with_guard.builds.n_corners])), float(np.max(rows[: 1 + with_guard.builds.n_corners]))]
+        first = relative_change(_rows(one.plateaus[0], name), _rows(other.plateaus[0], name))
+        value = float(first[0])
+        failure = one.plateaus[0].failure or other.plateaus[0].failure
+        errors.append(
+            Quantity(
+                "guard.level_error",
+                chain.line,
+                True,
+                value if np.isfinite(value) else None,
+                spread=(min(ends), max(ends)) if ends else None,
+                samples=first[one.experiment.builds.samples] if one.experiment.builds.n_rows > 1 else None,
+                unknowns=chain.unknowns,
+                failure=failure,
+            )
+        )
+    return errors
+
+
+def _rows(plateaus: Plateaus, name: str) -> np.ndarray:
+    from guardcheck.measure import level_rows
+
+    return level_rows(plateaus.experiment.states, plateaus.volts)[name]
+
+
+def _mismatches(job: Job, solved: Sequence[Solved]) -> list[Quantity]:
+    """Return `level.mismatch` for the lines of one picture, all bare and all as built."""
+    out: list[Quantity] = []
+    guarded_lines = {line.name for line in job.lines if line.has_guard}
+    for guarded in (False, True):
+        groups: dict[str, list[Solved]] = {}
+        for one in solved:
+            chain, standard = one.experiment.chain, one.experiment.standard
+            as_built = chain.guarded == (guarded and chain.line in guarded_lines)
+            if standard.group is not None and "level.mismatch" in standard.quantities and as_built:
+                groups.setdefault(standard.group, []).append(one)
+        for members in groups.values():
+            if len(members) > 1 and (not guarded or any(one.experiment.chain.guarded for one in members)):
+                out += _mismatch(members, guarded)
+    return out
+
+
+def _mismatch(members: Sequence[Solved], guarded: bool) -> list[Quantity]:
+    whites = [one.named("level.white") for one in members]
+    if any(white is None or white.value is None for white in whites):
+        failure = next((white.failure for white in whites if white and white.failure), "a line could not be simulated")
+        value, spread, samples = None, None, None
+    else:
+        failure = None
+        known = [white for white in whites if white is not None]
+        value = float(mismatch_rows([np.array([white.value]) for white in known])[0])
+        ends = [white.spread or (white.value, white.value) for white in known]
+        pairs = [(abs(high), abs(other[0])) for high in (max(end) for end in ends) for other in ends]
+        spread = (0.0, max(20.0 * float(np.log10(high / low)) for high, low in pairs if low > 0))
+        drawn = [white.samples for white in known]
+        samples = mismatch_rows([one for one in drawn if one is not None]) if all(d is not None for d in drawn) else None
+    return [
+        Quantity(
+            "level.mismatch",
+            one.experiment.chain.line,
+            guarded,
+            value,
+            spread=spread,
+            samples=samples,
+            failure=failure,
+        )
+        for one in members
+        if one.experiment.chain.guarded == guarded
+    ]
+
+
+def _troubles(
+    fitter: Fitter,
+    findings: Sequence[Finding],
+    solved: Sequence[Solved],
+    standards: Mapping[str, Standard],
+    job: Job,
+) -> list[Trouble]:
+    failing = {
+        (one.line, one.guarded)
+        for one in findings
+        if one.needed and one.outcome != CONFORMS and one.quantity in AMPLITUDES and one.value is not None
+    }
+    lines = {line.name: line for line in job.lines}
+    troubles = []
+    for one in solved:
+        chain = one.experiment.chain
+        standard = standards[chain.line]
+        name = _amplitude(standard)
+        if (chain.line, chain.guarded) not in failing or name is None:
+            continue
+        reference = PartUse("display", standard.display, key="display.input")
+        impedance = one.named("response.impedance")
+        same = chain.display.part.kind == "display" and chain.display.part.name == standard.display
+        remedy = None if same else str(chain.display.part.extra.get("remedy", "")) or None
+        troubles.append(
+            Trouble(
+                one.experiment,
+                name,
+                standard.limits[name],
+                float("nan") if impedance is None or impedance.value is None else impedance.value,
+                "response.impedance" in standard.limits,
+                fitter.chain(lines[chain.line], guarded=chain.guarded, display=reference),
+                remedy,
+            )
+        )
+    return troubles
+
+
+def _circuits(fitter: Fitter) -> tuple[CircuitUsed, ...]:
+    return tuple(CircuitUsed(part.name, part.kind, part.file, part.sha256) for part in fitter.used)
+
+
+def _curves(solved: Sequence[Solved], standards: Mapping[str, Standard]) -> tuple[Curve, ...]:
+    curves: list[Curve] = []
+    for one in solved:
+        curves += one.curves
+        standard = standards[one.experiment.chain.line]
+        name = _amplitude(standard)
+        quantity = None if name is None else one.named(name)
+        drawn = None if quantity is None else sample_curve(quantity, standard.limits.get(quantity.name), "V")
+        if drawn is not None:
+            curves.append(replace(drawn))
+    return tuple(curves)

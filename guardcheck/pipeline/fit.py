@@ -1,0 +1,237 @@
+"""Job meets library: names, units and ranges are checked, defaults filled in, unknowns and two readings resolved."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+from guardcheck.compose import Chain
+from guardcheck.errors import JobError, accepted, nearest
+from guardcheck.library import Library
+from guardcheck.model import (
+    DEFAULT,
+    DERIVED,
+    UNKNOWN,
+    UNKNOWN_WORD,
+    Fitted,
+    Job,
+    Line,
+    Parameter,
+    Part,
+    PartUse,
+    Value,
+)
+from guardcheck.units import parse
+
+READING_TOLERANCE = 0.03
+"""Relative error of a scope level when the job states none: 3 % is what hand scopes print (common practice)."""
+
+
+@dataclass
+class Fitter:
+    """Fits parts to one job; collects the warnings that arise on the way."""
+
+    job: Job
+    library: Library
+    warnings: list[str] = field(default_factory=list)
+    _parts: dict[tuple[str, str], Part] = field(default_factory=dict)
+
+    def part(self, use: PartUse) -> Part:
+        """Return the part a job names, from its own netlist or the library."""
+        place = (use.kind, use.netlist or use.name or "none")
+        if place not in self._parts:
+            if use.netlist is not None:
+                path = Path(use.netlist)
+                self._parts[place] = self.library.own(use.kind, path, within=None)
+            else:
+                try:
+                    self._parts[place] = self.library.get(use.kind, use.name or "none")
+                except ValueError as error:
+                    raise self._error(use.key, getattr(error, "problem", str(error))) from None
+        return self._parts[place]
+
+    @property
+    def used(self) -> tuple[Part, ...]:
+        """Parts fitted so far, sorted by kind and name."""
+        return tuple(part for _, part in sorted(self._parts.items()))
+
+    def fit(self, use: PartUse) -> Fitted:
+        """Return a part with the job's values, defaults filled in."""
+        part = self.part(use)
+        readings = part.extra.get("two_readings", {}) if part.kind == "source" else {}
+        given, words, missing = self._given(part, use, readings)
+        given.update(self._two_readings(part, use, readings))
+        values, same = dict(given), {}
+        for name, parameter in part.parameters.items():
+            if name in given or name in missing or parameter.choices:
+                continue
+            if parameter.same_as is not None:
+                same[name] = parameter.same_as
+            elif parameter.nominal is not None:
+                values[name] = parameter.nominal.with_known(DEFAULT)
+            else:
+                raise self._error(
+                    use.key,
+                    f"{part.kind} '{part.name}' needs '{name}' ({parameter.meaning}); write it in {part.kind}_values",
+                )
+        for name, other in same.items():
+            target = same.get(other, other)
+            if target in values:
+                same[name] = target
+                values[name] = values[target]
+        for parameter in part.parameters.values():
+            if parameter.choices and parameter.name not in words and parameter.word is not None:
+                words[parameter.name] = parameter.word
+        return Fitted(part, values, words, same, tuple(missing))
+
+    def _given(
+        self, part: Part, use: PartUse, readings: Mapping[str, str]
+    ) -> tuple[dict[str, Value], dict[str, str], list[str]]:
+        values: dict[str, Value] = {}
+        words: dict[str, str] = {}
+        missing: list[str] = []
+        reading_names = {readings[role] for role in ("open", "loaded", "load") if role in readings}
+        for name, given in use.values.items():
+            key = f"{use.key}_values.{name}"
+            if name in reading_names:
+                continue
+            parameter = part.parameters.get(name)
+            if parameter is None and part.own and isinstance(given, str) and given != UNKNOWN_WORD:
+                words[name] = given
+                continue
+            if parameter is None and part.own and isinstance(given, Value):
+                values[name] = given
+                continue
+            if parameter is None:
+                known = [*part.parameters, *reading_names]
+                raise self._error(
+                    key,
+                    f"{part.kind} '{part.name}' has no parameter '{name}'; accepted: "
+                    f"{accepted(known) or 'none'}{nearest(name, known)}",
+                )
+            if parameter.choices:
+                words[name] = self._word(parameter, given, key)
+            elif given == UNKNOWN_WORD:
+                if parameter.usual is None:
+                    missing.append(name)
+                else:
+                    values[name] = _unknown(parameter)
+            else:
+                values[name] = self._value(parameter, given, key)
+        return values, words, missing
+
+    def _word(self, parameter: Parameter, given: Value | str, key: str) -> str:
+        if not isinstance(given, str) or given not in parameter.choices:
+            found = given if isinstance(given, str) else given.text
+            raise self._error(
+                key, f"'{found}' is not accepted; write one of {accepted(parameter.choices)}{nearest(found, parameter.choices)}"
+            )
+        return given
+
+    def _value(self, parameter: Parameter, given: Value | str, key: str) -> Value:
+        text = given if isinstance(given, str) else given.text
+        if not parameter.unit and isinstance(given, Value):
+            return given
+        value, warning = parse(
+            text,
+            parameter.unit,
+            key=key,
+            file=self.job.file,
+            line=self.job.lines_of.get(key),
+            usual=parameter.usual,
+            possible=parameter.possible,
+            what=parameter.meaning,
+        )
+        if warning and warning not in self.warnings:
+            self.warnings.append(warning)
+        return value
+
+    def _two_readings(self, part: Part, use: PartUse, readings: Mapping[str, str]) -> dict[str, Value]:
+        """Derive EMF and impedance from an open and a loaded scope reading: Z = R (open / loaded - 1)."""
+        names = {role: readings[role] for role in ("open", "loaded", "load") if role in readings}
+        present = {role: name for role, name in names.items() if name in use.values}
+        if not present:
+            return {}
+        absent = sorted(set(names.values()) - set(present.values()))
+        key = f"{use.key}_values"
+        if absent:
+            raise self._error(key, f"two readings at the pin need {accepted(names.values())}; missing: {', '.join(absent)}")
+        for role in ("emf", "impedance"):
+            if readings[role] in use.values:
+                raise self._error(
+                    key, f"'{readings[role]}' follows from '{names['open']}' and '{names['loaded']}'; give one or the other"
+                )
+        units = {"open": "V", "loaded": "V", "load": "ohm"}
+        read = {
+            role: self._value(Parameter(name, units[role], "scope reading at the pin"), use.values[name], f"{key}.{name}")
+            for role, name in names.items()
+        }
+        emf, loaded, load = (_with_tolerance(read[role], role) for role in ("open", "loaded", "load"))
+        if loaded.nominal <= 0 or emf.nominal < loaded.nominal:
+            raise self._error(
+                key,
+                f"'{names['loaded']}' ({loaded.text}) must be above 0 V and not above '{names['open']}' ({emf.text})",
+            )
+
+        def impedance(open_volts: float, loaded_volts: float, ohms: float) -> float:
+            return max(ohms * (open_volts / loaded_volts - 1.0), 0.0)
+
+        derived = Value(
+            impedance(emf.nominal, loaded.nominal, load.nominal),
+            "ohm",
+            impedance(emf.low, loaded.high, load.low),
+            impedance(emf.high, loaded.low, load.high),
+            DERIVED,
+            f"from {emf.text} open and {loaded.text} into {load.text}",
+        )
+        self.warnings.append(
+            f"{key}: source impedance {derived.nominal:.3g} ohm ({derived.low:.3g} to {derived.high:.3g} ohm) derived from "
+            "two scope readings; each was taken as ±3 % where no tolerance was written (common practice, no published source)"
+        )
+        return {readings["emf"]: replace(emf, known=DERIVED), readings["impedance"]: derived}
+
+    def _error(self, key: str, problem: str) -> JobError:
+        return JobError(problem, file=self.job.file, key=key, line=self.job.lines_of.get(key))
+
+    def chain(self, line: Line, *, guarded: bool, display: PartUse | None = None) -> Chain:
+        """Return the chain of one line, bare or guarded."""
+        return Chain(
+            line=line.name,
+            guarded=guarded,
+            source=self.fit(line.source),
+            stage=self.fit(line.stage),
+            guard=self.fit(line.guard) if guarded else None,
+            cable=_exact_length(self.fit(self.job.cable)),
+            display=self.fit(display or self.job.display),
+            rail=self.rail(),
+        )
+
+    def rail(self) -> Value:
+        """Return the supply rail [V]."""
+        rail = self.job.supply.get("rail")
+        if not isinstance(rail, Value):
+            raise self._error("supply.rail", "the rail that feeds the stage must be known; write a voltage such as '5 V'")
+        return rail
+
+
+def _unknown(parameter: Parameter) -> Value:
+    assert parameter.usual is not None  # noqa: S101 - narrowed by the caller
+    low, high = parameter.usual.low, parameter.usual.high
+    return Value((low + high) / 2, parameter.unit, low, high, UNKNOWN, UNKNOWN_WORD)
+
+
+def _with_tolerance(value: Value, role: str) -> Value:
+    if value.varies or role == "load":
+        return value
+    half = READING_TOLERANCE * abs(value.nominal)
+    return replace(value, low=value.nominal - half, high=value.nominal + half)
+
+
+def _exact_length(cable: Fitted) -> Fitted:
+    """A line's delay cannot vary from sample to sample; an uncertain length is taken at its longest."""
+    length = cable.values.get("length")
+    if length is None or not length.varies:
+        return cable
+    longest = replace(length, nominal=length.high, low=length.high)
+    return replace(cable, values={**cable.values, "length": longest})

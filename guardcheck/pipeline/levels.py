@@ -1,0 +1,230 @@
+"""Plateaus of the wanted signal at the display, for every build of every line: one operating point per signal state.
+
+Coupling capacitors hold a voltage that makes their mean current over a field zero; it is found here by Broyden's
+method, engine and measure taking turns, for a picture that is one tenth, half and nine tenths white.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from guardcheck.compose import AT_DISPLAY, Builds, Chain, emf_levels, level_deck
+from guardcheck.engine import Engine
+from guardcheck.measure import as_held, duties, level_rows, mean_current, newton_step, summarise
+from guardcheck.model import Deck, Quantity, Standard, Trace
+
+Array = NDArray[np.float64]
+
+PICTURE_LEVELS = (0.5, 0.1, 0.9)
+"""Average picture levels judged where the signal is AC coupled; the first gives the nominal value."""
+MAX_ITERATIONS = 30
+SETTLED = 2e-5
+"""Change of a coupling capacitor's voltage [V] below which it is taken as found: far below any limit's resolution."""
+PROBE = 1e-2
+"""Voltage step of the first finite-difference Jacobian [V]."""
+
+
+@dataclass(frozen=True)
+class Experiment:
+    """One chain to be solved: its standard, the signal states it has, and the builds to run."""
+
+    chain: Chain
+    standard: Standard
+    states: tuple[str, ...]
+    builds: Builds
+
+    @property
+    def mapping(self) -> Mapping[str, str]:
+        """Source parameter of each state."""
+        return self.chain.source.part.states[self.standard.signal]
+
+
+@dataclass(frozen=True)
+class Plateaus:
+    """Solved plateaus of one experiment at one average picture level.
+
+    `volts` has shape ``(n_rows, n_states)`` [V], NaN where a build failed; `held` the capacitor voltages by name.
+    """
+
+    experiment: Experiment
+    builds: Builds
+    volts: Array
+    picture_level: float
+    held: Mapping[str, Array]
+    failure: str | None = None
+    help_used: tuple[str, ...] = ()
+
+
+@dataclass
+class _Search:
+    """State of the search for the capacitor voltages of one experiment at one picture level."""
+
+    experiment: Experiment
+    builds: Builds
+    emf: Array
+    picture_level: float
+    names: tuple[str, ...] = ()
+    volts: Array | None = None
+    jacobian: Array | None = None
+    residual: Array | None = None
+    trace: Trace | None = None
+    settled: bool = False
+
+    def deck(self, volts: Array | None) -> Deck:
+        held = None if volts is None else as_held(self.names, volts)
+        return level_deck(self.experiment.chain, self.emf, self.builds, held)[0]
+
+    def mean(self, trace: Trace) -> Array:
+        rows, states = self.emf.shape
+        currents = np.stack(
+            [np.real(trace.vectors[f"i(v{name})"]).reshape(rows, states) for name in self.names], axis=2
+        )
+        share = duties(self.experiment.states, picture_level=self.picture_level, **_shares(self.experiment.standard))
+        return mean_current(currents, share)
+
+
+def _shares(standard: Standard) -> dict[str, float]:
+    timing = standard.extra["timing"]
+    period = timing["line_period"]
+    return {"blanking": timing["line_blanking"] / period, "sync": timing["sync_width"] / period}
+
+
+def solve(engine: Engine, experiments: Sequence[Experiment]) -> tuple[tuple[Plateaus, ...], ...]:
+    """Return the plateaus of every experiment: one entry, or one per picture level where the signal is AC coupled."""
+    first = [_Search(one, one.builds, _emf(one, one.builds), PICTURE_LEVELS[0]) for one in experiments]
+    for search in first:
+        search.names = level_deck(search.experiment.chain, search.emf, search.builds)[1]
+    searches: list[list[_Search]] = []
+    for search in first:
+        more = [_at_level(search, level) for level in PICTURE_LEVELS[1:]] if search.names else []
+        searches.append([search, *more])
+    flat = [search for group in searches for search in group]
+    _find_voltages(engine, [search for search in flat if search.names])
+    for search, trace in zip(flat, engine.run([one.deck(one.volts) for one in flat]), strict=True):
+        search.trace = trace
+    return tuple(tuple(_plateaus(search) for search in group) for group in searches)
+
+
+def _emf(one: Experiment, builds: Builds) -> Array:
+    return emf_levels(one.chain, one.mapping, one.states, builds)
+
+
+def _at_level(search: _Search, picture_level: float) -> _Search:
+    corners = search.builds.without_samples()
+    return replace(search, builds=corners, emf=search.emf[: corners.n_rows], picture_level=picture_level)
+
+
+def _find_voltages(engine: Engine, searches: Sequence[_Search]) -> None:
+    """Fill in `volts` and `settled` of every search."""
+    for search in searches:
+        search.volts = np.zeros((search.builds.n_rows, len(search.names)))
+    _residuals(engine, searches)
+    for index in range(max((len(search.names) for search in searches), default=0)):
+        _probe(engine, [search for search in searches if index < len(search.names)], index)
+    for _ in range(MAX_ITERATIONS):
+        active = [search for search in searches if not search.settled]
+        if not active:
+            return
+        before = [(search.volts, search.residual) for search in active]
+        for search in active:
+            assert search.volts is not None and search.residual is not None and search.jacobian is not None  # noqa: S101
+            search.volts = newton_step(search.volts, search.residual, search.jacobian)
+        _residuals(engine, active)
+        for search, (volts, residual) in zip(active, before, strict=True):
+            _broyden(search, volts, residual)
+
+
+def _residuals(engine: Engine, searches: Iterable[_Search]) -> None:
+    active = list(searches)
+    for search, trace in zip(active, engine.run([one.deck(one.volts) for one in active]), strict=True):
+        rows, count = search.builds.n_rows, len(search.names)
+        search.residual = np.full((rows, count), np.nan) if trace.failure else search.mean(trace)
+
+
+def _probe(engine: Engine, searches: Sequence[_Search], index: int) -> None:
+    """Fill column `index` of the Jacobians by a small step of that capacitor's voltage."""
+    decks = []
+    for search in searches:
+        assert search.volts is not None  # noqa: S101 - set by the caller
+        step = np.zeros_like(search.volts)
+        step[:, index] = PROBE
+        decks.append(search.deck(search.volts + step))
+    for search, trace in zip(searches, engine.run(decks), strict=True):
+        rows, count = search.builds.n_rows, len(search.names)
+        if search.jacobian is None:
+            search.jacobian = np.zeros((rows, count, count))
+        if trace.failure is None and search.residual is not None:
+            search.jacobian[:, :, index] = np.nan_to_num((search.mean(trace) - search.residual) / PROBE)
+
+
+def _broyden(search: _Search, volts: Array | None, residual: Array | None) -> None:
+    """Update the Jacobian by the last step (Broyden's rank-one formula) and see whether the search has settled."""
+    assert search.volts is not None and search.residual is not None and search.jacobian is not None  # noqa: S101
+    assert volts is not None and residual is not None  # noqa: S101
+    step = search.volts - volts
+    size = np.einsum("ri,ri->r", step, step)
+    error = search.residual - residual - np.einsum("rij,rj->ri", search.jacobian, step)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        update = np.einsum("ri,rj->rij", error, step) / size[:, None, None]
+    search.jacobian = search.jacobian + np.nan_to_num(update, posinf=0.0, neginf=0.0)
+    moved = np.abs(step)
+    search.settled = bool(np.all((moved < SETTLED) | ~np.isfinite(search.residual)))
+    search.residual = np.nan_to_num(search.residual)
+
+
+def _plateaus(search: _Search) -> Plateaus:
+    rows, states = search.emf.shape
+    trace = search.trace
+    assert trace is not None  # noqa: S101 - every search was run
+    failure = trace.failure
+    if failure is None and search.names and not search.settled:
+        failure = "the voltage on the coupling capacitors did not settle"
+    volts = np.full((rows, states), np.nan)
+    if failure is None:
+        inner, outer = (np.real(trace.vectors[name]) for name in AT_DISPLAY)
+        volts = (inner - outer).reshape(rows, states)
+    held = {} if search.volts is None else as_held(search.names, search.volts)
+    return Plateaus(search.experiment, search.builds, volts, search.picture_level, held, failure, trace.help_used)
+
+
+def level_quantities(group: Sequence[Plateaus]) -> tuple[Quantity, ...]:
+    """Return the level quantities of one experiment, spread over builds and picture levels."""
+    merged: dict[str, Quantity] = {}
+    for plateaus in group:
+        chain, builds = plateaus.experiment.chain, plateaus.builds
+        for name, rows in level_rows(plateaus.experiment.states, plateaus.volts).items():
+            if name not in plateaus.experiment.standard.quantities:
+                continue
+            one = summarise(
+                name,
+                rows,
+                line=chain.line,
+                guarded=chain.guarded,
+                corners=builds.corners,
+                samples=builds.samples,
+                summed=builds.summed,
+                unknowns=chain.unknowns,
+                notes=_notes(plateaus),
+                failure=plateaus.failure,
+            )
+            merged[name] = one if name not in merged else _widened(merged[name], one)
+    return tuple(merged.values())
+
+
+def _notes(plateaus: Plateaus) -> tuple[str, ...]:
+    if not plateaus.help_used:
+        return ()
+    return (f"Convergence help used: {', '.join(plateaus.help_used)}.",)
+
+
+def _widened(first: Quantity, other: Quantity) -> Quantity:
+    """Return `first` with its spread widened to what another picture level gives."""
+    if other.value is None:
+        return replace(first, failure=first.failure or other.failure)
+    ends = [end for pair in (first.spread, other.spread) if pair for end in pair]
+    ends += [value for value in (first.value, other.value) if value is not None]
+    return replace(first, spread=(min(ends), max(ends)))

@@ -1,0 +1,44 @@
+"""Sentences the result carries besides findings."""
+
+from __future__ import annotations
+
+from guardcheck.model import NOT_PROVEN, Finding, Job, PartUse, Value
+
+NOT_EXAMINED = (
+    "Live plugging, electrostatic discharge, cable discharge, a misplug, a short, back-powering and power steps were not "
+    "simulated: nothing here says that the pin survives them.",
+    "Nothing was measured: every level is simulated from what the job file declares.",
+)
+
+
+def advice(finding: Finding) -> str | None:
+    """Return the general advice for a finding no simulated remedy was found for."""
+    if finding.remedy is not None:
+        return finding.remedy
+    if finding.outcome == NOT_PROVEN and "unknown" in finding.why:
+        return "measure the source at its pin, open and into 75 ohm, and write both readings into the job file"
+    if finding.outcome == NOT_PROVEN and finding.value is not None:
+        return "fit parts of closer tolerance, or measure the level after soldering"
+    return None
+
+
+def plan_rows(job: Job) -> tuple[tuple[str, str, str], ...]:
+    """Return what the job plans, as rows of line, what, and description."""
+    rows: list[tuple[str, str, str]] = [("", "rail", _text(job.supply.get("rail")))]
+    rows += [("", "display", _use(job.display)), ("", "cable", _use(job.cable))]
+    for line in job.lines:
+        rows.append((line.name, "standard", line.standard))
+        rows += [(line.name, use.kind, _use(use)) for use in (line.source, line.stage, line.guard)]
+    return tuple(rows)
+
+
+def _text(value: object) -> str:
+    if isinstance(value, Value):
+        return value.text or f"{value.nominal:g} {value.unit}"
+    return "unknown" if value is None else str(value)
+
+
+def _use(use: PartUse) -> str:
+    name = use.name if use.netlist is None else f"own netlist {use.netlist.rsplit('/', 1)[-1]}"
+    values = ", ".join(f"{key} {_text(value)}" for key, value in use.values.items())
+    return f"{name or 'none'}{': ' if values else ''}{values}"

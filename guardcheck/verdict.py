@@ -1,0 +1,244 @@
+"""Outcome arithmetic: from numbers and limits to one of the four outcomes, and from many outcomes to one.
+
+The rule everywhere is *no evidence, no pass*. A simulated quantity conforms only if its whole spread lies inside the
+limits; a measured one only inside limits moved in by its expanded uncertainty (decision margin w = U, k = 2:
+ILAC-G8:09/2019, JCGM 106:2012); an event only with 1.5 dB to spare.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from guardcheck.model import (
+    COMPUTED,
+    CONFORMS,
+    DECLARED_ORIGIN,
+    DOES_NOT_CONFORM,
+    NOT_APPLICABLE,
+    NOT_PROVEN,
+    QUANTITIES,
+    SIMULATED,
+    Facts,
+    Finding,
+    Limit,
+    Quantity,
+    Rule,
+)
+from guardcheck.units import format_si
+
+EVENT_MARGIN_DB = 1.5
+"""Margin an event needs to conform, and lacks to fail: models of chips are no better than that (design rule)."""
+
+_SEVERITY = (NOT_APPLICABLE, CONFORMS, NOT_PROVEN, DOES_NOT_CONFORM)
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """An outcome with the sentence that explains it, and what the samples say."""
+
+    outcome: str
+    why: str
+    interval: tuple[float, float] | None = None
+    yield_: float | None = None
+
+
+def worst(outcomes: Iterable[str]) -> str:
+    """Return the worst outcome: does_not_conform, then not_proven, then conforms; not_applicable for none."""
+    return max(outcomes, key=_SEVERITY.index, default=NOT_APPLICABLE)
+
+
+def overall(findings: Iterable[Finding]) -> str:
+    """Return the outcome of a whole result: the worst of the needed findings.
+
+    Without one needed finding there is no evidence at all, and the result is not proven.
+    """
+    needed = [finding.outcome for finding in findings if finding.needed and finding.outcome != NOT_APPLICABLE]
+    return worst(needed) if needed else NOT_PROVEN
+
+
+def sample_interval(samples: NDArray[np.float64] | None) -> tuple[float, float] | None:
+    """Return the 2.5 % and 97.5 % points of samples, shape ``(n,)``; failed samples (NaN) are left out."""
+    if samples is None or not np.isfinite(samples).any():
+        return None
+    low, high = np.nanquantile(samples, [0.025, 0.975])
+    return float(low), float(high)
+
+
+def sample_yield(samples: NDArray[np.float64] | None, limit: Limit) -> float | None:
+    """Return the fraction of samples inside the limit; a sample that failed counts as outside."""
+    if samples is None or samples.size == 0:
+        return None
+    low = -math.inf if limit.low is None else limit.low
+    high = math.inf if limit.high is None else limit.high
+    with np.errstate(invalid="ignore"):
+        return float(np.mean((samples >= low) & (samples <= high)))
+
+
+def limit_words(limit: Limit, unit: str) -> str:
+    """Return the limit as ``496 mV to 989 mV``, ``at most 2 V`` or ``at least 20 dB``."""
+    if limit.low is None and limit.high is None:
+        return "no limit"
+    if limit.low is None:
+        return f"at most {format_si(limit.high, unit)}"
+    if limit.high is None:
+        return f"at least {format_si(limit.low, unit)}"
+    return f"{format_si(limit.low, unit)} to {format_si(limit.high, unit)}"
+
+
+def inside(value: float, limit: Limit) -> bool:
+    """Tell whether value lies inside the closed limit."""
+    return (limit.low is None or value >= limit.low) and (limit.high is None or value <= limit.high)
+
+
+def _missing(quantity: Quantity) -> Judgement:
+    reason = quantity.failure or "no value was obtained"
+    return Judgement(NOT_PROVEN, f"Not proven: {reason}.")
+
+
+def judge_simulated(quantity: Quantity, limit: Limit) -> Judgement:
+    """Judge a simulated quantity by its nominal, its worst-case spread and its samples [SI]."""
+    if quantity.value is None or not math.isfinite(quantity.value):
+        return _missing(quantity)
+    unit = QUANTITIES[quantity.name].unit
+    interval, within = sample_interval(quantity.samples), sample_yield(quantity.samples, limit)
+    shown, allowed = format_si(quantity.value, unit), limit_words(limit, unit)
+    if not inside(quantity.value, limit):
+        side = "below" if limit.low is not None and quantity.value < limit.low else "above"
+        return Judgement(DOES_NOT_CONFORM, f"{shown} lies {side} the limits ({allowed}).", interval, within)
+    if quantity.failure is not None:
+        return Judgement(NOT_PROVEN, f"Not proven: {quantity.failure}.", interval, within)
+    ends = [end for pair in (quantity.spread, interval) if pair is not None for end in pair]
+    if not all(math.isfinite(end) for end in ends):
+        return Judgement(
+            NOT_PROVEN, "Not proven: not every corner of the tolerances could be solved.", interval, within
+        )
+    over = f" over the usual range of {', '.join(quantity.unknowns)} (unknown)" if quantity.unknowns else ""
+    if not all(inside(end, limit) for end in ends):
+        low, high = min([*ends, quantity.value]), max([*ends, quantity.value])
+        failing = "" if within is None else f"; {100 * (1 - within):.0f} % of builds would fail"
+        return Judgement(
+            NOT_PROVEN,
+            f"{shown} is inside, but builds from {format_si(low, unit)} to {format_si(high, unit)}{over} cross the "
+            f"limits ({allowed}){failing}.",
+            interval,
+            within,
+        )
+    builds = ""
+    if ends and max(ends) > min(ends):
+        builds = f", and so does every build from {format_si(min(ends), unit)} to {format_si(max(ends), unit)}{over}"
+    return Judgement(CONFORMS, f"{shown} lies within {allowed}{builds}.", interval, within)
+
+
+def judge_measured(value: float, expanded: float, limit: Limit, unit: str) -> Judgement:
+    """Judge a measured value with expanded uncertainty `expanded` (k = 2) by the decision margin w = U.
+
+    Conforms inside limit - U, does not conform outside limit + U, not proven between (ILAC-G8:09/2019).
+    """
+    shown = f"{format_si(value, unit)} ± {format_si(expanded, unit)}"
+    allowed = limit_words(limit, unit)
+    low = -math.inf if limit.low is None else limit.low
+    high = math.inf if limit.high is None else limit.high
+    chance = probability_inside(value, expanded / 2.0, limit)
+    likely = f"probability of conformity {100 * chance:.1f} %"
+    if low + expanded <= value <= high - expanded:
+        return Judgement(CONFORMS, f"{shown} lies within {allowed} by more than its uncertainty ({likely}).")
+    if value < low - expanded or value > high + expanded:
+        return Judgement(DOES_NOT_CONFORM, f"{shown} lies outside {allowed} by more than its uncertainty ({likely}).")
+    return Judgement(NOT_PROVEN, f"{shown} is too close to the limits ({allowed}) for its uncertainty ({likely}).")
+
+
+def judge_declared(quantity: Quantity, limit: Limit) -> Judgement:
+    """Judge a quantity known only by declaration, or computed from one: it can fail, it never conforms."""
+    if quantity.value is None:
+        return _missing(quantity)
+    unit = QUANTITIES[quantity.name].unit
+    shown, allowed = format_si(quantity.value, unit), limit_words(limit, unit)
+    if not inside(quantity.value, limit):
+        return Judgement(DOES_NOT_CONFORM, f"{shown}, from what was declared, lies outside {allowed}.")
+    return Judgement(NOT_PROVEN, f"{shown} lies within {allowed}, but a declaration is not a measurement.")
+
+
+def probability_inside(value: float, standard_uncertainty: float, limit: Limit) -> float:
+    """Return the probability that the true value lies inside the limit, for a normal distribution (JCGM 106)."""
+    if standard_uncertainty <= 0:
+        return 1.0 if inside(value, limit) else 0.0
+
+    def below(bound: float) -> float:
+        return 0.5 * math.erfc((value - bound) / (standard_uncertainty * math.sqrt(2.0)))
+
+    upper = 1.0 if limit.high is None else below(limit.high)
+    lower = 0.0 if limit.low is None else below(limit.low)
+    return upper - lower
+
+
+def judge_margin(margin_db: float) -> str:
+    """Return the outcome of an event margin [dB]: at least +1.5 conforms, at most -1.5 does not, between not proven."""
+    if not math.isfinite(margin_db):
+        return NOT_PROVEN
+    if margin_db >= EVENT_MARGIN_DB:
+        return CONFORMS
+    return DOES_NOT_CONFORM if margin_db <= -EVENT_MARGIN_DB else NOT_PROVEN
+
+
+def finding(rule: str, quantity: Quantity, limit: Limit | None, *, needed: bool) -> Finding:
+    """Hold one quantity against one limit (or none: then it is shown, and nothing is decided).
+
+    A row that is needed and has neither limit nor value stays not proven; a row without limit is not applicable and
+    never needed.
+    """
+    unit = QUANTITIES[quantity.name].unit
+    if limit is None:
+        why = "No limit applies; shown for information." if quantity.value is not None else _missing(quantity).why
+        judged = Judgement(NOT_APPLICABLE, why, sample_interval(quantity.samples))
+        needed = False
+    elif quantity.origin == SIMULATED:
+        judged = judge_simulated(quantity, limit)
+    elif quantity.origin in (DECLARED_ORIGIN, COMPUTED):
+        judged = judge_declared(quantity, limit)
+    elif quantity.value is None:
+        judged = _missing(quantity)
+    elif quantity.uncertainty is None:
+        judged = Judgement(NOT_PROVEN, "Not proven: the uncertainty of this reading is not known.")
+    else:
+        judged = judge_measured(quantity.value, quantity.uncertainty, limit, unit)
+    notes = " ".join((judged.why, *quantity.notes))
+    return Finding(
+        rule=rule,
+        quantity=quantity.name,
+        line=quantity.line or None,
+        guarded=quantity.guarded,
+        value=quantity.value,
+        unit=unit,
+        outcome=judged.outcome,
+        why=notes,
+        needed=needed,
+        limit=limit,
+        low=None if limit is None else limit.low,
+        high=None if limit is None else limit.high,
+        spread=_finite_pair(quantity.spread),
+        interval=judged.interval,
+        yield_=judged.yield_,
+        uncertainty=quantity.uncertainty,
+        origin=quantity.origin,
+        estimate=quantity.estimate,
+        reference=None if limit is None else limit.cited(),
+        event=quantity.event,
+        severity=quantity.severity,
+        where=quantity.where,
+    )
+
+
+def hold(rule: Rule, facts: Facts) -> tuple[Finding, ...]:
+    """Hold every quantity a rule names against the limit of its line's standard."""
+    return tuple(
+        finding(rule.code, one, facts.limit(one), needed=facts.decides(one)) for one in facts.named(rule.quantities)
+    )
+
+
+def _finite_pair(pair: tuple[float, float] | None) -> tuple[float, float] | None:
+    return pair if pair is not None and all(math.isfinite(end) for end in pair) else None
