@@ -76,13 +76,18 @@ _REFUSED: Mapping[str, str] = {
     "dBm": "is a level, not a value; write the voltage or the power, such as '1 mW'",
     "IRE": "depends on the video standard; write the voltage, such as '700 mV'",
     "Vrms": "mixes the unit with how it was measured; write plain volts, such as '1 V'",
-    "VA": "is apparent power; write the power in watts, such as '5 W'",
 }
 _PINT_BASES: Mapping[str, str] = {
     "volt": "V", "ampere": "A", "ohm": "ohm", "farad": "F", "henry": "H", "second": "s", "minute": "s", "hour": "s",
     "day": "s", "hertz": "Hz", "watt": "W", "joule": "J", "coulomb": "C", "meter": "m", "inch": "m", "foot": "m",
     "percent": "1", "ppm": "1",
 }  # fmt: skip
+_MISTAKES = (
+    (re.compile(r"[+-]?[0-9]*,[0-9]"), "has a comma in its number, where only a decimal point is read"),
+    (re.compile(r"[+-]?[0-9]+[ _][0-9]"), "has a gap in its number"),
+    (re.compile(r"[+-]?(nan|inf)", re.IGNORECASE), "is not a finite number"),
+    (re.compile(r"[+-]?0[xob]", re.IGNORECASE), "is not a decimal number"),
+)
 _NUMBER = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,9})?"
 _SIGN = r"(?:\u00b1|\+/-|\+-)"
 _TOLERANCE = (
@@ -123,10 +128,15 @@ def registry() -> pint.UnitRegistry[Any]:
     return pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
 
 
+def noun(unit: str) -> str:
+    """Return what a unit measures, such as ``a resistance``."""
+    return DIMENSIONS[unit][0] if unit in DIMENSIONS else f"a value in {unit}"
+
+
 def describe(unit: str, number: str | None = None) -> str:
     """Return what a unit measures with an example, such as ``a resistance such as '75 ohm'``."""
-    noun, example = DIMENSIONS.get(unit, (f"a value in {unit}", f"1 {unit}"))
-    return f"{noun} such as '{example if number is None or unit == '1' else f'{number} {unit}'}'"
+    example = DIMENSIONS.get(unit, ("", f"1 {unit}"))[1]
+    return f"{noun(unit)} such as '{example if number is None or unit == '1' else f'{number} {unit}'}'"
 
 
 def shown(text: str, most: int = 60) -> str:
@@ -319,17 +329,8 @@ def _refuse_unit(text: str, number: str, name: str, wanted: str | None) -> NoRet
 def _explain(text: str, clean: str, wanted: str | None) -> NoReturn:
     """Say why a text is no value at all."""
     said, want = f"'{shown(text.strip())}'", describe(wanted) if wanted else "a value such as '75 ohm'"
-    if not clean:
-        raise _SpellingError(f"an empty text is not a value; write {want}")
-    if re.match(r"[+-]?[0-9]*,[0-9]", clean):
-        raise _SpellingError(f"{said} has a comma in its number; write a decimal point and no thousands separator")
-    if re.match(r"[+-]?[0-9]+[ _][0-9]", clean):
-        raise _SpellingError(f"{said} has a gap in its number; write the digits together, or use a prefix")
-    if re.match(r"[+-]?(nan|inf)", clean, re.IGNORECASE):
-        raise _SpellingError(f"{said} is not a finite number; write {want}")
-    if re.match(r"[+-]?0[xob]", clean, re.IGNORECASE):
-        raise _SpellingError(f"{said} is not a decimal number; write {want}")
-    raise _SpellingError(f"{said} is not a value with a unit; write {want}")
+    problem = next((problem for pattern, problem in _MISTAKES if pattern.match(clean)), "is not a value with a unit")
+    raise _SpellingError(f"{said} {problem}; write {want}")
 
 
 def _value(read: _Read, text: str, unit: str) -> Value:
@@ -337,8 +338,8 @@ def _value(read: _Read, text: str, unit: str) -> Value:
     if read.unit != unit and not (read.unit == "" and unit == "1"):
         if read.unit == "":
             raise _SpellingError(f"'{shown(text.strip())}' has no unit; write {describe(unit, number[:20])}")
-        found, wanted = (DIMENSIONS.get(name, (f"a value in {name}",))[0] for name in (read.unit, unit))
-        raise _SpellingError(f"'{shown(text.strip())}' is {found}, but {wanted} is wanted; write {describe(unit)}")
+        wrong = f"is {noun(read.unit)}, but {noun(unit)} is wanted; write {describe(unit)}"
+        raise _SpellingError(f"'{shown(text.strip())}' {wrong}")
     nominal = read.nominal
     if not math.isfinite(nominal):
         raise _SpellingError(f"'{shown(text.strip())}' is too large a number")

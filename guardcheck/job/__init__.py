@@ -1,1 +1,10 @@
-"""."""
+"""The job file: TOML in, `guardcheck.model.Job` out, every complaint with file, line and key.
+
+`read_job` reads a file, `parse_job` a text; `new_job_text` and `write_new` give a technician a file to fill in.
+The keys are rows in `keys`; a new key is a new row there and a line in ``new_job.toml``.
+"""
+
+from guardcheck.job.new import new_job_text, write_new, write_text_atomic
+from guardcheck.job.reader import parse_job, read_job
+
+__all__ = ["new_job_text", "parse_job", "read_job", "write_new", "write_text_atomic"]

@@ -1,0 +1,123 @@
+"""From parsed tables to the records of `guardcheck.model`: the one place that knows how a job is put together."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from guardcheck.job.keys import FACT_TABLES
+from guardcheck.job.read import Reading
+from guardcheck.model import UNKNOWN_WORD, Fact, Job, Line, PartUse
+
+MAX_LINES = 32
+NO_GUARD = "none"
+SETTINGS = ("touch_standard",)
+_LABELS = ("where", "to", "from")
+
+
+def build(tables: Mapping[str, Any], *, sha256: str, reading: Reading) -> Job:
+    """Return the job record of a document that passed the table of keys.
+
+    Raises
+    ------
+    JobError
+        what no single key shows: a name used twice, too many lines, lines without a display or a cable, an empty job
+
+    """
+    lines = _lines(tables.get("line", ()), reading)
+    facts = _facts(tables)
+    if not lines and not facts:
+        reading.refuse("nothing to check: add a [[line]], a [[bond]] or another bench fact", ())
+    for name in ("display", "cable"):
+        if lines and name not in tables:
+            reading.refuse(f"[{name}] is missing: the levels of a line depend on it", ())
+    display, cable = tables.get("display", {}), tables.get("cable", {})
+    return Job(
+        file=reading.file,
+        sha256=sha256,
+        unit=tables["unit"]["label"],
+        unit_kind=tables["unit"].get("kind", ""),
+        supply=tables.get("supply", {}),
+        display=PartUse(
+            "display", display.get("input"), display.get("input_netlist"), display.get("values", {}), "display.input"
+        ),
+        display_facts={name: display[name] for name in ("earthed", "y_capacitance", "y_coupling") if name in display},
+        cable=PartUse("cable", cable.get("kind"), cable.get("netlist"), _cable_values(cable, reading), "cable.kind"),
+        lines=lines,
+        facts=facts,
+        claims=_claims(tables.get("claims", {}), reading),
+        settings={name: tables[name] for name in SETTINGS if name in tables},
+        circuits=tables.get("circuits"),
+        warnings=tuple(reading.warnings),
+        lines_of=dict(reading.lines),
+    )
+
+
+def _cable_values(cable: Mapping[str, Any], reading: Reading) -> dict[str, Any]:
+    values = dict(cable.get("values", {}))
+    if "length" in cable:
+        if "length" in values:
+            reading.refuse("'length' is given twice; keep the one in [cable]", ("cable", "values", "length"))
+        values["length"] = cable["length"]
+    return values
+
+
+def _lines(tables: tuple[Mapping[str, Any], ...], reading: Reading) -> tuple[Line, ...]:
+    lines: list[Line] = []
+    seen: dict[str, int] = {}
+    for index, table in enumerate(tables):
+        parts = {kind: _part(kind, table, index) for kind in ("source", "stage", "guard", "event")}
+        pin = table.get("pin", {})
+        for position, name in enumerate(table["names"]):
+            place = ("line", index, "names", position)
+            if name in seen:
+                earlier = reading.line(("line", seen[name]))
+                reading.refuse(f"'{name}' is already the name of a line (table at line {earlier})", place)
+            if len(lines) == MAX_LINES:
+                reading.refuse(f"more than {MAX_LINES} lines", place)
+            seen[name] = index
+            lines.append(
+                Line(
+                    name=name,
+                    table=index,
+                    standard=table["standard"],
+                    source=parts["source"],
+                    stage=parts["stage"],
+                    guard=parts["guard"],
+                    pin={} if pin == UNKNOWN_WORD else pin,
+                    event=parts["event"] if parts["event"].netlist else None,
+                )
+            )
+    return tuple(lines)
+
+
+def _part(kind: str, table: Mapping[str, Any], index: int) -> PartUse:
+    netlist = table.get(f"{kind}_netlist")
+    name = table.get(kind)
+    if kind == "guard" and name is None and netlist is None:
+        name = NO_GUARD
+    return PartUse(kind, name, netlist, table.get(f"{kind}_values", {}), f"line[{index}].{kind}")
+
+
+def _facts(tables: Mapping[str, Any]) -> tuple[Fact, ...]:
+    facts = []
+    for table in FACT_TABLES:
+        entries = tables.get(table, ())
+        for index, entry in enumerate((entries,) if isinstance(entries, dict) else entries):
+            facts.append(Fact(table, index, _label(table, index, entry), entry))
+    return tuple(facts)
+
+
+def _label(table: str, index: int, entry: Mapping[str, Any]) -> str:
+    if "from" in entry:
+        return f"{entry['from']} to {entry['to']}"
+    named = next((str(entry[key]) for key in _LABELS if key in entry), None)
+    return named or f"{table} {index + 1}"
+
+
+def _claims(claims: Mapping[str, Any], reading: Reading) -> tuple[str, ...]:
+    events: tuple[str, ...] = claims.get("events", ())
+    for position, name in enumerate(events):
+        if name in events[:position]:
+            reading.refuse(f"'{name}' is claimed twice", ("claims", "events", position))
+    return events

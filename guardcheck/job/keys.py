@@ -1,0 +1,188 @@
+"""The keys of a job file: one row each, with dimension, ranges, meaning and where a technician finds the value.
+
+The *possible* range refuses slips of a prefix; the *usual* range only warns. Both are common practice, no published
+source: they are meant to catch typing errors, not to judge a design. Nothing here is a limit of a standard.
+"""
+
+from __future__ import annotations
+
+from guardcheck.job.keys_facts import BARRIER, BOND, CAPACITOR, HAZARDS, LINK, SETPOINT
+from guardcheck.job.schema import Key, Table, choice, flag, measure, path, text, value, values, word, words
+from guardcheck.model import UNKNOWN_WORD
+
+LABEL_PLATE = "type plate or manual"
+DATA_SHEET = "data sheet, absolute maximum ratings"
+
+Y_CAPACITANCE = value(
+    "the total capacitance from the mains to signal 0 V",
+    "sum of the Y capacitors in the supply (printed on them: Y1, Y2), or unknown",
+    measure("F", (10e-12, 10e-9), (0.0, 100e-9)),
+)
+Y_COUPLING = choice(
+    "how the Y capacitors sit: one from each mains conductor, or one alone",
+    "look into the supply; unknown is judged at the worst",
+    "symmetric",
+    "single",
+    UNKNOWN_WORD,
+)
+
+UNIT = Table(
+    {
+        "label": text("the name of the unit on the bench", "your job number", required=True),
+        "kind": text("what the unit is", "a few words for the report"),
+    }
+)
+
+SUPPLY = Table(
+    {
+        "rail": value(
+            "the supply rail that feeds the stage and the guards",
+            "meter at the stage's supply pin, unit on",
+            measure("V", (1.8, 12.0), (0.5, 60.0)),
+        ),
+        "rail_capacitance": value(
+            "the capacitance on that rail, which takes what a clamp dumps into it",
+            "sum of the values printed on the electrolytics of the rail",
+            measure("F", (1e-7, 1e-2), (1e-10, 1.0)),
+        ),
+        "rail_load": value(
+            "what the unit draws from the rail",
+            "meter in series with the rail (a current), or volts over amperes (a resistance)",
+            measure("A", (1e-3, 5.0), (0.0, 50.0)),
+            measure("ohm", (1.0, 1e4), (1e-2, 1e8)),
+        ),
+        "rail_max": value(
+            "the highest voltage the rail may be lifted to",
+            f"{DATA_SHEET}: lowest supply rating of the chips on the rail",
+            measure("V", (1.8, 16.0), (0.5, 100.0)),
+        ),
+        "rail_esr": value(
+            "the series resistance of the rail's capacitors",
+            "data sheet of the capacitor or an ESR meter",
+            measure("ohm", (1e-3, 10.0), (0.0, 1e3)),
+        ),
+        "mains": value("the mains voltage", LABEL_PLATE, measure("V", (85.0, 265.0), (10.0, 500.0))),
+        "mains_frequency": value("the mains frequency", LABEL_PLATE, measure("Hz", (49.0, 61.0), (10.0, 500.0))),
+        "protection_class": choice(
+            "the class of protection against electric shock",
+            "type plate: a square in a square is II, an earthed plug is I, a supply by extra-low voltage alone is III",
+            "I",
+            "II",
+            "III",
+            UNKNOWN_WORD,
+        ),
+        "y_capacitance": Y_CAPACITANCE,
+        "y_coupling": Y_COUPLING,
+        "phases": choice(
+            "how the mains of the unit and of the display relate",
+            "same: one phase; opposite: two legs of a split-phase supply; different: two of three phases",
+            "same",
+            "opposite",
+            "different",
+            UNKNOWN_WORD,
+        ),
+    }
+)
+
+DISPLAY = Table(
+    {
+        "input": word("the display's input network, a part of the library", "guardcheck list displays"),
+        "input_netlist": path("your own netlist of the display's input", "ports: in gnd"),
+        "values": values("the parameters of the display's input", "guardcheck show NAME"),
+        "earthed": flag("whether the display's 0 V is tied to mains earth", "meter from its connector shell to earth"),
+        "y_capacitance": Y_CAPACITANCE,
+        "y_coupling": Y_COUPLING,
+    },
+    one_of=(("input", "input_netlist"),),
+)
+
+CABLE = Table(
+    {
+        "kind": word("the cable, a part of the library", "guardcheck list cables"),
+        "netlist": path("your own netlist of the cable", "ports: near far near_gnd far_gnd"),
+        "length": value("the cable's length", "tape measure", measure("m", (0.3, 20.0), (0.01, 500.0)), unknown=False),
+        "values": values("the other parameters of the cable", "guardcheck show NAME"),
+    },
+    one_of=(("kind", "netlist"),),
+)
+
+PIN = Table(
+    {
+        "family": word("a family of chips whose ratings the library knows", "guardcheck list pins"),
+        "over_voltage": value(
+            "how far the pin may go above the rail", DATA_SHEET, measure("V", (0.0, 2.0), (0.0, 50.0))
+        ),
+        "under_voltage": value("how far the pin may go below 0 V", DATA_SHEET, measure("V", (0.0, 2.0), (0.0, 50.0))),
+        "clamp_current": value(
+            "the current the pin's own diodes may carry for good",
+            f"{DATA_SHEET}: clamp, injection or input diode current",
+            measure("A", (1e-3, 0.1), (1e-6, 1.0)),
+        ),
+        "latch_up": value(
+            "the current that the latch-up test proved harmless", "data sheet", measure("A", (0.05, 0.5), (1e-3, 5.0))
+        ),
+        "hbm": value("the pin's human-body-model rating", "data sheet, ESD", measure("V", (250.0, 8e3), (10.0, 30e3))),
+        "cdm": value(
+            "the pin's charged-device-model rating", "data sheet, ESD", measure("V", (100.0, 2e3), (10.0, 5e3))
+        ),
+    }
+)
+
+
+def _part(kind: str, ports: str) -> dict[str, Key]:
+    return {
+        kind: word(f"the {kind}, a part of the library", f"guardcheck list {kind}s"),
+        f"{kind}_values": values(f"the parameters of the {kind}", "guardcheck show NAME"),
+        f"{kind}_netlist": path(f"your own netlist of the {kind}", f"ports: {ports}"),
+    }
+
+
+LINE = Table(
+    {
+        "names": words("the lines this table describes", "red, green, blue, sync, composite, luma ...", required=True),
+        "standard": word("the video standard the line must meet", "guardcheck list standards", required=True),
+        **_part("source", "emf pin vdd gnd"),
+        "pin": Key(
+            "table",
+            "the ratings of the chip's pin",
+            DATA_SHEET,
+            also=(UNKNOWN_WORD,),
+            table=PIN,
+        ),
+        **_part("stage", "in out vdd gnd"),
+        **_part("guard", "chip line vdd gnd"),
+        "event_values": values("the parameters of your own event"),
+        "event_netlist": path("your own netlist of a stress event", "ports: near near_gnd far far_gnd"),
+    },
+    one_of=(("source", "source_netlist"), ("stage", "stage_netlist")),
+    not_both=(("guard", "guard_netlist"),),
+)
+
+CLAIMS = Table(
+    {
+        "events": words(
+            "the stress events the mod is claimed to survive, which makes them count", "guardcheck list events"
+        )
+    }
+)
+
+JOB = Table(
+    {
+        "format": Key("format", "the version of this file's format", required=True),
+        "circuits": Key("folder", "a folder with your own parts, searched first", "beside the job file"),
+        "touch_standard": word("the standard that sets the touch-current limit", "guardcheck list standards"),
+        "unit": Key("table", "the unit on the bench", required=True, table=UNIT),
+        "supply": Key("table", "the unit's supply", table=SUPPLY),
+        "display": Key("table", "the display", table=DISPLAY),
+        "cable": Key("table", "the cable", table=CABLE),
+        "line": Key("tables", "the signal conductors", table=LINE),
+        "bond": Key("tables", "bonds that were read", table=BOND),
+        "barrier": Key("tables", "insulating barriers", table=BARRIER),
+        "capacitor": Key("tables", "capacitors that hold charge", table=CAPACITOR),
+        "hazards": Key("table", "what else in the unit can hurt", table=HAZARDS),
+        "setpoint": Key("tables", "adjustments that were made", table=SETPOINT),
+        "link": Key("tables", "other apparatus that stays connected", table=LINK),
+        "claims": Key("table", "what the mod is claimed to do", table=CLAIMS),
+    }
+)
+FACT_TABLES = ("bond", "barrier", "capacitor", "hazards", "setpoint", "link")
