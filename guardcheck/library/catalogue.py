@@ -1,0 +1,201 @@
+"""The library: which parts and models there are, and where they come from.
+
+A part is a folder ``<kind>s/<name>/`` with ``<name>.cir`` and ``<name>.toml``; a device model is the same pair in
+``models/``. Nothing is listed anywhere: what stands in a folder is in the library. A user's own folder is searched
+first, so it may add parts or stand in for ours; the result records which file was used.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TypeVar
+
+from guardcheck.errors import CircuitError, accepted, nearest
+from guardcheck.library.devices import Device, device_names, device_of
+from guardcheck.library.metadata import check_ports, part_of
+from guardcheck.library.own import own_part
+from guardcheck.model import KINDS, CircuitUsed, Part, Subcircuit
+from guardcheck.netlist import parse_models, read_file
+from guardcheck.tables import read_table
+
+Read = TypeVar("Read")
+PACKAGE = Path(__file__).resolve().parent.parent
+_NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,39}")
+
+
+@dataclass(frozen=True)
+class Shelf:
+    """A folder of parts; `label` is how it is called in messages and results."""
+
+    path: Path
+    label: str
+
+    def names(self, folder: str) -> frozenset[str]:
+        """Return the names of the parts in one of its folders."""
+        place = self.path / folder
+        if not place.is_dir():
+            return frozenset()
+        found = {entry.stem if folder == "models" else entry.name for entry in place.iterdir()}
+        return frozenset(name for name in found if _NAME.fullmatch(name))
+
+    def pair(self, folder: str, name: str) -> tuple[Path, Path] | None:
+        """Return netlist and metadata of a part, or None when this shelf does not have it."""
+        place = self.path / folder if folder == "models" else self.path / folder / name
+        pair = place / f"{name}.cir", place / f"{name}.toml"
+        return pair if pair[0].exists() or pair[1].exists() else None
+
+    def shown(self, path: Path) -> str:
+        """Return a file's path as it is shown."""
+        return f"{self.label}/{path.relative_to(self.path).as_posix()}"
+
+
+@dataclass(frozen=True)
+class Library:
+    """Parts and device models on one or two shelves, read when they are first asked for."""
+
+    shelves: tuple[Shelf, ...]
+    _parts: dict[tuple[str, str], Part] = field(default_factory=dict, repr=False, compare=False)
+    _devices: dict[str, Device] = field(default_factory=dict, repr=False, compare=False)
+
+    @classmethod
+    def load(cls, extra: Path | None = None) -> Library:
+        """Return the library: the user's folder `extra` first, if any, then the one that comes with guardcheck.
+
+        Raises
+        ------
+        CircuitError
+            a folder is not there
+
+        """
+        shelves = [Shelf(_supplied(), "circuits")]
+        if extra is not None:
+            if not extra.is_dir():
+                raise CircuitError("is not a folder; name the folder that holds your own parts", file=str(extra))
+            shelves.insert(0, Shelf(extra, str(extra)))
+        return cls(tuple(shelves))
+
+    def names(self, kind: str) -> tuple[str, ...]:
+        """Return the names of all parts of a kind (or of all ``model``s), sorted."""
+        folder = _folder(kind)
+        return tuple(sorted(frozenset().union(*(shelf.names(folder) for shelf in self.shelves))))
+
+    def get(self, kind: str, name: str) -> Part:
+        """Return a part.
+
+        Raises
+        ------
+        CircuitError
+            there is none of that name (the sentence lists those there are), or its files do not fit together
+
+        """
+        if (kind, name) not in self._parts:
+            shelf, netlist, metadata = self._find(kind, name)
+            shown = shelf.shown(netlist)
+            top, meta_bytes = read_table(metadata, error=CircuitError)
+            circuit, net_bytes = _read(netlist, shelf, lambda path: read_file(path, within=shelf.path))
+            if circuit.name != name.replace("-", "_"):
+                raise CircuitError(f"defines '{circuit.name}'; '{name.replace('-', '_')}' is wanted", file=shown)
+            self._parts[kind, name] = part_of(
+                kind, name, circuit, top, self._devices_of(circuit), file=shown, sha256=_hash(net_bytes, meta_bytes)
+            )
+        return self._parts[kind, name]
+
+    def own(self, kind: str, path: Path, within: Path | None) -> Part:
+        """Return a user's own netlist in the place of a part; what it means comes from ``own/<kind>.toml``.
+
+        `within` is the folder the file must lie in; None lets it lie anywhere.
+        """
+        key = f"own {kind}", str(path)
+        if key not in self._parts:
+            circuit = read_file(path, within=within)
+            check_ports(kind, circuit)
+            metadata = self.shelves[-1].path / "own" / f"{kind}.toml"
+            top, _ = read_table(metadata, error=CircuitError)
+            inside = within is not None and path.is_relative_to(within)
+            self._parts[key] = own_part(
+                kind,
+                circuit,
+                top,
+                self._devices_of(circuit),
+                file=path.relative_to(within).as_posix() if inside and within is not None else str(path),
+                sha256=_hash(path.read_bytes()),
+            )
+        return self._parts[key]
+
+    def model(self, name: str) -> Device:
+        """Return a device model by its name in the library (``1n4148``) or in a netlist (``d1n4148``)."""
+        if name not in self._devices:
+            known = self.names("model")
+            spelled = next((one for one in device_names(name) if one in known), name)
+            shelf, netlist, metadata = self._find("model", spelled)
+            top, meta_bytes = read_table(metadata, error=CircuitError)
+            text, net_bytes = _read(netlist, shelf, Path.read_bytes)
+            models = parse_models(text, file=shelf.shown(netlist))
+            device = device_of(spelled, models, top, file=shelf.shown(netlist), sha256=_hash(net_bytes, meta_bytes))
+            self._devices.update({spelled: device, device.model.name: device})
+        return self._devices[name]
+
+    @property
+    def used(self) -> tuple[CircuitUsed, ...]:
+        """Everything read so far, sorted by kind and name."""
+        parts = {CircuitUsed(part.name, part.kind, part.file, part.sha256) for part in self._parts.values()}
+        models = {CircuitUsed(one.name, "model", one.file, one.sha256) for one in self._devices.values()}
+        return tuple(sorted(parts | models, key=lambda one: (one.kind, one.name, one.file)))
+
+    def _find(self, kind: str, name: str) -> tuple[Shelf, Path, Path]:
+        folder = _folder(kind)
+        for shelf in self.shelves if _NAME.fullmatch(name) else ():
+            pair = shelf.pair(folder, name)
+            if pair is None:
+                continue
+            for path in pair:
+                if not path.is_file() or not path.resolve().is_relative_to(shelf.path.resolve()):
+                    raise CircuitError(
+                        "is missing; a part is a netlist and a metadata file of its name, inside the folder",
+                        file=shelf.shown(path),
+                    )
+            return shelf, *pair
+        known = self.names(kind)
+        raise CircuitError(
+            f"there is no {kind} '{name[:40]}'; accepted: {accepted(known) or 'none'}{nearest(name, known)}"
+        )
+
+    def _devices_of(self, circuit: Subcircuit) -> tuple[Device, ...]:
+        try:
+            return tuple(self.model(name) for name in sorted(circuit.model_names))
+        except CircuitError as problem:
+            if problem.file is not None:
+                raise
+            raise CircuitError(problem.problem, file=circuit.file or None) from None
+
+
+def _supplied() -> Path:
+    for path in (PACKAGE / "_circuits", PACKAGE.parent / "circuits"):
+        if path.is_dir():
+            return path
+    raise CircuitError("the circuit library that comes with guardcheck is missing; install it again", file=str(PACKAGE))
+
+
+def _folder(kind: str) -> str:
+    if kind not in (*KINDS, "model"):
+        raise CircuitError(f"there is no kind of part '{kind}'; accepted: {accepted(KINDS)}{nearest(kind, KINDS)}")
+    return f"{kind}s"
+
+
+def _read(path: Path, shelf: Shelf, reader: Callable[[Path], Read]) -> tuple[Read, bytes]:
+    """Read a file by `reader` and as bytes; what goes wrong is said of the file as it is shown."""
+    try:
+        return reader(path), path.read_bytes()
+    except OSError as problem:
+        raise CircuitError(f"cannot be read ({problem.strerror})", file=shelf.shown(path)) from None
+
+
+def _hash(*contents: bytes) -> str:
+    digest = hashlib.sha256()
+    for content in contents:
+        digest.update(content)
+    return digest.hexdigest()

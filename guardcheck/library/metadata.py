@@ -1,0 +1,211 @@
+"""From a netlist and its metadata table to a `Part`: everything the two say about each other must agree."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from guardcheck.errors import CircuitError, accepted, nearest
+from guardcheck.library.checks import checks_of
+from guardcheck.library.devices import Device
+from guardcheck.library.schema import (
+    COMMON_KEYS,
+    KIND_KEYS,
+    PARAMETER_KEYS,
+    RATINGS,
+    READING_ROLES,
+    STATE_NAMES,
+)
+from guardcheck.model import KNOWN_BY, PORTS, UNKNOWN, UNKNOWN_WORD, Parameter, Part, Subcircuit, Value
+from guardcheck.tables import Table
+
+
+def part_of(
+    kind: str, name: str, circuit: Subcircuit, top: Table, devices: Sequence[Device], *, file: str, sha256: str
+) -> Part:
+    """Return the part that a netlist and its metadata (`top`) describe; `devices` are the models the netlist uses.
+
+    Raises
+    ------
+    CircuitError
+        what the netlist and the metadata say does not agree, or a key, unit or name is not accepted
+
+    """
+    top.only(*COMMON_KEYS, *KIND_KEYS[kind])
+    check_ports(kind, circuit)
+    described = top.table("ports")
+    described.only(*PORTS[kind])
+    for port in PORTS[kind]:
+        described.text(port)
+    parameters = parameters_of(top.table("parameters"))
+    states = states_of(top.table("states"), parameters)
+    readings = readings_of(top.table("two_readings"), parameters)
+    colour = _names(top.table("colour"), ("burst", "chroma"), parameters)
+    spoken_for = {target for signal in states.values() for target in signal.values()} | set(colour.values())
+    _agree(circuit, parameters, spoken_for, top)
+    extra: dict[str, Any] = {
+        "known_by": top.word("known_by", tuple(KNOWN_BY)),
+        "models": {device.model.name: device.facts for device in devices},
+        "parts": tuple(_used(row, circuit, devices) for row in top.tables("part")),
+    }
+    if readings:
+        extra["two_readings"] = readings
+    if colour:
+        extra["colour"] = colour
+    extra |= _kind_extra(kind, circuit, top, parameters)
+    return Part(
+        kind=kind,
+        name=name,
+        title=top.text("title"),
+        purpose=top.text("purpose"),
+        circuit=circuit,
+        models=tuple(device.model for device in devices),
+        parameters=parameters,
+        reference=top.text("reference"),
+        checks=checks_of(top, PORTS[kind], parameters),
+        states=states,
+        file=file,
+        sha256=sha256,
+        extra=extra,
+    )
+
+
+def check_ports(kind: str, circuit: Subcircuit) -> None:
+    """Refuse a netlist whose ports are not those of its kind, in their order."""
+    if circuit.ports != PORTS[kind]:
+        article = "an" if kind == "event" else "a"
+        raise CircuitError(
+            f"'{circuit.name}' has the ports '{' '.join(circuit.ports)}'; {article} {kind} has "
+            f"'{' '.join(PORTS[kind])}', in this order",
+            file=circuit.file or None,
+        )
+
+
+def parameters_of(table: Table) -> dict[str, Parameter]:
+    """Read the `[parameters.…]` tables."""
+    parameters = {name: _parameter(name, table.table(name)) for name in table}
+    for name, parameter in parameters.items():
+        target = parameter.same_as
+        if target is not None and (target == name or target not in parameters):
+            table.table(name).refuse(
+                "same_as", f"'{target}' is no other parameter of this part{nearest(target, parameters)}"
+            )
+    return parameters
+
+
+def _parameter(name: str, row: Table) -> Parameter:
+    row.only(*PARAMETER_KEYS)
+    choices = row.texts("choices")
+    meaning = row.text("meaning")
+    if choices:
+        return Parameter(name, "", meaning, choices=choices, word=row.word("word", choices))
+    unit = row.text("unit")
+    usual, possible = row.span("usual", unit), row.span("possible", unit)
+    same_as = row.text("same_as") if "same_as" in row else None
+    nominal: Value | None = None
+    if "nominal" in row and same_as is not None:
+        row.refuse("same_as", "stands instead of a nominal value, not beside it")
+    if row.entries.get("nominal") == UNKNOWN_WORD:
+        if usual is None:
+            row.refuse("nominal", "'unknown' is judged over the usual range; write one under usual")
+        nominal = Value((usual.low + usual.high) / 2, unit, usual.low, usual.high, UNKNOWN, UNKNOWN_WORD)
+    elif "nominal" in row:
+        nominal = row.value("nominal", unit)
+    for label, span in (("usual", usual), ("possible", possible)):
+        if nominal is not None and span is not None and not (nominal.low in span and nominal.high in span):
+            row.refuse("nominal", f"'{nominal.text}' lies outside the {label} range")
+    if usual is not None and possible is not None and not (usual.low in possible and usual.high in possible):
+        row.refuse("usual", "the usual range reaches outside the possible one")
+    return Parameter(
+        name, unit, meaning, nominal, same_as, usual, possible, optional=row.flag("optional"), fixed=row.flag("fixed")
+    )
+
+
+def states_of(table: Table, parameters: Mapping[str, Parameter]) -> dict[str, Mapping[str, str]]:
+    """Read the `[states.…]` tables: signal kind, then signal state, to the parameter that holds its EMF."""
+    states: dict[str, Mapping[str, str]] = {}
+    for signal in table:
+        row = table.table(signal)
+        states[signal] = _names(row, STATE_NAMES, parameters)
+        if "blank" not in states[signal]:
+            row.refuse("blank", "is missing; every level is measured from blanking")
+    return states
+
+
+def readings_of(table: Table, parameters: Mapping[str, Parameter]) -> dict[str, str]:
+    """Read `[two_readings]`: how EMF and impedance follow from an open and a loaded reading; all roles or none."""
+    table.only(*READING_ROLES)
+    if not table.entries:
+        return {}
+    readings = {role: table.text(role) for role in READING_ROLES}
+    for role in ("emf", "impedance"):
+        _known(table, role, readings[role], parameters)
+    return readings
+
+
+def _names(table: Table, roles: Sequence[str], parameters: Mapping[str, Parameter]) -> dict[str, str]:
+    table.only(*roles)
+    return {role: _known(table, role, table.text(role), parameters) for role in table}
+
+
+def _known(table: Table, key: str, name: str, known: Mapping[str, object] | Sequence[str]) -> str:
+    if name not in known:
+        table.refuse(key, f"'{name}' is not known here; accepted: {accepted(known)}{nearest(name, known)}")
+    return name
+
+
+def _agree(circuit: Subcircuit, parameters: Mapping[str, Parameter], spoken_for: set[str], top: Table) -> None:
+    """Every netlist parameter is described; every other described one is a signal state's level or a word."""
+    table = top.table("parameters")
+    for name in circuit.parameters:
+        if name not in parameters:
+            table.refuse(name, f"is missing; the netlist's parameter '{name}' needs unit, range and meaning")
+    copied = {parameter.same_as for parameter in parameters.values()}
+    for name, parameter in parameters.items():
+        if name not in circuit.parameters and name not in spoken_for | copied and not parameter.choices:
+            known = accepted(circuit.parameters) or "none"
+            table.refuse(name, f"is no parameter of the netlist (it has: {known}) and no level of a signal state")
+
+
+def _used(row: Table, circuit: Subcircuit, devices: Sequence[Device]) -> Mapping[str, Any]:
+    """Read one `[[part]]` row; ratings of the device it names stand in unless the row has its own."""
+    row.only("name", "element", "what", "model", "reference", *RATINGS)
+    elements = [element.name for element in circuit.elements]
+    used: dict[str, Any] = {
+        "name": row.text("name"),
+        "element": _known(row, "element", row.text("element"), elements),
+        "what": row.text("what"),
+        "reference": row.text("reference", ""),
+    }
+    by_name = {device.name: device for device in devices}
+    if "model" in row:
+        device = by_name[_known(row, "model", row.text("model"), by_name)]
+        used |= {**device.ratings, "model": device.model.name, "reference": used["reference"] or device.reference}
+    used |= row.reals(RATINGS)
+    if not used["reference"]:
+        row.refuse("reference", "is missing; ratings need a reference")
+    return used
+
+
+def _kind_extra(kind: str, circuit: Subcircuit, top: Table, parameters: Mapping[str, Parameter]) -> dict[str, Any]:
+    """Read what only one kind of part has."""
+    extra: dict[str, Any] = {}
+    if "remedy" in top:
+        extra["remedy"] = top.text("remedy")
+    if "line" in top:
+        row = top.table("line")
+        row.only("element", "impedance", "velocity", "length", "meaning")
+        _known(row, "element", row.text("element"), [element.name for element in circuit.elements])
+        for role in ("impedance", "velocity", "length"):
+            _known(row, role, row.text(role), parameters)
+        extra["line"] = {name: row.text(name) for name in row}
+    if "exposed" in top:
+        row = top.table("exposed")
+        row.only("node", "meaning")
+        _known(row, "node", row.text("node"), sorted({node for element in circuit.elements for node in element.nodes}))
+        extra["exposed"] = {name: row.text(name) for name in row}
+    if "unfit" in top:
+        extra["unfit"] = top.text("unfit")
+    if kind == "event":
+        extra |= {name: top.entries[name] for name in KIND_KEYS["event"] if name in top}
+    return extra

@@ -1,0 +1,57 @@
+"""What may stand in a part's metadata: keys by kind, ratings and their units. A new kind of metadata starts here."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+COMMON_KEYS = ("title", "purpose", "reference", "known_by", "ports", "parameters", "part", "check")
+KIND_KEYS: Mapping[str, tuple[str, ...]] = {
+    "source": ("states", "two_readings", "colour"),
+    "stage": ("exposed", "unfit"),
+    "guard": ("exposed",),
+    "cable": ("line",),
+    "display": ("remedy",),
+    "event": ("unit", "mated", "severities", "stop", "step"),
+}
+OWN_KEYS = ("title", "purpose", "reference", "known_by", "parameters", "states", "two_readings")
+DEVICE_KEYS = ("title", "purpose", "reference", "known_by", "ports", "valid", "ratings", "check")
+PARAMETER_KEYS = (
+    "unit",
+    "nominal",
+    "same_as",
+    "usual",
+    "possible",
+    "meaning",
+    "choices",
+    "word",
+    "optional",
+    "fixed",
+)
+STATE_NAMES = ("white", "black", "blank", "sync")
+READING_ROLES = ("open", "loaded", "load", "emf", "impedance")
+
+RATINGS: Mapping[str, str] = {
+    "power": "W",
+    "forward_current": "A",
+    "repetitive_current": "A",
+    "reverse_voltage": "V",
+    "working_voltage": "V",
+    "surge_1us": "A",
+    "surge_8us": "A",
+    "surge_1ms": "A",
+    "surge_10ms": "A",
+    "surge_1s": "A",
+    "esd_contact": "V",
+    "leakage": "A",
+    "leakage_voltage": "V",
+    "capacitance": "F",
+    "collector_current": "A",
+    "collector_voltage": "V",
+}
+"""Ratings a part or a device may print, with their units; `surge_8us` is the 8/20 us pulse."""
+
+VALID: Mapping[str, str] = {"forward_current": "A", "reverse_current": "A", "collector_current": "A"}
+"""Up to where a device model rests on data-sheet points."""
+
+READ_UNITS: Mapping[str, str] = {"v": "V", "i": "A", "z": "ohm", "gain": "1"}
+"""What a check may read, with its unit."""

@@ -1,0 +1,196 @@
+"""From a standards file to a `Standard`: limits with their reference, and how each of them is known.
+
+A limit's ends are written as values (``low = "0.665 V"``), as level ratios to its nominal (``low_db = "-3 dB"``) or as
+shares of it (``low_share = "-5 %"``), whichever the reference prints; they are worked out here, once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from guardcheck.errors import StandardError, accepted, nearest
+from guardcheck.model import KNOWN_BY, QUANTITIES, Limit, Standard
+from guardcheck.tables import Table, read_table
+
+FOLDER = Path(__file__).resolve().parent
+SIGNALS = ("picture", "sync", "control")
+KEYS = (
+    "title",
+    "edition",
+    "signal",
+    "group",
+    "display",
+    "reference",
+    "quantities",
+    "captured",
+    "line_rate",
+    "field_rate",
+    "band",
+    "rise_time",
+    "timing",
+    "colour",
+    "picture",
+    "window",
+    "limit",
+)
+LIMIT_KEYS = (
+    "quantity",
+    "nominal",
+    "low",
+    "high",
+    "low_db",
+    "high_db",
+    "low_share",
+    "high_share",
+    "reference",
+    "clause",
+    "known_by",
+    "note",
+)
+TIMING = ("line_period", "line_blanking", "front_porch", "sync_width", "edge")
+"""One scan line as it is drawn [s]; `edge` is the 10 to 90 % time of its transitions."""
+COLOUR: Mapping[str, str] = {"subcarrier": "Hz", "burst": "V", "burst_start": "s", "burst_length": "s"}
+PICTURE: Mapping[str, str] = {"bars_75_white": "1", "bars_75_peak": "1", "bars_100_peak": "1", "setup": "1"}
+"""Levels of test pictures as shares of 100 % white, blanking at 0."""
+
+
+def standard_names(folder: Path = FOLDER) -> tuple[str, ...]:
+    """Return the names of all standards, sorted."""
+    return tuple(sorted(path.stem for path in folder.glob("*.toml")))
+
+
+def load_standard(name: str, folder: Path = FOLDER) -> Standard:
+    """Return a standard by its name.
+
+    Raises
+    ------
+    StandardError
+        there is none of that name (the sentence lists those there are), or its file cannot be used
+
+    """
+    known = standard_names(folder)
+    if name not in known:
+        raise StandardError(f"there is no standard '{name[:40]}'; accepted: {accepted(known)}{nearest(name, known)}")
+    top, _ = read_table(folder / f"{name}.toml", error=StandardError)
+    return standard_of(name, Table(top.entries, f"standards/{name}.toml", "", StandardError))
+
+
+def standard_of(name: str, top: Table) -> Standard:
+    """Return the standard a table describes."""
+    top.only(*KEYS)
+    quantities, captured = _quantities(top, "quantities"), _quantities(top, "captured")
+    if not quantities:
+        top.refuse("quantities", f"is missing; name at least one of {accepted(QUANTITIES)}")
+    limits: dict[str, Limit] = {}
+    for row in top.tables("limit"):
+        limit = _limit(row)
+        if limit.quantity in limits:
+            row.refuse("quantity", f"'{limit.quantity}' has two limits; one is wanted")
+        if limit.quantity not in (*quantities, *captured):
+            row.refuse("quantity", f"'{limit.quantity}' is not among this standard's quantities")
+        limits[limit.quantity] = limit
+    return Standard(
+        name=name,
+        title=top.text("title"),
+        edition=top.text("edition"),
+        signal=top.word("signal", SIGNALS),
+        quantities=quantities,
+        limits=limits,
+        display=top.text("display"),
+        group=top.text("group") if "group" in top else None,
+        reference=top.text("reference"),
+        file=top.file,
+        extra=_extra(top, captured),
+    )
+
+
+def _quantities(top: Table, key: str) -> tuple[str, ...]:
+    names = top.texts(key)
+    for name in names:
+        if name not in QUANTITIES:
+            top.refuse(key, f"'{name}' is no quantity{nearest(name, QUANTITIES)}")
+    if len(set(names)) != len(names):
+        top.refuse(key, "names a quantity twice")
+    return names
+
+
+def _limit(row: Table) -> Limit:
+    row.only(*LIMIT_KEYS)
+    quantity = row.text("quantity")
+    if quantity not in QUANTITIES:
+        row.refuse("quantity", f"'{quantity}' is no quantity{nearest(quantity, QUANTITIES)}")
+    unit = QUANTITIES[quantity].unit
+    nominal = row.real("nominal", unit) if "nominal" in row else None
+    low, high = (_end(row, side, unit, nominal) for side in ("low", "high"))
+    if low is None and high is None:
+        row.refuse(None, "bounds nothing; write low, high or both")
+    if low is not None and high is not None and low > high:
+        row.refuse("low", "lies above high")
+    if nominal is not None and ((low is not None and nominal < low) or (high is not None and nominal > high)):
+        row.refuse("nominal", "lies outside its own limits")
+    return Limit(
+        quantity,
+        low,
+        high,
+        nominal,
+        reference=row.text("reference"),
+        known_by=row.word("known_by", tuple(KNOWN_BY)),
+        clause=row.text("clause") if "clause" in row else None,
+        note=row.text("note") if "note" in row else None,
+    )
+
+
+def _end(row: Table, side: str, unit: str, nominal: float | None) -> float | None:
+    """Return one end of a limit [SI], however it is written; None when it is open."""
+    written = [key for key in (side, f"{side}_db", f"{side}_share") if key in row]
+    if not written:
+        return None
+    if len(written) > 1:
+        row.refuse(written[1], f"says again what {written[0]} says; one is wanted")
+    key = written[0]
+    if key == side:
+        return row.real(key, unit)
+    if nominal is None:
+        row.refuse(key, "is relative to a nominal; write one")
+    ratio = 10.0 ** (row.real(key, "dB") / 20.0) if key.endswith("_db") else 1.0 + row.real(key, "1")
+    return nominal * ratio
+
+
+def _extra(top: Table, captured: tuple[str, ...]) -> dict[str, Any]:
+    """Read what is no limit: rates, the scan line, colour, test pictures, and windows of other states."""
+    timing = top.table("timing")
+    timing.only(*TIMING)
+    extra: dict[str, Any] = {
+        "captured": captured,
+        "timing": {name: timing.real(name, "s") for name in TIMING},
+        "line_rate": top.real("line_rate", "Hz"),
+        "field_rate": top.real("field_rate", "Hz"),
+        "rise_time": top.real("rise_time", "s"),
+    }
+    band = top.span("band", "Hz")
+    if band is None:
+        top.refuse("band", "is missing; write the lowest and the highest frequency of the signal")
+    extra["band"] = (band.low, band.high)
+    for key, units in (("colour", COLOUR), ("picture", PICTURE)):
+        row = top.table(key)
+        row.only(*units)
+        if row.entries:
+            extra[key] = row.reals(units)
+    windows = tuple(_window(row) for row in top.tables("window"))
+    if windows:
+        extra["windows"] = windows
+    return extra
+
+
+def _window(row: Table) -> Mapping[str, Any]:
+    """Read a window of direct voltage that means something, such as a switching level."""
+    row.only("means", "low", "high", "known_by", "reference")
+    return {
+        "means": row.text("means"),
+        "low": row.real("low", "V"),
+        "high": row.real("high", "V"),
+        "known_by": row.word("known_by", tuple(KNOWN_BY)),
+        "reference": row.text("reference"),
+    }
