@@ -1,0 +1,327 @@
+"""The engine: decks in, traces out, with as many worker processes as the work is worth."""
+
+from __future__ import annotations
+
+import os
+import queue
+import tempfile
+import time
+from collections import deque
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from guardcheck.engine.blocks import join
+from guardcheck.engine.deckrules import check_deck
+from guardcheck.engine.library import find_library, missing_sentence, unusable_sentence
+from guardcheck.engine.process import GONE, WorkerProcess
+from guardcheck.engine.script import Answer, Array, Script, unsolved
+from guardcheck.engine.text import script_for
+from guardcheck.engine.worker import BEAT, BROKEN, DONE, MISSING, READY
+from guardcheck.errors import DeckRefused, EngineError, EngineMissing
+from guardcheck.model import Deck, EngineInfo, Trace
+
+_BLOCK = {"op": 250, "ac": 25, "tran": 50}  # variants per block: fixed, so that no result depends on the worker count
+_START_COST = 0.25  # s a further worker costs before it helps
+_START_PATIENCE = 30.0  # s
+_TRIES_AFTER_CRASH = 2
+_STOPS_PER_DECK = 2
+_MEMORY = 1 << 30
+
+Progress = Callable[[int, int], None]
+
+
+@dataclass(slots=True)
+class _Block:
+    """Some variants of one script, and what became of them."""
+
+    script: int
+    position: int
+    values: NDArray[np.float64] | None
+    n: int
+    crashes: int = 0
+
+
+@dataclass(slots=True)
+class _Batch:
+    """One call of `run`: what is waiting, what is done."""
+
+    scripts: Sequence[Script]
+    waiting: deque[_Block]
+    answers: list[list[Answer | None]]
+    total: int
+    done: int = 0
+    stops: dict[int, int] = field(default_factory=dict)
+    began: float = field(default_factory=time.monotonic)
+    finished_blocks: int = 0
+
+
+class Engine:
+    """Runs decks in worker processes; a context manager.
+
+    Parameters
+    ----------
+    workers : most worker processes to use; None means one per core. Fewer are started when the work is small
+    wall_limit : longest time one run may take [s]; a run that takes longer is stopped and becomes a failure
+    memory_limit : most memory the simulator may take in a worker [bytes], where the operating system can bound it
+
+    Raises
+    ------
+    EngineMissing : on entering, when ngspice cannot be found or started; says what to install
+
+    """
+
+    def __init__(self, workers: int | None = None, wall_limit: float = 20.0, *, memory_limit: int = _MEMORY) -> None:
+        if workers is not None and workers < 1:
+            raise ValueError(f"workers is {workers}; at least 1 is needed")
+        self._most = workers if workers is not None else _cores()
+        self._wall_limit, self._memory = wall_limit, memory_limit
+        self._workers: list[WorkerProcess] = []
+        self._inbox: queue.SimpleQueue[tuple[WorkerProcess, str, Any]] = queue.SimpleQueue()
+        self._folder: tempfile.TemporaryDirectory[str] | None = None
+        self._library = ""
+        self._info: EngineInfo | None = None
+
+    def __enter__(self) -> Self:
+        library = find_library()
+        if library is None:
+            raise EngineMissing(missing_sentence())
+        self._library = library
+        self._folder = tempfile.TemporaryDirectory(prefix="guardcheck-", ignore_cleanup_errors=True)
+        folder = Path(self._folder.name)
+        (folder / ".spiceinit").touch()  # an empty one here is found before any other
+        (folder / "scripts").mkdir()
+        try:
+            self._start_worker()
+            self._await_first()
+        except BaseException:
+            self.close()
+            raise
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    @property
+    def info(self) -> EngineInfo:
+        """Which simulator answers. Known once the engine is entered."""
+        if self._info is None:
+            raise EngineError("the engine has not been started")
+        return self._info
+
+    def close(self) -> None:
+        """End all workers and remove their folder."""
+        for worker in self._workers:
+            worker.kill() if worker.busy is not None else worker.close()
+        self._workers.clear()
+        if self._folder is not None:
+            self._folder.cleanup()
+            self._folder = None
+
+    def run(self, decks: Sequence[Deck], progress: Progress | None = None) -> tuple[Trace, ...]:
+        """Run decks and return their traces in the same order.
+
+        A deck that is refused, does not converge, hangs or breaks the simulator comes back as a trace with a
+        `failure`; the others are not touched by it. Results do not depend on the number of workers.
+
+        Parameters
+        ----------
+        decks
+            what to run
+        progress
+            called with (runs done, runs in all) as blocks finish
+
+        Raises
+        ------
+        EngineError : the engine was not entered, or a worker could not be started again
+
+        """
+        scripts: list[Script | str] = []
+        for deck in decks:
+            try:
+                check_deck(deck)
+                scripts.append(script_for(deck))
+            except DeckRefused as refused:
+                scripts.append(str(refused))
+        good = [script for script in scripts if isinstance(script, Script)]
+        values = [deck.variants for deck, script in zip(decks, scripts, strict=True) if isinstance(script, Script)]
+        answers = iter(self._run_scripts(good, values, progress))
+        return tuple(
+            _trace(deck, next(answers) if isinstance(script, Script) else unsolved(deck.n_variants, script))
+            for deck, script in zip(decks, scripts, strict=True)
+        )
+
+    def _run_scripts(
+        self,
+        scripts: Sequence[Script],
+        values: Sequence[NDArray[np.float64] | None],
+        progress: Progress | None = None,
+    ) -> list[Answer]:
+        """Run scripts, each with its matrix of variants."""
+        if self._info is None or self._folder is None:
+            raise EngineError("the engine must be entered before it runs anything")
+        batch = _plan(scripts, values)
+        try:
+            while batch.done < batch.total:
+                self._hand_out(batch)
+                self._receive(batch)
+                if progress is not None:
+                    progress(batch.done, batch.total)
+        except BaseException:  # a worker in an unknown state must not serve the next call
+            for worker in [worker for worker in self._workers if worker.busy is not None]:
+                self._drop(worker)
+            raise
+        return [join([answer for answer in row if answer is not None]) for row in batch.answers]
+
+    # --- handing out ----------------------------------------------------------------------------------------------
+
+    def _hand_out(self, batch: _Batch) -> None:
+        if batch.waiting and (not self._workers or self._worth_another(batch)):
+            self._start_worker()
+        for worker in self._workers:
+            while batch.waiting and worker.ready and worker.busy is None:
+                block = batch.waiting.popleft()
+                script = batch.scripts[block.script]
+                if batch.stops.get(block.script, 0) >= _STOPS_PER_DECK:
+                    self._settle(batch, block, unsolved(block.n, self._stopped_words()))
+                    continue
+                worker.busy = block
+                worker.deadline = time.monotonic() + self._wall_limit
+                worker.send((script, block.values))
+
+    def _worth_another(self, batch: _Batch) -> bool:
+        """Tell whether the work left, at the pace so far, outlasts what a further worker costs to start."""
+        if len(self._workers) >= self._most or not all(worker.ready for worker in self._workers):
+            return False
+        elapsed = time.monotonic() - batch.began
+        pace = elapsed / batch.finished_blocks if batch.finished_blocks else elapsed
+        return pace * len(batch.waiting) > _START_COST
+
+    def _start_worker(self) -> None:
+        assert self._folder is not None
+        folder = Path(self._folder.name)
+        worker = WorkerProcess(self._library, folder, self._inbox, self._wall_limit, self._memory)
+        worker.deadline = time.monotonic() + _START_PATIENCE
+        self._workers.append(worker)
+
+    def _await_first(self) -> None:
+        try:
+            _, kind, content = self._inbox.get(timeout=_START_PATIENCE)
+        except queue.Empty:
+            kind, content = GONE, None
+        if kind != READY:
+            words = content or "it ended without a word"
+            raise EngineMissing(unusable_sentence(self._library, str(words)))
+        self._workers[0].ready = True
+        self._workers[0].deadline = float("inf")
+        self._info = EngineInfo("ngspice", str(content))
+
+    # --- taking in ------------------------------------------------------------------------------------------------
+
+    def _receive(self, batch: _Batch) -> None:
+        now = time.monotonic()
+        nearest = min((worker.deadline for worker in self._workers), default=now)
+        patience = max(0.0, min(nearest - now, 0.1))
+        try:
+            worker, kind, content = self._inbox.get(timeout=patience or 0.001)
+        except queue.Empty:
+            self._stop_overdue(batch)
+            return
+        if worker not in self._workers:
+            return  # the last words of one that was stopped
+        self._take(batch, worker, kind, content)
+
+    def _take(self, batch: _Batch, worker: WorkerProcess, kind: str, content: Any) -> None:
+        if kind == READY:
+            worker.ready, worker.deadline = True, float("inf")
+        elif kind == BEAT:
+            worker.deadline = time.monotonic() + self._wall_limit
+        elif kind == DONE:
+            block, worker.busy, worker.deadline = worker.busy, None, float("inf")
+            if content.exited:
+                self._drop(worker)
+            self._settle(batch, block, content)
+        elif kind in (GONE, MISSING) and worker.busy is None:
+            self._drop(worker)
+            if not worker.ready:
+                raise EngineError(f"a further ngspice could not be started ({content or 'it ended without a word'})")
+        elif kind in (GONE, BROKEN):
+            block = worker.busy
+            self._drop(worker)
+            block.crashes += 1
+            if block.crashes < _TRIES_AFTER_CRASH:
+                batch.waiting.appendleft(block)
+            else:
+                words = f"the simulator broke down twice ({content or 'its process ended'})"
+                self._settle(batch, block, unsolved(block.n, words))
+
+    def _stop_overdue(self, batch: _Batch) -> None:
+        now = time.monotonic()
+        for worker in [worker for worker in self._workers if worker.deadline <= now]:
+            block = worker.busy
+            self._drop(worker)
+            if block is None:
+                raise EngineError("a further ngspice did not start in time")
+            batch.stops[block.script] = batch.stops.get(block.script, 0) + 1
+            self._settle(batch, block, unsolved(block.n, self._stopped_words()))
+
+    def _stopped_words(self) -> str:
+        return f"stopped after {self._wall_limit:g} s without an answer"
+
+    def _drop(self, worker: WorkerProcess) -> None:
+        self._workers.remove(worker)
+        worker.kill()
+
+    def _settle(self, batch: _Batch, block: _Block, answer: Answer) -> None:
+        batch.answers[block.script][block.position] = answer
+        batch.done += block.n
+        batch.finished_blocks += 1
+
+
+def _cores() -> int:
+    """Return how many cores this process may use."""
+    try:
+        return len(os.sched_getaffinity(0))
+    except AttributeError:
+        return os.cpu_count() or 1
+
+
+def _plan(scripts: Sequence[Script], values: Sequence[NDArray[np.float64] | None]) -> _Batch:
+    """Cut the work into blocks of a fixed size."""
+    waiting: deque[_Block] = deque()
+    answers: list[list[Answer | None]] = []
+    total = 0
+    for index, (script, matrix) in enumerate(zip(scripts, values, strict=True)):
+        size = _BLOCK[script.kind]
+        n = 1 if matrix is None else len(matrix)
+        blocks = [
+            _Block(index, position, None if matrix is None else matrix[start : start + size], min(size, n - start))
+            for position, start in enumerate(range(0, n, size))
+        ]
+        waiting.extend(blocks)
+        answers.append([None] * len(blocks))
+        total += n
+    return _Batch(scripts, waiting, answers, total)
+
+
+def _trace(deck: Deck, answer: Answer) -> Trace:
+    failure = None if answer.solved.any() else (answer.words or "nothing was run")
+    table = answer.table
+    axis = answer.axis
+    if table is None:  # NaN in the right shape: whatever is computed from it cannot pass
+        kind = complex if type(deck.analysis).__name__ == "Sweep" else float
+        length = (len(deck.windows),) if deck.windows else (1,)
+        shape = (deck.n_variants, len(deck.save), *(() if type(deck.analysis).__name__ == "Operating" else length))
+        table = np.full(shape, np.nan, dtype=kind)
+        axis = None if len(shape) == 2 or deck.windows else np.array([np.nan])
+    vectors: dict[str, Array] = {}
+    for row, name in enumerate(deck.save):
+        vectors[name] = table[:, row].copy()
+    return Trace(deck.name, vectors, answer.solved, axis, failure, answer.help_used)

@@ -1,0 +1,110 @@
+"""The parent's side of one worker process."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import queue
+import subprocess
+import sys
+import threading
+from pathlib import Path
+from typing import Any
+
+from guardcheck.engine.worker import receive, send
+
+_BOOT = "import sys; sys.path += sys.argv[4:]; from guardcheck.engine.worker import main; main()"
+_FORGET = ("SPICE", "NGSPICE", "PYTHON", "LD_PRELOAD")
+_THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
+GONE = "gone"
+
+
+class WorkerProcess:
+    """One worker and the thread that listens to it.
+
+    Parameters
+    ----------
+    library : path of libngspice
+    folder : the worker's own empty folder
+    inbox : where its messages go, as ``(worker, kind, content)``; ``gone`` when its pipe closes
+
+    """
+
+    def __init__(
+        self,
+        library: str,
+        folder: Path,
+        inbox: queue.SimpleQueue[tuple[WorkerProcess, str, Any]],
+        wall_limit: float,
+        memory: int,
+    ) -> None:
+        self.ready = False
+        self.busy: Any = None
+        self.deadline = float("inf")
+        package = str(Path(__file__).resolve().parents[2])
+        paths = [package, *(str(Path(entry).resolve()) for entry in sys.path if entry)]
+        self._process = subprocess.Popen(
+            [sys.executable, "-I", "-c", _BOOT, library, repr(wall_limit), str(memory), *dict.fromkeys(paths)],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            cwd=folder,
+            env=_environment(folder),
+        )
+        self._inbox = inbox
+        self._listener = threading.Thread(target=self._listen, daemon=True)
+        self._listener.start()
+
+    @property
+    def pid(self) -> int:
+        """The process id."""
+        return self._process.pid
+
+    def send(self, message: object) -> None:
+        """Send one message; a worker that is already gone is noticed by the listener."""
+        assert self._process.stdin is not None
+        with contextlib.suppress(OSError):
+            send(self._process.stdin, message)  # type: ignore[arg-type]
+
+    def kill(self) -> None:
+        """End the process at once and free what it held."""
+        self._process.kill()
+        self.close(patience=0.0)
+
+    def close(self, patience: float = 2.0) -> None:
+        """Let the process end by closing its pipe, by force after `patience` [s]."""
+        process = self._process
+        assert process.stdin is not None
+        assert process.stdout is not None
+        with contextlib.suppress(OSError):
+            process.stdin.close()
+        try:
+            process.wait(patience if patience else None)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            process.wait()
+        self._listener.join()
+        process.stdout.close()
+
+    def _listen(self) -> None:
+        assert self._process.stdout is not None
+        try:
+            while True:
+                kind, content = receive(self._process.stdout)  # type: ignore[arg-type]
+                self._inbox.put((self, kind, content))
+        except Exception:  # a torn frame means the same as a closed pipe
+            self._inbox.put((self, GONE, None))
+
+
+def _environment(folder: Path) -> dict[str, str]:
+    """Return an environment in which no start file, script folder or thread setting of the user has any effect."""
+    kept = {name: value for name, value in os.environ.items() if not name.upper().startswith(_FORGET)}
+    home = str(folder)
+    return {
+        **kept,
+        **dict.fromkeys(_THREADS, "1"),
+        "HOME": home,
+        "USERPROFILE": home,
+        "SPICE_SCRIPTS": str(folder / "scripts"),
+        "LC_ALL": "C",
+    }

@@ -1,0 +1,191 @@
+"""Run one deck in one simulator and believe only what provably belongs to it.
+
+ngspice keeps the previous circuit when a new one fails to load, keeps the previous plot when a run fails, and leaves
+half a plot when a transient stops midway, all without an error code. So every deck carries a serial number in its
+title which is read back from the plot, every run must open a new plot of the right kind, and every vector must be
+there, whole, finite and plausible.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from itertools import count
+
+import numpy as np
+from numpy.typing import NDArray
+
+from guardcheck.engine.judge import clean, complaints, help_words
+from guardcheck.engine.script import Array, Attempt, Script
+from guardcheck.engine.simulator import Simulator
+
+_COMMAND_ROOM = 1000  # ngspice cuts commands at 1023 characters
+_IMPLAUSIBLE = 1e5  # V or A: no bench in this trade has them, a runaway solution does
+_SERIALS = count(1)
+
+
+class RunError(Exception):
+    """A run that cannot be trusted; `final` means no convergence help can cure it."""
+
+    def __init__(self, words: str, *, final: bool = False) -> None:
+        super().__init__(words)
+        self.words, self.final = words, final
+
+
+class Session:
+    """One simulator and the rules for believing it.
+
+    Parameters
+    ----------
+    simulator : an open simulator
+    beat : called before each run, so that a watcher can tell a long block from a hanging run
+
+    """
+
+    def __init__(self, simulator: Simulator, beat: Callable[[], None] = lambda: None) -> None:
+        self._simulator, self._beat = simulator, beat
+        self._title = self._last_plot = ""
+        self._loaded = False
+
+    @property
+    def exited(self) -> bool:
+        """Whether the simulator asked to end: its state is lost, even for a good deck."""
+        return self._simulator.exited
+
+    def load(self, lines: Sequence[str], vectors: Sequence[str], attempt: Attempt) -> None:
+        """Load element and model lines with our own title, options, analysis and end.
+
+        Raises
+        ------
+        RunError : ngspice said anything at all about the deck, or did not take it
+
+        """
+        self.unload()
+        self._loaded = True
+        self._title = f"guardcheck {next(_SERIALS)}"
+        saves = (f".save {' '.join(map(_saved, chunk))}" for chunk in _chunks(vectors))
+        deck = [self._title, *lines, attempt.options, *saves, attempt.analysis, ".end"]
+        accepted = self._simulator.load(deck)
+        log = self._simulator.log
+        bad = complaints(log, loading=True)
+        if bad or not accepted or self.exited or f"stdout Circuit: {self._title}" not in log:
+            raise RunError(clean(bad or log) or "ngspice did not take the deck", final=True)
+        self._last_plot = self._simulator.current_plot()
+
+    def run(
+        self, script: Script, vectors: Sequence[str], changes: Iterable[str] = ()
+    ) -> tuple[Array, NDArray[np.float64] | None, tuple[str, ...]]:
+        """Run the loaded deck once, after some alter commands.
+
+        Returns
+        -------
+        table : shape ``(n_vectors,)`` for an operating point, else ``(n_vectors, n_axis or n_windows)`` [SI]
+        axis : time [s] or frequency [Hz]; None for operating points and windows
+        used : convergence help ngspice took by itself
+
+        Raises
+        ------
+        RunError : the result cannot be trusted
+
+        """
+        simulator = self._simulator
+        for command in changes:
+            simulator.command(command)
+            if bad := complaints(simulator.log, loading=True):
+                raise RunError(clean(bad), final=True)
+        self._beat()
+        simulator.command("run")
+        log = simulator.log
+        bad = complaints(log, loading=False)
+        if bad or self.exited:
+            raise RunError(clean(bad or log) or "the simulator ended itself", final=self.exited)
+        plot = simulator.current_plot()
+        if not plot.startswith(script.kind) or plot == self._last_plot:
+            raise RunError(clean(log) or "the run gave no result of its own")
+        simulator.command("echo $curplottitle")
+        if f"stdout {self._title}" not in simulator.log:
+            raise RunError("the result belongs to another circuit", final=True)
+        axis = self._axis(script, plot)
+        table = self._table(script, plot, vectors, 1 if axis is None else len(axis))
+        simulator.command("destroy all")
+        self._last_plot = simulator.current_plot()  # ngspice gives the same name again, so none may be left
+        if axis is None:
+            return table[:, 0], None, help_words(log)
+        if script.windows:
+            return table @ window_weights(axis, script.windows).T, None, help_words(log)
+        return table, axis, help_words(log)
+
+    def unload(self) -> None:
+        """Leave nothing behind that a failed load could pass off as its own."""
+        if self._loaded and not self.exited:
+            self._simulator.command("destroy all")
+            self._simulator.command("remcirc")
+        self._loaded = False
+
+    def _axis(self, script: Script, plot: str) -> NDArray[np.float64] | None:
+        if script.kind == "op":
+            return None
+        raw = self._simulator.vector(plot, "time" if script.kind == "tran" else "frequency")
+        if raw is None or len(raw) < 2 or not np.isfinite(raw).all():
+            raise RunError("the result has no axis")
+        axis = np.ascontiguousarray(raw.real)
+        if axis[-1] < script.final * (1.0 - 1e-9):
+            raise RunError(f"the run stopped at {axis[-1]:.6g} of {script.final:.6g}")
+        return axis
+
+    def _table(self, script: Script, plot: str, vectors: Sequence[str], length: int) -> Array:
+        table: Array = np.empty((len(vectors), length), dtype=complex if script.kind == "ac" else float)
+        for row, name in enumerate(vectors):
+            array = self._simulator.vector(plot, name)
+            if array is None or len(array) != length or (np.iscomplexobj(array) and script.kind != "ac"):
+                raise RunError(f"the result lacks {_saved(name)}")
+            table[row] = array
+        if not np.isfinite(table).all():
+            raise RunError("the result is not finite")
+        if script.kind != "ac" and (largest := float(np.abs(table).max())) > _IMPLAUSIBLE:
+            raise RunError(f"the result reaches {largest:.3g} V or A, which no such circuit can")
+        return table
+
+
+def alter_commands(heads: Sequence[str], row: Sequence[float]) -> Iterator[str]:
+    """Yield as few commands as ngspice's line length allows; values are written in full so that nothing is lost."""
+    pending: list[str] = []
+    length = 0
+    for head, value in zip(heads, row, strict=True):
+        command = f"{head} {value!r}"
+        if pending and length + len(command) + 1 > _COMMAND_ROOM:
+            yield ";".join(pending)
+            pending, length = [], 0
+        pending.append(command)
+        length += len(command) + 1
+    if pending:
+        yield ";".join(pending)
+
+
+def window_weights(time: NDArray[np.float64], windows: Sequence[tuple[float, float]]) -> NDArray[np.float64]:
+    """Return weights, shape ``(n_windows, n_time)``, whose product with a waveform is its mean over each window.
+
+    The waveform is taken as straight between its points. Both ends of a window are interpolated, so the mean does
+    not jump with the time steps the simulator happened to choose.
+    """
+    weights = np.zeros((len(windows), len(time)))
+    for row, (start, end) in enumerate(windows):
+        first = int(np.clip(np.searchsorted(time, start, side="right") - 1, 0, len(time) - 2))
+        last = int(np.clip(np.searchsorted(time, end, side="left"), first + 1, len(time) - 1))
+        left, right = time[first:last], time[first + 1 : last + 1]
+        span = right - left
+        a, b = np.clip(start, left, right), np.clip(end, left, right)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            middle = np.where(span > 0.0, ((a + b) / 2.0 - left) / span, 0.0)
+        weights[row, first:last] += (b - a) * (1.0 - middle)
+        weights[row, first + 1 : last + 1] += (b - a) * middle
+        weights[row] /= weights[row].sum()
+    return weights
+
+
+def _saved(vector: str) -> str:
+    return f"i({vector[: -len('#branch')]})" if vector.endswith("#branch") else f"v({vector})"
+
+
+def _chunks(vectors: Sequence[str]) -> Iterator[Sequence[str]]:
+    for start in range(0, len(vectors), 20):
+        yield vectors[start : start + 20]
