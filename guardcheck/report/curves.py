@@ -1,0 +1,75 @@
+"""Curves made fit to keep and to draw: few enough points, few enough digits, the same ones in both places."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from guardcheck.model import QUANTITIES, Curve
+
+MOST_POINTS = 3000
+"""More points than any screen column or printer dot can show in one picture."""
+
+_DIGITS = 7
+SAMPLES = "samples"
+"""The picture kind whose `x` are samples, not an axis: they are never thinned, a histogram needs them all."""
+
+
+@dataclass(frozen=True)
+class Panel:
+    """The curves that share one pair of axes: same line, same picture kind, same subject."""
+
+    line: str
+    picture: str
+    subject: str
+    curves: tuple[Curve, ...]
+
+
+def tidy(curve: Curve) -> Curve:
+    """Return the curve with at most `MOST_POINTS` points and 7 significant digits; doing it twice changes nothing.
+
+    Thinning keeps the lowest and the highest point of each stretch, so a spike one sample wide survives it.
+    """
+    x, y = np.asarray(curve.x, dtype=float), np.asarray(curve.y, dtype=float)
+    if curve.picture != SAMPLES and len(x) > MOST_POINTS:
+        keep = _extremes(y, MOST_POINTS)
+        x, y = x[keep], y[keep]
+    return replace(curve, x=_rounded(x), y=_rounded(y))
+
+
+def _extremes(y: NDArray[np.float64], most: int) -> NDArray[np.intp]:
+    edges = np.linspace(0, len(y), most // 2).astype(int)
+    keep = {0, len(y) - 1}
+    for start, stop in zip(edges[:-1], edges[1:], strict=True):
+        stretch = y[start:stop]
+        if np.isfinite(stretch).any():
+            keep |= {start + int(np.nanargmin(stretch)), start + int(np.nanargmax(stretch))}
+    return np.array(sorted(keep), dtype=np.intp)
+
+
+def _rounded(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    return np.array([float(f"{value:.{_DIGITS - 1}e}") for value in values], dtype=float)
+
+
+def panels(curves: Sequence[Curve]) -> tuple[Panel, ...]:
+    """Return the curves gathered into pictures, in order of first appearance.
+
+    Curves of one line, one picture kind and one label share axes; `guarded` tells them apart, never the label.
+    """
+    families: dict[tuple[str, str, str], list[Curve]] = {}
+    for curve in curves:
+        families.setdefault((curve.line, curve.picture, _subject(curve.label)), []).append(tidy(curve))
+    return tuple(
+        Panel(line, picture, subject, tuple(sorted(found, key=lambda c: (c.guarded is not None, bool(c.guarded)))))
+        for (line, picture, subject), found in families.items()
+    )
+
+
+def _subject(label: str) -> str:
+    if label in QUANTITIES:
+        return QUANTITIES[label].title
+    words = [word for word in label.split() if word.strip("(),:;-").casefold() not in ("bare", "guarded", "")]
+    return " ".join(words).strip(" ,:;-")

@@ -1,0 +1,55 @@
+"""Numbers as a bench reads them: engineering prefixes, percent for ratios, bounds in words."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+
+from guardcheck.units import format_si
+
+NO_VALUE = "-"
+NO_LIMIT = "no limit"
+_MOST_DIGITS = 6
+
+
+def show(value: float | None, unit: str, digits: int = 3) -> str:
+    """Return a value for a reader: ``703 mV``, ``5 %`` for a ratio (unit ``1``), ``-26.4 dB``; ``-`` for none."""
+    if value is None or not math.isfinite(value):
+        return NO_VALUE
+    if unit == "1":
+        return format_si(100.0 * value, "%", digits)
+    return format_si(value, unit, digits)
+
+
+def limits(low: float | None, high: float | None, unit: str, digits: int = 3) -> str:
+    """Return bounds in words: ``496 to 989 mV``, ``at most 20 mA``, ``no limit``."""
+    if low is None and high is None:
+        return NO_LIMIT
+    if low is None:
+        return f"at most {show(high, unit, digits)}"
+    if high is None:
+        return f"at least {show(low, unit, digits)}"
+    return span((low, high), unit, digits)
+
+
+def span(bounds: tuple[float, float] | None, unit: str, digits: int = 3) -> str:
+    """Return an interval, its unit written once when both ends share it: ``690 to 716 mV``."""
+    if bounds is None:
+        return NO_VALUE
+    first, last = show(bounds[0], unit, digits), show(bounds[1], unit, digits)
+    if first == last:
+        return first
+    number, _, first_unit = first.partition(" ")
+    return f"{number if first_unit == last.partition(' ')[2] else first} to {last}"
+
+
+def telling_digits(values: Iterable[float | None], bounds: Iterable[float | None], unit: str) -> int:
+    """Return the fewest digits at which no value looks equal to a bound it differs from.
+
+    Without this a row could read "989 mV, at most 989 mV, does not conform".
+    """
+    pairs = [(v, b) for v in values if v is not None for b in list(bounds) if b is not None and v != b]
+    for digits in range(3, _MOST_DIGITS):
+        if all(show(v, unit, digits) != show(b, unit, digits) for v, b in pairs):
+            return digits
+    return _MOST_DIGITS

@@ -1,0 +1,117 @@
+"""The words and the reading order every report shares, and the cleaning of text that came from a user."""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Iterable, Mapping
+
+from guardcheck.model import (
+    CONFORMS,
+    DOES_NOT_CONFORM,
+    KNOWN_BY,
+    NOT_APPLICABLE,
+    NOT_PROVEN,
+    QUANTITIES,
+    Finding,
+)
+
+OUTCOME_WORDS: Mapping[str, str] = {
+    CONFORMS: "conforms",
+    DOES_NOT_CONFORM: "does not conform",
+    NOT_PROVEN: "not proven",
+    NOT_APPLICABLE: "not applicable",
+}
+MARKS: Mapping[str, str] = {CONFORMS: "+", DOES_NOT_CONFORM: "x", NOT_PROVEN: "?", NOT_APPLICABLE: "."}
+"""One ASCII mark per outcome, for places where the word does not fit; a legend always stands beside them."""
+
+WORST_FIRST = (DOES_NOT_CONFORM, NOT_PROVEN, CONFORMS, NOT_APPLICABLE)
+
+STATE_WORDS: Mapping[bool | None, str] = {False: "bare", True: "guarded", None: "value"}
+
+COMMAND_TITLES: Mapping[str, str] = {
+    "check": "Check of the planned mod",
+    "verify": "Verification of the finished mod",
+    "checklist": "Hand-over checklist",
+}
+
+ORIGIN_WORDS: Mapping[str, str] = {
+    "simulated": "simulated",
+    "measured": "measured",
+    "declared": "declared, not measured",
+    "computed": "computed",
+}
+
+KNOWN_WORDS: Mapping[str, str] = KNOWN_BY
+
+WHOLE_UNIT = "The unit as a whole"
+_LINE_ORDER = (
+    "red", "green", "blue", "sync", "composite", "luma", "chroma", "pb", "pr", "audio-left", "audio-right",
+)  # fmt: skip
+_DOUBTFUL = ("recalled", "practice")
+
+
+def clean(text: object) -> str:
+    """Return text fit for any reader: no control, direction-override or zero-width characters, blanks collapsed.
+
+    Names and notes come from a job file, so they are hostile until cleaned: an escape sequence could repaint a
+    terminal, a direction override could make a printed value read backwards.
+    """
+    kept = (" " if char in "\t\n\r\v\f\x85\u2028\u2029" else char for char in str(text))
+    return " ".join("".join(char for char in kept if not _forbidden(char)).split())
+
+
+def _forbidden(char: str) -> bool:
+    return unicodedata.category(char) in ("Cc", "Cf", "Cs")
+
+
+def quantity_title(name: str) -> str:
+    """Return the short title of a quantity; an unknown name is shown as it is."""
+    kind = QUANTITIES.get(name)
+    return clean(name) if kind is None else kind.title
+
+
+def quantity_rank(name: str) -> tuple[int, str]:
+    """Return the sort key that puts quantities in the order of the one table of names."""
+    names = list(QUANTITIES)
+    return (names.index(name) if name in QUANTITIES else len(names), name)
+
+
+def line_rank(name: str | None) -> tuple[int, str]:
+    """Return the sort key that puts lines in the order a bench works through them, the whole unit last."""
+    if name is None:
+        return (len(_LINE_ORDER) + 1, "")
+    return (_LINE_ORDER.index(name) if name in _LINE_ORDER else len(_LINE_ORDER), name)
+
+
+def worst(outcomes: Iterable[str]) -> str:
+    """Return the outcome a reader must see first; `not_applicable` when there is none."""
+    return min(outcomes, key=WORST_FIRST.index, default=NOT_APPLICABLE)
+
+
+def source_of(finding: Finding) -> str | None:
+    """Return where the finding's limit comes from, with how it is known; None when nothing is named."""
+    if finding.limit is not None:
+        return clean(finding.limit.cited())
+    return clean(finding.reference) if finding.reference else None
+
+
+def doubt(finding: Finding) -> str | None:
+    """Return the key of `KNOWN_BY` when the limit has no published source that was read; else None."""
+    if finding.limit is not None:
+        return finding.limit.known_by if finding.limit.known_by in _DOUBTFUL else None
+    text = finding.reference or ""
+    return next((key for key in _DOUBTFUL if KNOWN_BY[key].casefold() in text.casefold()), None)
+
+
+def sentence(text: str) -> str:
+    """Return cleaned text with a capital first letter and a full stop, so that reasons read as sentences."""
+    body = clean(text)
+    if not body:
+        return ""
+    body = body[0].upper() + body[1:] if body[1:2].islower() or " " in body[:3] else body
+    return body if body[-1] in ".!?:" else f"{body}."
+
+
+def plural(count: int, noun: str) -> str:
+    """Return ``1 check``, ``2 checks``."""
+    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
