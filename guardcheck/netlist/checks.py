@@ -1,0 +1,182 @@
+"""What must hold across the cards of a netlist before it may be flattened."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from guardcheck.errors import accepted, nearest
+from guardcheck.model import Element, Subcircuit
+from guardcheck.netlist.expression import Amps, Volt, walk
+from guardcheck.netlist.models import MODELS_FOR
+from guardcheck.netlist.place import Place, quoted
+from guardcheck.netlist.records import Behaviour, Call, Controlled, Coupling, Device
+
+MAX_ELEMENTS = 2_000
+MAX_DEPTH = 8
+GROUNDS = ("0", "gnd")
+
+
+_TOO_DEEP = f"subcircuits call each other deeper than {MAX_DEPTH} levels"
+
+
+@dataclass(frozen=True, slots=True)
+class _Extent:
+    """How many elements a subcircuit flattens to, and through how many levels of calls."""
+
+    elements: int
+    levels: int
+
+
+def one(circuit: Subcircuit, place: Place) -> None:
+    """Check one subcircuit on its own: names used once, everything referred to is there, no node used only once.
+
+    Raises
+    ------
+    CircuitError
+        naming the element
+    """
+    if not circuit.elements:
+        raise place.error(f"the subcircuit {quoted(circuit.name)} has no elements")
+    seen: set[str] = set()
+    for element in circuit.elements:
+        if element.name in seen:
+            raise _at(place, element).error("the name is used twice")
+        seen.add(element.name)
+    uses = Counter(node for element in circuit.elements for node in element.nodes)
+    known = {*uses, *circuit.ports, *GROUNDS}
+    for element in circuit.elements:
+        for kind, name in _references(element):
+            if kind != "node":
+                _find(circuit, kind, name, _at(place, element))
+            elif name not in known:
+                problem = f"v() names the node {quoted(name)}, to which nothing connects{nearest(name, known)}"
+                raise _at(place, element).error(problem)
+            else:
+                uses[name] += 1
+    _lonely(circuit, uses, place)
+
+
+def _at(place: Place, element: Element) -> Place:
+    return place.at(element.line, element.name)
+
+
+def _find(circuit: Subcircuit, kind: str, name: str, place: Place) -> None:
+    letter = {"voltage source": "v", "inductor": "l"}[kind]
+    known = [element.name for element in circuit.elements if element.name[0] == letter]
+    if name not in known:
+        choice = f"accepted: {accepted(known)}" if known else "it has none"
+        raise place.error(f"{quoted(name)} is no {kind} of this subcircuit{nearest(name, known)}; {choice}")
+
+
+def _references(element: Element) -> Iterator[tuple[str, str]]:
+    """Yield the kind and name of what an element refers to besides its own nodes."""
+    body = element.fields[0]
+    if isinstance(body, Behaviour):
+        for item in walk(body.expr):
+            if isinstance(item, Volt):
+                yield from (("node", node) for node in (item.plus, item.minus) if node is not None)
+            elif isinstance(item, Amps):
+                yield "voltage source", item.source
+    elif isinstance(body, Coupling):
+        yield from (("inductor", body.first), ("inductor", body.second))
+    elif isinstance(body, Controlled | Device) and body.control is not None:
+        yield "voltage source", body.control
+
+
+def _lonely(circuit: Subcircuit, uses: Mapping[str, int], place: Place) -> None:
+    for element in circuit.elements:
+        for node in element.nodes:
+            if uses[node] == 1 and node not in (*circuit.ports, *GROUNDS):
+                others = [name for name in (*uses, *circuit.ports) if name != node]
+                raise _at(place, element).error(
+                    f"nothing else connects to the node {quoted(node)}{nearest(node, others)}"
+                )
+
+
+def whole(part: Subcircuit, lines: Mapping[str, int]) -> None:
+    """Check a part with its helpers: calls, recursion, size after flattening, kinds of the local models.
+
+    `lines` says where each subcircuit begins. Raises CircuitError.
+    """
+    place = Place(part.file)
+    family = {part.name: part, **part.inner}
+    for circuit in family.values():
+        for element in circuit.elements:
+            _check_call(family, element, _at(place, element))
+            _check_model(part, element, _at(place, element))
+    sizes: dict[str, _Extent] = {}
+    _measure(part.name, family, sizes, (), place)
+    for name in family:
+        if name not in sizes:
+            raise place.at(lines[name]).error(
+                f"the subcircuit {quoted(name)} is never called: the first .subckt is the part, the others its helpers"
+            )
+
+
+def _check_call(family: Mapping[str, Subcircuit], element: Element, place: Place) -> None:
+    body = element.fields[0]
+    if not isinstance(body, Call):
+        return
+    if body.subcircuit not in family:
+        raise place.error(
+            f"there is no subcircuit {quoted(body.subcircuit)} in this file{nearest(body.subcircuit, family)}"
+        )
+    called = family[body.subcircuit]
+    if len(called.ports) != len(element.nodes):
+        raise place.error(
+            f"{quoted(called.name)} has {len(called.ports)} ports ({' '.join(called.ports)}), "
+            f"but {len(element.nodes)} nodes are given"
+        )
+    for name, _ in body.values:
+        if name not in called.parameters:
+            raise place.error(unknown_parameter(called, name))
+
+
+def unknown_parameter(circuit: Subcircuit, name: str) -> str:
+    """Return the sentence for a parameter a subcircuit does not have."""
+    if name in circuit.derived:
+        return f"{quoted(name)} is worked out inside {quoted(circuit.name)} and cannot be given"
+    known = circuit.parameters
+    choice = f"accepted: {accepted(known)}" if known else "it has none"
+    return f"{quoted(circuit.name)} has no parameter {quoted(name)}{nearest(name, known)}; {choice}"
+
+
+def _check_model(part: Subcircuit, element: Element, place: Place) -> None:
+    model = part.models.get(element.model) if element.model is not None else None
+    kinds = MODELS_FOR.get(element.name[0], ())
+    if model is not None and model.type not in kinds:
+        raise place.error(f"the model {quoted(model.name)} is of kind {model.type}; accepted here: {accepted(kinds)}")
+
+
+def _measure(
+    name: str, family: Mapping[str, Subcircuit], known: dict[str, _Extent], path: tuple[str, ...], place: Place
+) -> _Extent:
+    """Return what a subcircuit flattens to; each subcircuit is measured once, so calls cannot explode."""
+    if name in known:
+        return known[name]
+    elements, levels = 0, 1
+    for element in family[name].elements:
+        body, here = element.fields[0], _at(place, element)
+        if isinstance(body, Call):
+            if body.subcircuit in (*path, name):
+                raise here.error(f"{quoted(name)} ends up calling itself through {quoted(body.subcircuit)}")
+            below = _measure_below(body.subcircuit, family, known, (*path, name), here)
+            elements, levels = elements + below.elements, max(levels, 1 + below.levels)
+        else:
+            elements += 1
+        if levels > MAX_DEPTH:
+            raise here.error(_TOO_DEEP)
+        if elements > MAX_ELEMENTS:
+            raise here.error(f"the part has more than {MAX_ELEMENTS} elements once its subcircuits are written out")
+    known[name] = _Extent(elements, levels)
+    return known[name]
+
+
+def _measure_below(
+    name: str, family: Mapping[str, Subcircuit], known: dict[str, _Extent], path: tuple[str, ...], here: Place
+) -> _Extent:
+    if len(path) >= MAX_DEPTH:
+        raise here.error(_TOO_DEEP)
+    return _measure(name, family, known, path, here)
