@@ -11,7 +11,7 @@ from guardcheck.model import Element, Subcircuit
 from guardcheck.netlist.expression import Amps, Volt, walk
 from guardcheck.netlist.models import MODELS_FOR
 from guardcheck.netlist.place import Place, quoted
-from guardcheck.netlist.records import Behaviour, Call, Controlled, Coupling, Device
+from guardcheck.netlist.records import Behaviour, Call, Controlled, Coupling
 
 MAX_ELEMENTS = 2_000
 MAX_DEPTH = 8
@@ -36,6 +36,7 @@ def one(circuit: Subcircuit, place: Place) -> None:
     ------
     CircuitError
         naming the element
+
     """
     if not circuit.elements:
         raise place.error(f"the subcircuit {quoted(circuit.name)} has no elements")
@@ -81,7 +82,7 @@ def _references(element: Element) -> Iterator[tuple[str, str]]:
                 yield "voltage source", item.source
     elif isinstance(body, Coupling):
         yield from (("inductor", body.first), ("inductor", body.second))
-    elif isinstance(body, Controlled | Device) and body.control is not None:
+    elif isinstance(body, Controlled) and body.control is not None:
         yield "voltage source", body.control
 
 

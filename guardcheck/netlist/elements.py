@@ -34,7 +34,6 @@ USAGE: Mapping[str, str] = {
     "h": "hNAME NODE NODE vNAME OHMS",
     "b": "bNAME NODE NODE v=EXPRESSION, or i=EXPRESSION",
     "s": "sNAME NODE NODE CONTROL CONTROL MODEL [on | off]",
-    "w": "wNAME NODE NODE vNAME MODEL [on | off]",
     "t": "tNAME NODE NODE NODE NODE z0=OHMS td=SECONDS",
     "x": "xNAME NODE ... SUBCIRCUIT [NAME=VALUE ...]",
 }
@@ -43,6 +42,7 @@ _REFUSED: Mapping[str, str] = {
     "n": "compiled device models are not accepted: they load code",
     "u": "uniform RC lines are not accepted; write the resistors and capacitors",
     "o": "lossy lines are not accepted; use a lossless line (T) with resistors",
+    "w": "current-controlled switches are not accepted; sense the current with an H source and use a switch (S)",
     "p": "coupled lines are not accepted",
     "y": "lossy lines are not accepted; use a lossless line (T) with resistors",
     "z": "MESFETs are not accepted",
@@ -58,6 +58,7 @@ def read_element(statement: Statement, place: Place, known: Known) -> Element:
     ------
     CircuitError
         naming file, line and element, with what is accepted
+
     """
     first = re.split(r"[ \t(]", statement.text, maxsplit=1)[0]
     place = place.at(statement.line, first.lower() if first.isprintable() else None)
@@ -189,13 +190,6 @@ def _switch(fields: Fields) -> _Read:
     return nodes, Device((), fields.accept("on", "off") or ""), model
 
 
-def _current_switch(fields: Fields) -> _Read:
-    nodes = fields.nodes(2)
-    control = plain_name(fields.word("the voltage source"), "a voltage source", fields.place)
-    model = model_name(fields.word("the model"), fields.place)
-    return nodes, Device((), fields.accept("on", "off") or "", control), model
-
-
 def _line(fields: Fields) -> _Read:
     nodes = fields.nodes(4)
     given: dict[str, Expr] = {}
@@ -274,7 +268,6 @@ _READERS: Mapping[str, Callable[[Fields], _Read]] = {
     "f": _current_controlled,
     "h": _current_controlled,
     "s": _switch,
-    "w": _current_switch,
     "t": _line,
     "x": _call,
 }

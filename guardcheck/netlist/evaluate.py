@@ -56,12 +56,16 @@ def evaluate(expr: Expr, values: Mapping[str, Number]) -> Number:
 
     Parameters
     ----------
-    values : every parameter by name, SI floats or arrays of shape ``(n_variants,)``
+    expr
+        the expression
+    values
+        every parameter by name, SI floats or arrays of shape ``(n_variants,)``
 
     Raises
     ------
     ExpressionError
         when any step has no finite result, so that nothing infinite can cancel out on the way
+
     """
     if isinstance(expr, Num):
         return expr.value

@@ -18,12 +18,16 @@ def read_file(path: Path, *, within: Path | None = None) -> Subcircuit:
 
     Parameters
     ----------
-    within : folder the file must lie in once links and ``..`` are followed; None allows any place
+    path
+        the file
+    within
+        folder the file must lie in once links and ``..`` are followed; None allows any place
 
     Raises
     ------
     CircuitError
         when the file cannot be read, is no regular file, is too large, leads out of `within`, or for what is in it
+
     """
     return parse(read_bytes(path, within=within), file=str(path))
 

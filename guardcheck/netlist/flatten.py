@@ -36,15 +36,22 @@ def flatten(
 
     Parameters
     ----------
-    name : instance name, lower case letters, digits and ``_``
-    ports : the global node for every port; ``0`` is ground
-    values : parameters [SI], floats or arrays of shape ``(n_variants,)``; the others keep their defaults
-    prefix : put before the names of the circuit's own models; give `models_of` the same
+    circuit
+        the part as read
+    name
+        instance name: lower case letters, digits and ``_``
+    ports
+        the global node for every port; ``0`` is ground
+    values
+        parameters [SI], floats or arrays of shape ``(n_variants,)``; the others keep their defaults
+    prefix
+        put before the names of the circuit's own models; give `models_of` the same
 
     Raises
     ------
     CircuitError
         for unknown ports or parameters, values no part can have, and a varying parameter where it cannot vary
+
     """
     place = Place(circuit.file)
     name = plain_name(name, "the name of an instance", place)

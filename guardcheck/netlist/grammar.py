@@ -58,6 +58,7 @@ def parse_value(text: str, known: Known) -> Expr:
     ------
     ExpressionError
         for a syntax error, an unknown name, a malformed number, or anything only a B source may hold
+
     """
     expr = _parse(text, known)
     if is_behavioural(expr):

@@ -22,6 +22,7 @@ class Instance:
     ports : flat node of every port
     values : every parameter and derived name [SI]
     nodes, names : the flat names already handed out in this instantiation
+
     """
 
     def __init__(
@@ -58,7 +59,7 @@ class Instance:
             varying = sorted(self._varying(expr))
             raise ExpressionError(
                 f"the parameter {', '.join(varying)} cannot carry a tolerance here: {what} cannot change from sample "
-                "to sample; only the value of an R, C, L, K, V or I element and the terms of B, E, F, G and H can"
+                "to sample; the value of an R, C, L, V or I element, a gain, and the terms of a B source can"
             )
         return value
 

@@ -51,7 +51,6 @@ MODELS_FOR: Mapping[str, tuple[str, ...]] = {
     "j": ("njf", "pjf"),
     "m": ("nmos", "pmos"),
     "s": ("sw",),
-    "w": ("csw",),
 }
 """Kinds of model an element letter may refer to."""
 
@@ -66,6 +65,7 @@ def read_model(fields: Fields) -> Model:
     CircuitError
         for an unknown kind or parameter, a parameter given twice, a value that is not a constant, a diode without a
         series resistance, a resistance that is not above zero
+
     """
     name = model_name(fields.word("the model's name"), fields.place)
     fields.place = fields.place.at(key=name)

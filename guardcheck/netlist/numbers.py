@@ -46,6 +46,7 @@ def number(text: str) -> float:
     NumberError
         for anything but digits with one power of ten or scale factor, for overflow, and for a value so small that it
         would silently become zero
+
     """
     if len(text) > _LONGEST:
         raise NumberError(f"{quoted(text)} is longer than a number can be")

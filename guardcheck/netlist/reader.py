@@ -43,13 +43,16 @@ def parse(text: str | bytes, *, file: str) -> Subcircuit:
 
     Parameters
     ----------
-    text : the whole file; bytes are decoded as UTF-8
-    file : name used in messages
+    text
+        the whole file; bytes are decoded as UTF-8
+    file
+        name used in messages
 
     Raises
     ------
     CircuitError
         one sentence with file, line, card, what was found and what is accepted
+
     """
     place = Place(file)
     sheet = _Sheet()

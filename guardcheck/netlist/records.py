@@ -52,14 +52,10 @@ class Behaviour:
 
 @dataclass(frozen=True, slots=True)
 class Device:
-    """A diode, transistor or switch: numbers behind the model by name (`area` stands alone), and a last word.
-
-    `control` is the voltage source whose current works a W switch.
-    """
+    """A diode, transistor or switch: numbers behind the model by name (`area` stands alone), and a last word."""
 
     numbers: tuple[tuple[str, Expr], ...] = ()
     word: str = ""
-    control: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

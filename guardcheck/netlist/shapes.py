@@ -5,10 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
-import numpy as np
-
 from guardcheck.model import Card, Element
-from guardcheck.netlist.expression import Amps, ExpressionError, Volt, apply
+from guardcheck.netlist.expression import ExpressionError
 from guardcheck.netlist.instance import Instance
 from guardcheck.netlist.records import Behaviour, Controlled, Coupling, Delay, Device, Passive, Source
 from guardcheck.netlist.sources import WAVES, unrising
@@ -51,7 +49,7 @@ def _coupling(element: Element, body: Coupling, instance: Instance, models: _Mod
     if body.first == body.second:
         raise ExpressionError("an inductor cannot be coupled to itself")
     coupled = (instance.element(body.first), instance.element(body.second))
-    return card(instance.element(element.name), coupled, instance.value(body.value))
+    return card(instance.element(element.name), coupled, instance.fixed(body.value, "a coupling"))
 
 
 def _source(element: Element, body: Source, instance: Instance, models: _Models) -> Card:
@@ -78,27 +76,18 @@ def _check_wave(name: str, numbers: list[float]) -> None:
         return
     for key, value in zip(WAVES[name].numbers, numbers, strict=False):
         if key in WAVES[name].positive and value <= 0.0:
-            raise ExpressionError(f"{key} of {name}(...) must be greater than 0: a simulator puts in a time of its own")
+            raise ExpressionError(
+                f"{key} of {name}(...) must be greater than 0, or a simulator puts in a time of its own"
+            )
 
 
 def _controlled(element: Element, body: Controlled, instance: Instance, models: _Models) -> Card:
-    gain = instance.value(body.gain)
-    if isinstance(gain, np.ndarray):
-        return _as_behaviour(element, body, instance, models)
     nodes = _nodes(element, instance)
     if element.name[0] in "eh":
         _open(nodes)
     if body.control is not None:
         nodes += (instance.element(body.control),)
-    return card(instance.element(element.name), nodes, gain)
-
-
-def _as_behaviour(element: Element, body: Controlled, instance: Instance, models: _Models) -> Card:
-    """Write a source whose gain varies as a B source: a simulator cannot alter the gain itself by one number."""
-    control = Amps(body.control) if body.control is not None else Volt(element.nodes[2], element.nodes[3])
-    drives = "v" if element.name[0] in "eh" else "i"
-    product = Behaviour(drives, apply("*", body.gain, control))
-    return _behaviour(Element(element.name, element.nodes[:2], (product,), element.line), product, instance, models)
+    return card(instance.element(element.name), nodes, instance.value(body.gain))
 
 
 def _behaviour(element: Element, body: Behaviour, instance: Instance, models: _Models) -> Card:
@@ -111,8 +100,6 @@ def _behaviour(element: Element, body: Behaviour, instance: Instance, models: _M
 def _device(element: Element, body: Device, instance: Instance, models: _Models) -> Card:
     assert element.model is not None
     nodes = _nodes(element, instance)
-    if body.control is not None:
-        nodes += (instance.element(body.control),)
     words = [models.get(element.model, element.model)]
     for key, expr in body.numbers:
         value = instance.fixed(expr, f"{key} of a {'device' if key == 'area' else 'transistor'}")

@@ -57,6 +57,7 @@ def statements(text: str | bytes, place: Place) -> tuple[Statement, ...]:
     ------
     CircuitError
         naming the line, for size, encoding, odd line ends, invisible or refused characters, and a stray `+`
+
     """
     body = _checked(text, place)
     found: list[Statement] = []

@@ -18,16 +18,17 @@ from guardcheck.model import Card, Model, Number
 from guardcheck.netlist.place import quoted
 
 MAX_NAME = 60
-VALUED = "rclvik"
+VALUED = "rclviegfh"
 """Letters whose value a simulator can alter between variants."""
 
-_LETTERS = "rclkvidqjmegfhbswt"
+_LETTERS = "rclkvidqjmegfhbst"
 _NAME = re.compile(rf"[{_LETTERS}][a-z0-9_]{{0,{MAX_NAME - 1}}}", re.ASCII)
 _NODE = re.compile(rf"[a-z0-9_]{{1,{MAX_NAME}}}", re.ASCII)
 _TAIL = re.compile(r"[a-z0-9_ .,=+\-*/()<>!&|?:]*", re.ASCII)
 _LINE = re.compile(r"[.a-z][a-z0-9_ .,=+\-*/()<>!&|?:]*", re.ASCII)
 _NEEDS_VALUE = "rclkegfh"
 _ABOVE_ZERO = "rcl"
+_LEAST_OHMS = 1e-3
 _LARGEST = 1e15
 
 
@@ -36,15 +37,20 @@ def card(name: str, nodes: Sequence[str], value: Number | None = None, tail: str
 
     Parameters
     ----------
-    name : element name, its first letter being the SPICE letter, lower case
-    nodes : flat node names, ``0`` for ground; for K, F, H and W the trailing entries are element names
-    value : principal number [SI], an array of shape ``(n_variants,)`` for R, C, L, V, I and K only
-    tail : everything behind the value, in plain numbers
+    name
+        element name, lower case, its first letter being the SPICE letter
+    nodes
+        flat node names, ``0`` for ground; for K, F and H the trailing entries are element names
+    value
+        principal number [SI]; an array of shape ``(n_variants,)`` for R, C, L, V, I and gains only
+    tail
+        everything behind the value, in plain numbers
 
     Raises
     ------
     CircuitError
         for a name, node, value or tail that may not stand in a deck
+
     """
     if not _NAME.fullmatch(name):
         raise CircuitError(f"{quoted(name)} cannot be the name of a card; accepted first letters: {' '.join(_LETTERS)}")
@@ -71,8 +77,8 @@ def checked_value(name: str, value: Number) -> Number:
     worst = float(array.min()) if array.size else math.nan
     if math.isnan(worst):
         raise CircuitError("there are no variants", key=name)
-    if name[0] in _ABOVE_ZERO and worst <= 0.0:
-        raise CircuitError(_not_above_zero(name[0], worst), key=name)
+    if name[0] in _ABOVE_ZERO and (worst <= 0.0 or (name[0] == "r" and worst < _LEAST_OHMS)):
+        raise CircuitError(_too_small(name[0], worst), key=name)
     if name[0] == "k" and not (worst > 0.0 and float(array.max()) <= 1.0):
         raise CircuitError("a coupling is greater than 0 and at most 1", key=name)
     largest = float(np.abs(array).max())
@@ -81,17 +87,13 @@ def checked_value(name: str, value: Number) -> Number:
     return float(array) if array.ndim == 0 else array
 
 
-def _not_above_zero(letter: str, value: float) -> str:
-    if letter == "r":
-        what = "0 ohm is" if value == 0.0 else f"{value:g} ohm is not"
-        end = (
-            "a short the simulator silently replaces; write 1e-3"
-            if value == 0.0
-            else "a resistor; write 1e-3 for a short"
-        )
-        return f"{what} {end}"
-    unit, word = {"c": ("F", "a capacitor"), "l": ("H", "an inductor")}[letter]
-    return f"{value:g} {unit} is not {word}; leave the element out, or write a small value"
+def _too_small(letter: str, value: float) -> str:
+    if letter != "r":
+        unit, word = {"c": ("F", "a capacitor"), "l": ("H", "an inductor")}[letter]
+        return f"{value:g} {unit} is not {word}; leave the element out, or write a small value"
+    if value < 0.0:
+        return f"{value:g} ohm is not a resistor; a negative one is a G source"
+    return f"{value:g} ohm is a short, for which some simulators silently put in a value of their own; write 1e-3"
 
 
 def deck_lines(cards: Sequence[Card], models: Sequence[Model]) -> tuple[str, ...]:
@@ -104,6 +106,7 @@ def deck_lines(cards: Sequence[Card], models: Sequence[Model]) -> tuple[str, ...
     ------
     CircuitError
         for a card that could not have been built by `card`, a value that is still an array, or clashing models
+
     """
     lines = [_card_line(item) for item in cards]
     seen: dict[str, Model] = {}
