@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -17,6 +18,7 @@ from guardcheck.library.schema import (
     STATE_NAMES,
 )
 from guardcheck.model import KNOWN_BY, PORTS, UNKNOWN, UNKNOWN_WORD, Parameter, Part, Subcircuit, Value
+from guardcheck.netlist import defaults
 from guardcheck.tables import Table
 
 
@@ -116,9 +118,7 @@ def _parameter(name: str, row: Table) -> Parameter:
             row.refuse("nominal", f"'{nominal.text}' lies outside the {label} range")
     if usual is not None and possible is not None and not (usual.low in possible and usual.high in possible):
         row.refuse("usual", "the usual range reaches outside the possible one")
-    return Parameter(
-        name, unit, meaning, nominal, same_as, usual, possible, optional=row.flag("optional"), fixed=row.flag("fixed")
-    )
+    return Parameter(name, unit, meaning, nominal, same_as, usual, possible, fixed=row.flag("fixed"))
 
 
 def states_of(table: Table, parameters: Mapping[str, Parameter]) -> dict[str, Mapping[str, str]]:
@@ -157,9 +157,12 @@ def _known(table: Table, key: str, name: str, known: Mapping[str, object] | Sequ
 def _agree(circuit: Subcircuit, parameters: Mapping[str, Parameter], spoken_for: set[str], top: Table) -> None:
     """Every netlist parameter is described; every other described one is a signal state's level or a word."""
     table = top.table("parameters")
-    for name in circuit.parameters:
+    for name, default in defaults(circuit).items():
         if name not in parameters:
             table.refuse(name, f"is missing; the netlist's parameter '{name}' needs unit, range and meaning")
+        nominal = parameters[name].nominal
+        if nominal is not None and nominal.known != UNKNOWN and not math.isclose(nominal.nominal, default):
+            table.refuse(name, f"its nominal '{nominal.text}' is not the netlist's own default, {default:g}")
     copied = {parameter.same_as for parameter in parameters.values()}
     for name, parameter in parameters.items():
         if name not in circuit.parameters and name not in spoken_for | copied and not parameter.choices:

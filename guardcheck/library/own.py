@@ -9,6 +9,7 @@ from guardcheck.library.devices import Device
 from guardcheck.library.metadata import parameters_of, readings_of, states_of
 from guardcheck.library.schema import OWN_KEYS
 from guardcheck.model import DEFAULT, KNOWN_BY, Parameter, Part, Subcircuit, Value
+from guardcheck.netlist import defaults
 from guardcheck.tables import Table
 
 
@@ -20,7 +21,11 @@ def own_part(kind: str, circuit: Subcircuit, top: Table, devices: Sequence[Devic
     """
     top.only(*OWN_KEYS)
     brought = parameters_of(top.table("parameters"))
-    found = {name: _parameter(name, default) for name, default in circuit.parameters.items() if name not in brought}
+    found = {
+        name: Parameter(name, "", f"'{name}' of your own netlist", Value.exact(number, "", DEFAULT, repr(number)))
+        for name, number in defaults(circuit).items()
+        if name not in brought
+    }
     parameters = brought | found
     extra: dict[str, object] = {
         "known_by": top.word("known_by", tuple(KNOWN_BY)),
@@ -46,10 +51,3 @@ def own_part(kind: str, circuit: Subcircuit, top: Table, devices: Sequence[Devic
         extra=extra,
         own=True,
     )
-
-
-def _parameter(name: str, default: object) -> Parameter:
-    """Return a parameter of the `.subckt` line; one whose default is an expression keeps it, so nothing stands here."""
-    number = getattr(default, "value", default)
-    nominal = Value.exact(float(number), "", DEFAULT, repr(number)) if isinstance(number, (int, float)) else None
-    return Parameter(name, "", f"'{name}' of your own netlist", nominal, optional=nominal is None)

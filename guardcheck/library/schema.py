@@ -24,7 +24,6 @@ PARAMETER_KEYS = (
     "meaning",
     "choices",
     "word",
-    "optional",
     "fixed",
 )
 STATE_NAMES = ("white", "black", "blank", "sync")

@@ -25,9 +25,9 @@ class Parameter:
     """One parameter of a part.
 
     `nominal` is the default, None when `same_as` names the parameter to copy or when the job must give it.
-    `choices` is set for a word parameter such as a guard's place; then `word` is its default. `optional` marks one the
-    job may leave out although nothing stands in for it; `fixed` one that cannot carry a tolerance (a line's length).
-    A nominal of provenance ``unknown`` means that leaving it out is the same as calling it unknown.
+    `choices` is set for a word parameter such as a guard's place; then `word` is its default. `fixed` marks one that
+    cannot carry a tolerance (a line's length). A nominal of provenance ``unknown`` means that leaving it out is the
+    same as calling it unknown.
     """
 
     name: str
@@ -39,7 +39,6 @@ class Parameter:
     possible: Range | None = None
     choices: tuple[str, ...] = ()
     word: str | None = None
-    optional: bool = False
     fixed: bool = False
 
 

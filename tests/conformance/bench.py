@@ -1,0 +1,104 @@
+"""The bench a `[[check]]` row describes, as a deck, and what is read on it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from guardcheck.library import Device, Hanging, hanging
+from guardcheck.model import Card, Check, Deck, Model, Operating, Part, Sweep, Trace, Value
+from guardcheck.netlist import card, flatten, models_of
+
+LETTERS = {"d": "d", "npn": "q", "pnp": "q", "njf": "j", "pjf": "j"}
+
+
+@dataclass(frozen=True)
+class Bench:
+    """One check, set up: its deck and which member it belongs to."""
+
+    member: str
+    check: Check
+    deck: Deck
+
+    def read(self, trace: Trace) -> float:
+        """Return what the check reads [SI]; raises AssertionError when the deck failed."""
+        assert trace.failure is None, trace.failure
+        kind, _, inside = self.check.read.rstrip(")").partition("(")
+        ports = [port.strip() for port in inside.split(",")]
+        volts = {port: np.ravel(trace.vectors[f"v({_node(port)})"])[0] for port in ports}
+        if kind == "v":
+            return float(np.real(volts[ports[0]]))
+        if kind == "z":
+            return float(abs(volts[ports[0]]))
+        if kind == "gain":
+            return float(abs(volts[ports[1]] / volts[ports[0]]))
+        hung = hanging(self.check.ports[ports[0]])
+        if hung.volts is not None:
+            return -float(np.real(np.ravel(trace.vectors[f"i(vhung_{ports[0]})"])[0]))
+        assert hung.ohms is not None, "a current is read where a source or a resistor hangs"
+        return -float(np.real(volts[ports[0]])) / hung.ohms
+
+
+def part_benches(part: Part) -> tuple[Bench, ...]:
+    """Return the benches of every check of a part."""
+    return tuple(_bench(f"{part.kind} {part.name}", check, *_part_cards(part, check)) for check in part.checks)
+
+
+def device_benches(device: Device, model: Model | None = None) -> tuple[Bench, ...]:
+    """Return the benches of every check of a device, with another `model` in its place if one is given."""
+    tried = model or device.model
+    element = card(f"{LETTERS[tried.type]}_tried", tuple(_node(port) for port in device.ports), tail=tried.name)
+    return tuple(_bench(f"model {device.name}", check, (element,), (tried,)) for check in device.checks)
+
+
+def default_cards(part: Part, values: Mapping[str, Value | str]) -> tuple[tuple[Card, ...], tuple[Model, ...]]:
+    """Return a part's cards with its ports on nodes of their own names, parameters not in `values` at their nominal."""
+    numbers: dict[str, float] = {}
+    for name in part.circuit.parameters:
+        given = values.get(name, part.parameters[name].nominal)
+        assert isinstance(given, Value), f"{part.name}: no value for {name}"
+        numbers[name] = given.nominal
+    cards = flatten(
+        part.circuit, name="tried", ports={port: _node(port) for port in part.circuit.ports}, values=numbers
+    )
+    return cards, (*part.models, *models_of(part.circuit))
+
+
+def _part_cards(part: Part, check: Check) -> tuple[tuple[Card, ...], tuple[Model, ...]]:
+    return default_cards(part, check.values)
+
+
+def _bench(member: str, check: Check, cards: Sequence[Card], models: tuple[Model, ...]) -> Bench:
+    kind, _, inside = check.read.rstrip(")").partition("(")
+    ports = [port.strip() for port in inside.split(",")]
+    driven = ports[0] if kind == "gain" else None
+    hung = [one for port, text in check.ports.items() for one in _hung(port, hanging(text), port == driven)]
+    save = [f"v({_node(port)})" for port in ports]
+    if kind == "z":
+        hung.append(card("iprobe", ("0", _node(ports[0])), 0.0, "ac 1.0"))
+    if kind == "i" and hanging(check.ports[ports[0]]).volts is not None:
+        save.append(f"i(vhung_{ports[0]})")
+    analysis = Operating() if check.frequency is None else Sweep(check.frequency, 10 * check.frequency, 2)
+    deck = Deck(f"{member}: {check.what}", (*cards, *hung), models, analysis, tuple(save))
+    return Bench(member, check, deck)
+
+
+def _node(port: str) -> str:
+    return f"at_{port}"
+
+
+def _hung(port: str, what: Hanging, driven: bool) -> list[Card]:
+    tail = "ac 1.0" if driven else ""
+    if what.amps is not None:
+        return [card(f"ihung_{port}", ("0", _node(port)), what.amps, tail)]
+    if what.volts is None:
+        return [] if what.ohms is None else [card(f"rhung_{port}", (_node(port), "0"), what.ohms)]
+    if what.ohms is None:
+        return [card(f"vhung_{port}", (_node(port), "0"), what.volts, tail)]
+    behind = f"behind_{port}"
+    return [
+        card(f"vhung_{port}", (behind, "0"), what.volts, tail),
+        card(f"rhung_{port}", (behind, _node(port)), what.ohms),
+    ]
