@@ -19,9 +19,7 @@ NO_RESULT = "no result"
 def summary(results: Sequence[tuple[str, Result | str]]) -> str:
     """Return one row per job, in the order given, at 80 columns; a job without a result shows its sentence instead.
 
-    Parameters
-    ----------
-    results : job name and its result, or the sentence that says why there is none
+    Each entry of `results` is a job's name with its result, or with the sentence that says why there is none.
     """
     lines = ["-" * _WIDE, *row([[w] for w in ("job", "unit", "outcome", "fails", "open")], _WIDTHS), "-" * _WIDE]
     for name, result in results:

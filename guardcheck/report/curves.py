@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +15,9 @@ MOST_POINTS = 3000
 """More points than any screen column or printer dot can show in one picture."""
 
 _DIGITS = 7
+_ENDLESS = 1e18
+"""No physical value in SI units is larger; drawn, it would only overflow."""
+
 SAMPLES = "samples"
 """The picture kind whose `x` are samples, not an axis: they are never thinned, a histogram needs them all."""
 
@@ -37,13 +41,21 @@ def tidy(curve: Curve) -> Curve:
     if curve.picture != SAMPLES and len(x) > MOST_POINTS:
         keep = _extremes(y, MOST_POINTS)
         x, y = x[keep], y[keep]
-    return replace(curve, x=_rounded(x), y=_rounded(y))
+    if curve.picture != SAMPLES and len(y) != len(x):
+        y = np.full(len(x), np.nan)
+    band = None if curve.band is None else (_end(curve.band[0]), _end(curve.band[1]))
+    marks = {name: place for name, place in curve.marks.items() if _end(place) is not None}
+    return replace(curve, x=_rounded(x), y=_rounded(y), band=band, marks=marks)
+
+
+def _end(value: float | None) -> float | None:
+    return value if value is not None and abs(value) < _ENDLESS else None
 
 
 def _extremes(y: NDArray[np.float64], most: int) -> NDArray[np.intp]:
     edges = np.linspace(0, len(y), most // 2).astype(int)
     keep = {0, len(y) - 1}
-    for start, stop in zip(edges[:-1], edges[1:], strict=True):
+    for start, stop in pairwise(edges):
         stretch = y[start:stop]
         if np.isfinite(stretch).any():
             keep |= {start + int(np.nanargmin(stretch)), start + int(np.nanargmax(stretch))}
@@ -51,7 +63,8 @@ def _extremes(y: NDArray[np.float64], most: int) -> NDArray[np.intp]:
 
 
 def _rounded(values: NDArray[np.float64]) -> NDArray[np.float64]:
-    return np.array([float(f"{value:.{_DIGITS - 1}e}") for value in values], dtype=float)
+    kept = (value if abs(value) < _ENDLESS else np.nan for value in values)
+    return np.array([float(f"{value:.{_DIGITS - 1}e}") for value in kept], dtype=float)
 
 
 def panels(curves: Sequence[Curve]) -> tuple[Panel, ...]:

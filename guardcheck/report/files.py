@@ -14,9 +14,7 @@ from guardcheck.errors import InputError
 def write_text(path: Path, text: str) -> None:
     """Write text as UTF-8 with plain newlines, whole or not at all.
 
-    Raises
-    ------
-    InputError : the file cannot be written; what stood there before is untouched
+    Raises `InputError` if the file cannot be written; what stood there before is then untouched.
     """
     write_bytes(path, text.encode("utf-8", errors="replace"))
 
@@ -25,10 +23,7 @@ def write_bytes(path: Path, data: bytes) -> None:
     """Write bytes to a new file in the same folder, flush them to the disk, then put it in the place of the old one.
 
     A device or a pipe (``/dev/stdout``) is written to directly: there is nothing to replace.
-
-    Raises
-    ------
-    InputError : the file cannot be written; what stood there before is untouched
+    Raises `InputError` if the file cannot be written; what stood there before is then untouched.
     """
     try:
         target = path.resolve()

@@ -50,7 +50,7 @@ def _pieces(word: str, width: int) -> Iterable[str]:
 
 
 def indent(text: str, width: int, first: str = "", rest: str | None = None) -> list[str]:
-    """Return the text wrapped to `width`, the first line led in by `first`, the others by as many blanks (or `rest`)."""
+    """Return the text wrapped to `width`, the first line led in by `first`, the others by blanks or `rest`."""
     hang = " " * columns(first) if rest is None else rest
     lines = wrap(text, width - max(columns(first), columns(hang)))
     return [f"{first if n == 0 else hang}{line}" for n, line in enumerate(lines)]

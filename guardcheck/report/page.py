@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from guardcheck.model import NOT_APPLICABLE, Result
@@ -58,6 +59,13 @@ def _by_line(pictures: tuple[Picture, ...]) -> dict[str, list[Picture]]:
     return found
 
 
+def tight(text: str) -> Any:
+    """Return the text with every number tied to its unit, so that no line break parts them."""
+    from markupsafe import Markup
+
+    return Markup(re.sub(r"(?<=\d) (?!to\b|of\b)", "&nbsp;", str(Markup.escape(clean(text)))))
+
+
 def _environment() -> Any:
     from jinja2 import Environment, PackageLoader, StrictUndefined
     from markupsafe import Markup
@@ -76,6 +84,7 @@ def _environment() -> Any:
         keep_trailing_newline=True,
     )
     environment.filters["picture"] = Markup
+    environment.filters["tight"] = tight
     environment.filters["word"] = outcome_word
-    environment.globals.update(signs=SIGNS, states=STATE_WORDS, known=KNOWN_WORDS, wide=3)
+    environment.globals.update(signs=SIGNS, states=STATE_WORDS, known=KNOWN_WORDS)
     return environment

@@ -35,6 +35,20 @@ _STYLE: dict[str, Any] = {
     "ytick.labelcolor": INK,
     "text.color": INK,
 }
+_OURS = (
+    "font.",
+    "svg.",
+    "path.",
+    "lines.",
+    "patch.",
+    "hatch.",
+    "axes.",
+    "xtick.",
+    "ytick.",
+    "text.",
+    "grid.",
+    "figure.",
+)
 _DROPPED = ("metadata", "style")
 _URL = re.compile(r"url\(#([^)]+)\)")
 _NUMBER = re.compile(r"-?\d+\.\d+")
@@ -44,19 +58,16 @@ _PLACED = ("d", "x", "y", "cx", "cy", "r", "width", "height", "transform", "poin
 def draw(paint: Callable[[Any], None], *, title: str, description: str, prefix: str) -> str:
     """Return one picture as an SVG element without XML header, to stand in a page or alone in a file.
 
-    Parameters
-    ----------
-    paint : draws on the matplotlib axes it is handed
-    title, description : read out by a screen reader, in place of the lines
-    prefix : put before every id, so that many pictures can share a page
+    `paint` draws on the matplotlib axes it is handed. A screen reader reads `title` and `description` in place of the
+    lines. `prefix` goes before every id, so that many pictures can share a page.
     """
     from matplotlib.backends.backend_svg import FigureCanvasSVG
     from matplotlib.figure import Figure
 
     with _style():
         figure = Figure(figsize=_SIZE)
-        canvas = FigureCanvasSVG(figure)
-        axes = figure.add_axes((0.105, 0.155, 0.875, 0.715))
+        canvas: Any = FigureCanvasSVG(figure)
+        axes = figure.add_axes((0.105, 0.155, 0.835, 0.715))
         for side in ("top", "right"):
             axes.spines[side].set_visible(False)
         paint(axes)
@@ -71,13 +82,10 @@ def _style() -> Iterator[None]:
     import matplotlib
 
     with matplotlib.rc_context():
-        defaults = matplotlib.rcParamsDefault
-        matplotlib.rcParams.update({key: defaults[key] for key in defaults if key.startswith(_OURS)})
-        matplotlib.rcParams.update(_STYLE)
+        settings: Any = matplotlib.rcParams
+        settings.update({k: v for k, v in matplotlib.rcParamsDefault.items() if k.startswith(_OURS)})
+        settings.update(_STYLE)
         yield
-
-
-_OURS = ("font.", "svg.", "path.", "lines.", "patch.", "hatch.", "axes.", "xtick.", "ytick.", "text.", "grid.", "figure.")
 
 
 def _accessible(text: str, title: str, description: str, prefix: str) -> str:

@@ -155,7 +155,9 @@ def _legend(found: Sequence[Section], wide: int) -> Iterable[str]:
         return
     used = {cell.outcome for entry in rows for cell in entry.cells.values()}
     parts = [f"{MARKS[outcome]} {outcome_word(outcome)}" for outcome in WORST_FIRST if outcome in used]
-    parts += [f"{mark} limit {KNOWN_BY[key]}" for key, mark in _DOUBT_MARKS.items() if any(r.doubt == key for r in rows)]
+    parts += [
+        f"{mark} limit {KNOWN_BY[key]}" for key, mark in _DOUBT_MARKS.items() if any(r.doubt == key for r in rows)
+    ]
     if any(cell.uncertainty for entry in rows for cell in entry.cells.values()):
         parts.append("+/- expanded uncertainty, k = 2")
     yield ""
