@@ -370,7 +370,7 @@ def _bounds(nominal: float, tolerance: Mapping[str, str], text: str, unit: str) 
         raise _SpellingError(f"{said} has a negative tolerance; write it without a sign, such as '5%'")
     if max(shares) > 1:
         raise _SpellingError(f"{said} has a tolerance above 100 %")
-    ends = nominal * (1 - shares[0]), nominal * (1 + shares[1])
+    ends = nominal - nominal * shares[0], nominal + nominal * shares[1]
     return min(ends), max(ends)
 
 

@@ -39,10 +39,22 @@ def build(tables: Mapping[str, Any], *, sha256: str, reading: Reading) -> Job:
         unit_kind=tables["unit"].get("kind", ""),
         supply=tables.get("supply", {}),
         display=PartUse(
-            "display", display.get("input"), display.get("input_netlist"), display.get("values", {}), "display.input"
+            "display",
+            display.get("input"),
+            display.get("input_netlist"),
+            display.get("values", {}),
+            key="display.input",
+            values_key="display.values",
         ),
         display_facts={name: display[name] for name in ("earthed", "y_capacitance", "y_coupling") if name in display},
-        cable=PartUse("cable", cable.get("kind"), cable.get("netlist"), _cable_values(cable, reading), "cable.kind"),
+        cable=PartUse(
+            "cable",
+            cable.get("kind"),
+            cable.get("netlist"),
+            _cable_values(cable, reading),
+            key="cable.kind",
+            values_key="cable.values",
+        ),
         lines=lines,
         facts=facts,
         claims=_claims(tables.get("claims", {}), reading),
@@ -96,7 +108,8 @@ def _part(kind: str, table: Mapping[str, Any], index: int) -> PartUse:
     name = table.get(kind)
     if kind == "guard" and name is None and netlist is None:
         name = NO_GUARD
-    return PartUse(kind, name, netlist, table.get(f"{kind}_values", {}), f"line[{index}].{kind}")
+    key = f"line[{index}].{kind}"
+    return PartUse(kind, name, netlist, table.get(f"{kind}_values", {}), key=key, values_key=f"{key}_values")
 
 
 def _facts(tables: Mapping[str, Any]) -> tuple[Fact, ...]:

@@ -23,7 +23,7 @@ MAX_DEPTH = 6
 MAX_STRING = 500
 MAX_KEYS = 64
 _PLACE = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)$")
-_UNQUOTED = re.compile(r"\s*[\w.-]+\s*=\s*([+-]?[0-9.]*[^\s\"'\[{#0-9][^\"'#]*)")
+_UNQUOTED = re.compile(r"=\s*(?!true\b|false\b)([+-]?[0-9.]*\s*[^\s\"'\[\]{}#0-9.=][^\"'#,}\]=]*)")
 
 
 def read_bytes(path: Path) -> bytes:
@@ -37,19 +37,22 @@ def read_bytes(path: Path) -> bytes:
     """
     name = shown(str(path), 200)
     try:
-        status = path.stat()
-        if not stat.S_ISREG(status.st_mode):
-            kind = "a folder" if stat.S_ISDIR(status.st_mode) else "not a regular file"
-            raise JobError(f"is {kind}; give the path of a job file", file=name)
-        if status.st_size > MAX_BYTES:
-            raise JobError(f"has {status.st_size} bytes; a job file has at most {MAX_BYTES}", file=name)
-        with path.open("rb") as stream:
-            return stream.read(MAX_BYTES + 1)
+        mode, size = path.stat().st_mode, path.stat().st_size
+        regular, data = stat.S_ISREG(mode), b""
+        if regular and size <= MAX_BYTES:
+            with path.open("rb") as stream:
+                data = stream.read(MAX_BYTES + 1)
     except FileNotFoundError:
         raise JobError("no such file; `guardcheck new` writes one to fill in", file=name) from None
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) and error.strerror else "the name is not possible"
         raise JobError(f"cannot be read: {reason.lower()}", file=name) from None
+    if not regular:
+        kind = "a folder" if stat.S_ISDIR(mode) else "not a regular file"
+        raise JobError(f"is {kind}; give the path of a job file", file=name)
+    if size > MAX_BYTES:
+        raise JobError(f"has {size} bytes; a job file has at most {MAX_BYTES}", file=name)
+    return data
 
 
 def decode(data: bytes, *, file: str) -> str:
@@ -104,7 +107,7 @@ def _bad_toml(message: str, rows: list[str], file: str) -> JobError:
     number = int(match[1]) if match and match[1] else len(rows)
     column = f" at column {match[2]}" if match and match[2] else " at the end of the file"
     row = rows[number - 1] if number <= len(rows) else ""
-    unquoted = _UNQUOTED.match(row)
+    unquoted = _UNQUOTED.search(row)
     hint = f'; text and values with a unit stand in quotes: "{shown(unquoted[1].strip())}"' if unquoted else ""
     return JobError(f"not valid TOML{column}: {problem}{hint}", file=file, line=number)
 

@@ -15,7 +15,8 @@ UNKNOWN_WORD = "unknown"
 class PartUse:
     """A part a job names: by library name, or by its own netlist; `values` as written (words stay strings).
 
-    A value the job calls ``"unknown"`` stands as the string ``"unknown"``.
+    A value the job calls ``"unknown"`` stands as the string ``"unknown"``. `key` is the dotted key that names the part,
+    `values_key` that of the table its values stand in.
     """
 
     kind: str
@@ -23,6 +24,7 @@ class PartUse:
     netlist: str | None = None
     values: Mapping[str, Value | str] = field(default_factory=dict)
     key: str = ""
+    values_key: str = ""
 
 
 @dataclass(frozen=True)
