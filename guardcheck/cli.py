@@ -33,7 +33,8 @@ JsonOption = Annotated[
     str | None, typer.Option("--json", metavar="FILE|-", help="Write the result as JSON (a folder for several jobs).")
 ]
 HtmlOption = Annotated[
-    Path | None, typer.Option("--html", metavar="FILE", help="Write one self-contained page (a folder for several jobs).")
+    Path | None,
+    typer.Option("--html", metavar="FILE", help="Write one self-contained page (a folder for several jobs)."),
 ]
 SeedOption = Annotated[int, typer.Option(min=0, help="Seed of the tolerance samples: same seed, same result.")]
 SamplesOption = Annotated[int, typer.Option(min=0, max=100_000, help="Tolerance samples for each line.")]
@@ -80,9 +81,7 @@ def check(
     """Check a planned mod: levels, impedance, what the guard changes, and the declared bench facts."""
     from guardcheck.pipeline import Options
 
-    options = Options(
-        seed=seed, samples=samples, workers=workers, allow_outside=allow_outside, circuits=circuits
-    )
+    options = Options(seed=seed, samples=samples, workers=workers, allow_outside=allow_outside, circuits=circuits)
     if len(jobs) == 1:
         raise typer.Exit(_check_one(jobs[0], options, json, html, quiet))
     raise typer.Exit(_check_many(jobs, options, json, html, quiet))

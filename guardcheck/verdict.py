@@ -34,6 +34,9 @@ from guardcheck.units import format_si
 EVENT_MARGIN_DB = 1.5
 """Margin an event needs to conform, and lacks to fail: models of chips are no better than that (design rule)."""
 
+NO_VOLTAGE = 5e-7
+"""Voltages below this [V] are solver residue, and are shown as zero."""
+
 _SEVERITY = (NOT_APPLICABLE, CONFORMS, NOT_PROVEN, DOES_NOT_CONFORM)
 
 
@@ -79,15 +82,22 @@ def sample_yield(samples: NDArray[np.float64] | None, limit: Limit) -> float | N
         return float(np.mean((samples >= low) & (samples <= high)))
 
 
+def shown(value: float | None, unit: str) -> str:
+    """Return a value for a sentence: ``703 mV``, ``5 %`` for a ratio; what is below any reading counts as zero."""
+    if value is not None and unit == "1":
+        return format_si(100.0 * value, "%")
+    return format_si(0.0 if value is not None and unit == "V" and abs(value) < NO_VOLTAGE else value, unit)
+
+
 def limit_words(limit: Limit, unit: str) -> str:
     """Return the limit as ``496 mV to 989 mV``, ``at most 2 V`` or ``at least 20 dB``."""
     if limit.low is None and limit.high is None:
         return "no limit"
     if limit.low is None:
-        return f"at most {format_si(limit.high, unit)}"
+        return f"at most {shown(limit.high, unit)}"
     if limit.high is None:
-        return f"at least {format_si(limit.low, unit)}"
-    return f"{format_si(limit.low, unit)} to {format_si(limit.high, unit)}"
+        return f"at least {shown(limit.low, unit)}"
+    return f"{shown(limit.low, unit)} to {shown(limit.high, unit)}"
 
 
 def inside(value: float, limit: Limit) -> bool:
@@ -106,10 +116,10 @@ def judge_simulated(quantity: Quantity, limit: Limit) -> Judgement:
         return _missing(quantity)
     unit = QUANTITIES[quantity.name].unit
     interval, within = sample_interval(quantity.samples), sample_yield(quantity.samples, limit)
-    shown, allowed = format_si(quantity.value, unit), limit_words(limit, unit)
+    value, allowed = shown(quantity.value, unit), limit_words(limit, unit)
     if not inside(quantity.value, limit):
         side = "below" if limit.low is not None and quantity.value < limit.low else "above"
-        return Judgement(DOES_NOT_CONFORM, f"{shown} lies {side} the limits ({allowed}).", interval, within)
+        return Judgement(DOES_NOT_CONFORM, f"{value} lies {side} the limits ({allowed}).", interval, within)
     if quantity.failure is not None:
         return Judgement(NOT_PROVEN, f"Not proven: {quantity.failure}.", interval, within)
     ends = [end for pair in (quantity.spread, interval) if pair is not None for end in pair]
@@ -123,15 +133,15 @@ def judge_simulated(quantity: Quantity, limit: Limit) -> Judgement:
         failing = "" if within is None else f"; {100 * (1 - within):.0f} % of builds would fail"
         return Judgement(
             NOT_PROVEN,
-            f"{shown} is inside, but builds from {format_si(low, unit)} to {format_si(high, unit)}{over} cross the "
+            f"{value} is inside, but builds from {shown(low, unit)} to {shown(high, unit)}{over} cross the "
             f"limits ({allowed}){failing}.",
             interval,
             within,
         )
     builds = ""
     if ends and max(ends) > min(ends):
-        builds = f", and so does every build from {format_si(min(ends), unit)} to {format_si(max(ends), unit)}{over}"
-    return Judgement(CONFORMS, f"{shown} lies within {allowed}{builds}.", interval, within)
+        builds = f", and so does every build from {shown(min(ends), unit)} to {shown(max(ends), unit)}{over}"
+    return Judgement(CONFORMS, f"{value} lies within {allowed}{builds}.", interval, within)
 
 
 def judge_measured(value: float, expanded: float, limit: Limit, unit: str) -> Judgement:
@@ -139,17 +149,17 @@ def judge_measured(value: float, expanded: float, limit: Limit, unit: str) -> Ju
 
     Conforms inside limit - U, does not conform outside limit + U, not proven between (ILAC-G8:09/2019).
     """
-    shown = f"{format_si(value, unit)} ± {format_si(expanded, unit)}"
+    reading = f"{shown(value, unit)} ± {shown(expanded, unit)}"
     allowed = limit_words(limit, unit)
     low = -math.inf if limit.low is None else limit.low
     high = math.inf if limit.high is None else limit.high
     chance = probability_inside(value, expanded / 2.0, limit)
     likely = f"probability of conformity {100 * chance:.1f} %"
     if low + expanded <= value <= high - expanded:
-        return Judgement(CONFORMS, f"{shown} lies within {allowed} by more than its uncertainty ({likely}).")
+        return Judgement(CONFORMS, f"{reading} lies within {allowed} by more than its uncertainty ({likely}).")
     if value < low - expanded or value > high + expanded:
-        return Judgement(DOES_NOT_CONFORM, f"{shown} lies outside {allowed} by more than its uncertainty ({likely}).")
-    return Judgement(NOT_PROVEN, f"{shown} is too close to the limits ({allowed}) for its uncertainty ({likely}).")
+        return Judgement(DOES_NOT_CONFORM, f"{reading} lies outside {allowed} by more than its uncertainty ({likely}).")
+    return Judgement(NOT_PROVEN, f"{reading} is too close to the limits ({allowed}) for its uncertainty ({likely}).")
 
 
 def judge_declared(quantity: Quantity, limit: Limit) -> Judgement:
@@ -157,10 +167,10 @@ def judge_declared(quantity: Quantity, limit: Limit) -> Judgement:
     if quantity.value is None:
         return _missing(quantity)
     unit = QUANTITIES[quantity.name].unit
-    shown, allowed = format_si(quantity.value, unit), limit_words(limit, unit)
+    value, allowed = shown(quantity.value, unit), limit_words(limit, unit)
     if not inside(quantity.value, limit):
-        return Judgement(DOES_NOT_CONFORM, f"{shown}, from what was declared, lies outside {allowed}.")
-    return Judgement(NOT_PROVEN, f"{shown} lies within {allowed}, but a declaration is not a measurement.")
+        return Judgement(DOES_NOT_CONFORM, f"{value}, from what was declared, lies outside {allowed}.")
+    return Judgement(NOT_PROVEN, f"{value} lies within {allowed}, but a declaration is not a measurement.")
 
 
 def probability_inside(value: float, standard_uncertainty: float, limit: Limit) -> float:

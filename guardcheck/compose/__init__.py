@@ -11,6 +11,7 @@ from guardcheck.compose.decks import (
     waveform_deck,
 )
 from guardcheck.compose.lines import as_ladders
+from guardcheck.compose.quality import FLAT_SHARE, power_deck, square_deck, step_deck, transfer_deck
 from guardcheck.compose.variants import Builds, plan_builds
 
 __all__ = [
@@ -18,6 +19,7 @@ __all__ = [
     "EMF",
     "FAR",
     "FAR_GND",
+    "FLAT_SHARE",
     "NEAR",
     "RAIL",
     "Builds",
@@ -28,6 +30,10 @@ __all__ = [
     "impedance_deck",
     "level_deck",
     "plan_builds",
+    "power_deck",
     "response_deck",
+    "square_deck",
+    "step_deck",
+    "transfer_deck",
     "waveform_deck",
 ]

@@ -68,25 +68,39 @@ def level_deck(
     ----------
     emf : source EMF, shape ``(n_rows, n_states)`` [V]; variants run build by build, state by state
     held : voltage on each held capacitor, shape ``(n_rows,)`` [V], the same in every state; missing means 0
+
     """
     rows, states = emf.shape
     cards, models = chain_cards(chain, builds, states)
-    holding: list[str] = []
+    volts = {} if held is None else {name: np.repeat(values, states) for name, values in held.items()}
+    flat, holding = hold_capacitors(cards, volts, rows * states)
+    flat.append(card("vemf", (EMF, "0"), emf.ravel()))
+    save = (*AT_DISPLAY, *(f"i(v{name})" for name in holding))
+    return deck_of(f"levels of {chain.line}", flat, models, Operating(), save), holding
+
+
+def hold_capacitors(
+    cards: Iterable[Card], volts: Mapping[str, NDArray[np.float64]], n_variants: int
+) -> tuple[list[Card], tuple[str, ...]]:
+    """Replace every capacitor that holds its charge by a voltage source; return the cards and those capacitors' names.
+
+    `volts` gives the voltage of each by name, shape ``(n_variants,)`` [V]; one that is not named holds 0 V.
+    """
     flat: list[Card] = []
+    holding: list[str] = []
     for one in cards:
         if one.name[0] == "c" and one.value is not None and np.min(one.value) >= HOLDS_CHARGE:
             holding.append(one.name)
-            volts = np.zeros(rows) if held is None or one.name not in held else held[one.name]
-            flat.append(card(f"v{one.name}", one.nodes, np.repeat(volts, states)))
+            flat.append(card(f"v{one.name}", one.nodes, volts.get(one.name, np.zeros(n_variants))))
         else:
             flat.append(one)
-    flat.append(card("vemf", (EMF, "0"), emf.ravel()))
-    save = (*AT_DISPLAY, *(f"i(v{name})" for name in holding))
-    return deck_of(f"levels of {chain.line}", flat, models, Operating(), save), tuple(holding)
+    return flat, tuple(holding)
 
 
-def impedance_deck(chain: Chain, emf: NDArray[np.float64], builds: Builds, *, frequency: float) -> Deck:
-    """Return the deck that drives 1 A into the connector at one `frequency` [Hz], biased as the display loads it.
+def impedance_deck(
+    chain: Chain, emf: NDArray[np.float64], builds: Builds, *, band: tuple[float, float], points: int = 1
+) -> Deck:
+    """Return the deck that drives 1 A into the connector over a `band` [Hz], biased as the display loads it.
 
     The display and cable stay behind a choke: their direct current flows, their impedance is not seen. ``v(near)``
     is the output impedance [ohm], one variant per build and state.
@@ -106,8 +120,8 @@ def impedance_deck(chain: Chain, emf: NDArray[np.float64], builds: Builds, *, fr
         card("vemf", (EMF, "0"), emf.ravel()),
         card("iprobe", ("0", NEAR), 0.0, "ac 1.0"),
     )
-    sweep = Sweep(frequency, frequency, 1)
-    return deck_of(f"output impedance of {chain.line}", cards, (*models, *more), sweep, (f"v({NEAR})",))
+    used = tuple({model.name: model for model in (*models, *more)}.values())
+    return deck_of(f"output impedance of {chain.line}", cards, used, Sweep(*band, points), (f"v({NEAR})",))
 
 
 def response_deck(chain: Chain, emf: float, *, start: float, stop: float, points: int, builds: Builds) -> Deck:

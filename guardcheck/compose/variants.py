@@ -54,6 +54,22 @@ class Builds:
         """Return the same builds without the seeded samples."""
         return Builds(self.keys, self.rows[: 1 + self.n_corners], self.n_corners, self.summed)
 
+    def one_at_a_time(self) -> Builds:
+        """Return the nominal build and each value at its low and high end alone: few rows for costly decks."""
+        nominal, keys = self.rows[:1], len(self.keys)
+        if not keys:
+            return self.nominal()
+        ends = self.rows[self.corners]
+        rows = np.repeat(nominal, 2 * keys, axis=0)
+        for column in range(keys):
+            rows[2 * column, column] = ends[:, column].min()
+            rows[2 * column + 1, column] = ends[:, column].max()
+        return Builds(self.keys, np.vstack([nominal, rows]), 2 * keys, True)
+
+    def single(self, row: int) -> Builds:
+        """Return one build alone, as its own nominal."""
+        return Builds(self.keys, self.rows[row : row + 1], 0, self.summed)
+
     def nominal(self) -> Builds:
         """Return the nominal build alone."""
         return Builds(self.keys, self.rows[:1], 0, self.summed)

@@ -10,17 +10,33 @@ from guardcheck.measure.levels import (
     summarise,
     worst_impedance,
 )
+from guardcheck.measure.quality import (
+    dissipation,
+    gain_change,
+    headroom,
+    overshoot,
+    return_loss,
+    tilt,
+    upper_corner,
+)
 
 __all__ = [
     "as_held",
     "decibels",
+    "dissipation",
     "duties",
+    "gain_change",
+    "headroom",
     "level_rows",
     "magnitude_db",
     "mean_current",
     "mismatch_rows",
     "newton_step",
+    "overshoot",
     "relative_change",
+    "return_loss",
     "summarise",
+    "tilt",
+    "upper_corner",
     "worst_impedance",
 ]

@@ -23,6 +23,7 @@ def level_rows(states: Sequence[str], volts: Array) -> Mapping[str, Array]:
     Returns
     -------
     Arrays of shape ``(n_rows,)`` [V] by quantity name; only those the states allow. Sync is a positive number.
+
     """
     at = {state: volts[:, index] for index, state in enumerate(states)}
     blank = at["blank"]

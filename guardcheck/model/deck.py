@@ -53,6 +53,7 @@ class Deck:
     alter : names of the cards whose principal value differs between variants
     variants : shape ``(n_variants, len(alter))`` [SI]; None means one variant, the cards as they are
     windows : transient only: time windows ``(t0, t1)`` [s]; the trace then holds time averages, one per window
+
     """
 
     name: str

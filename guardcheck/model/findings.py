@@ -28,8 +28,8 @@ class Quantity:
 
     `value` None means there is none; then `failure` says why. `spread` is the worst case of the declared tolerances,
     `samples` the seeded samples, shape ``(n_samples,)`` (NaN for a sample that failed). `unknowns` names declared
-    unknowns judged over their usual range. `uncertainty` is expanded, k = 2. `bound` is set when a measurement shows only
-    one side: ``at_least`` (the true value is no lower: it can fail high, never conform), ``at_most`` the other way.
+    unknowns judged over their usual range. `uncertainty` is expanded, k = 2. `bound` is set when a measurement shows
+    one side only: ``at_least`` (the true value is no lower: it can fail high, never conform), ``at_most`` the reverse.
     """
 
     name: str
@@ -42,6 +42,7 @@ class Quantity:
     uncertainty: float | None = None
     failure: str | None = None
     unknowns: tuple[str, ...] = ()
+    limit: Limit | None = None
     event: str | None = None
     severity: str | None = None
     where: str | None = None

@@ -60,5 +60,8 @@ QUANTITIES = _table(
     ("stored.voltage", "V", "stored voltage", "voltage left on a declared capacitor"),
     ("stored.energy", "J", "stored energy", "energy left on a declared capacitor"),
     ("stored.wait", "s", "wait before touching", "time until a declared capacitor is safe"),
+    ("laser.power", "W", "laser power", "power at the lens of an optical pick-up, as declared"),
+    ("link.current", "A", "link current", "current a link drives into the other board, worst of on and off"),
+    ("link.rail", "V", "rail fed through a link", "voltage a link puts on the rail of a board that is off"),
     ("declared.fact", "1", "declared fact", "a bench fact the job declares and no rule judges yet"),
 )

@@ -44,7 +44,9 @@ def describe(name: str, circuits: Path | None) -> tuple[Sheet, ...]:
         sheets.append(_standard_sheet(load_standard(name)))
     if not sheets:
         known = [*standard_names(), *(one for kind in KINDS for one in library.names(kind))]
-        raise InputError(f"nothing on the shelf is called '{name}'{nearest(name, known)}; guardcheck list shows all names")
+        raise InputError(
+            f"nothing on the shelf is called '{name}'{nearest(name, known)}; guardcheck list shows all names"
+        )
     return tuple(sheets)
 
 
@@ -87,4 +89,6 @@ def _standard_sheet(standard: Standard) -> Sheet:
     limits = tuple(_limit(limit) for limit in standard.limits.values())
     free = [name for name in standard.quantities if name not in standard.limits]
     text = f"shown without a limit: {', '.join(free)}" if free else ""
-    return Sheet("standard", standard.name, standard.title, standard.edition, (("Limits", limits),), text, standard.reference)
+    return Sheet(
+        "standard", standard.name, standard.title, standard.edition, (("Limits", limits),), text, standard.reference
+    )

@@ -8,13 +8,15 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from guardcheck.engine import Engine
 from guardcheck.errors import JobError, accepted, nearest
 from guardcheck.job import read_job
 from guardcheck.library import Library
-from guardcheck.measure import mismatch_rows, relative_change
+from guardcheck.measure import level_rows, mismatch_rows, relative_change
 from guardcheck.model import (
+    CONFORMS,
     CircuitUsed,
     Curve,
     Facts,
@@ -26,16 +28,17 @@ from guardcheck.model import (
     Result,
     Standard,
 )
+from guardcheck.pipeline.drawings import curves_of, drawing_decks, sample_curve
 from guardcheck.pipeline.facts import undecided_facts
 from guardcheck.pipeline.fit import Fitter
 from guardcheck.pipeline.levels import Experiment, Plateaus, level_quantities, solve
 from guardcheck.pipeline.remedy import AMPLITUDES, Trouble, attach, find
-from guardcheck.pipeline.response import curves_of, decks_of, impedance_quantity, sample_curve
+from guardcheck.pipeline.studies import studies_of
 from guardcheck.pipeline.words import NOT_EXAMINED, advice, plan_rows
 from guardcheck.rules import judge_all
 from guardcheck.rules.cautions import cautions_for
 from guardcheck.standards import load_standard, standard_names
-from guardcheck.verdict import CONFORMS, overall
+from guardcheck.verdict import overall
 
 Progress = Callable[[int, int, str], None]
 
@@ -186,16 +189,19 @@ def _gaps(missing: Sequence[str], line: Line, guarded: bool, standard: Standard)
 def _responses(
     engine: Engine, experiments: Sequence[Experiment], groups: Sequence[tuple[Plateaus, ...]]
 ) -> tuple[Solved, ...]:
-    jobs = [decks_of(one) for one in experiments]
-    traces = iter(engine.run([deck for job in jobs for deck in (job.impedance, job.response, job.waveform)]))
+    """Run every study and drawing of every experiment in one batch."""
+    studies = [studies_of(one, group) for one, group in zip(experiments, groups, strict=True)]
+    drawings = [drawing_decks(one) for one in experiments]
+    decks = [deck for made in studies for study in made for deck in study.decks]
+    decks += [deck for pair in drawings for deck in pair]
+    traces = iter(engine.run(decks))
+    quantities = [
+        [found for study in made for found in study.read([next(traces) for _ in study.decks])] for made in studies
+    ]
     solved = []
-    for job, group in zip(jobs, groups, strict=True):
-        impedance, response, waveform = next(traces), next(traces), next(traces)
-        quantities = list(level_quantities(group))
-        if "response.impedance" in job.experiment.standard.quantities:
-            quantities.append(impedance_quantity(job.experiment, impedance))
-        curves = curves_of(job, response, waveform, group[0])
-        solved.append(Solved(job.experiment, group, tuple(quantities), curves))
+    for one, group, found in zip(experiments, groups, quantities, strict=True):
+        curves = curves_of(one, group[0], (next(traces), next(traces)))
+        solved.append(Solved(one, group, (*level_quantities(group), *found), curves))
     return tuple(solved)
 
 
@@ -219,7 +225,10 @@ def _guard_errors(solved: Sequence[Solved]) -> list[Quantity]:
         ends: list[float] = []
         for with_guard, without in zip(one.plateaus, other.plateaus, strict=False):
             rows = relative_change(_rows(with_guard, name), _rows(without, name))
-            ends += [float(np.min(rows[: 1 + with_guard.builds.n_corners])), float(np.max(rows[: 1 + with_guard.builds.n_corners]))]
+            ends += [
+                float(np.min(rows[: 1 + with_guard.builds.n_corners])),
+                float(np.max(rows[: 1 + with_guard.builds.n_corners])),
+            ]
         first = relative_change(_rows(one.plateaus[0], name), _rows(other.plateaus[0], name))
         value = float(first[0])
         failure = one.plateaus[0].failure or other.plateaus[0].failure
@@ -238,9 +247,7 @@ def _guard_errors(solved: Sequence[Solved]) -> list[Quantity]:
     return errors
 
 
-def _rows(plateaus: Plateaus, name: str) -> np.ndarray:
-    from guardcheck.measure import level_rows
-
+def _rows(plateaus: Plateaus, name: str) -> NDArray[np.float64]:
     return level_rows(plateaus.experiment.states, plateaus.volts)[name]
 
 
@@ -274,7 +281,9 @@ def _mismatch(members: Sequence[Solved], guarded: bool) -> list[Quantity]:
         pairs = [(abs(high), abs(other[0])) for high in (max(end) for end in ends) for other in ends]
         spread = (0.0, max(20.0 * float(np.log10(high / low)) for high, low in pairs if low > 0))
         drawn = [white.samples for white in known]
-        samples = mismatch_rows([one for one in drawn if one is not None]) if all(d is not None for d in drawn) else None
+        samples = (
+            mismatch_rows([one for one in drawn if one is not None]) if all(d is not None for d in drawn) else None
+        )
     return [
         Quantity(
             "level.mismatch",

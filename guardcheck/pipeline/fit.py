@@ -69,7 +69,8 @@ class Fitter:
             if parameter.same_as is not None:
                 same[name] = parameter.same_as
             elif parameter.nominal is not None:
-                values[name] = parameter.nominal.with_known(DEFAULT)
+                nominal = parameter.nominal
+                values[name] = nominal if nominal.known == UNKNOWN else nominal.with_known(DEFAULT)
             else:
                 raise self._error(
                     use.key,
@@ -125,7 +126,8 @@ class Fitter:
         if not isinstance(given, str) or given not in parameter.choices:
             found = given if isinstance(given, str) else given.text
             raise self._error(
-                key, f"'{found}' is not accepted; write one of {accepted(parameter.choices)}{nearest(found, parameter.choices)}"
+                key,
+                f"'{found}' is not accepted; write one of {accepted(parameter.choices)}{nearest(found, parameter.choices)}",
             )
         return given
 
@@ -156,15 +158,20 @@ class Fitter:
         absent = sorted(set(names.values()) - set(present.values()))
         key = f"{use.key}_values"
         if absent:
-            raise self._error(key, f"two readings at the pin need {accepted(names.values())}; missing: {', '.join(absent)}")
+            raise self._error(
+                key, f"two readings at the pin need {accepted(names.values())}; missing: {', '.join(absent)}"
+            )
         for role in ("emf", "impedance"):
             if readings[role] in use.values:
                 raise self._error(
-                    key, f"'{readings[role]}' follows from '{names['open']}' and '{names['loaded']}'; give one or the other"
+                    key,
+                    f"'{readings[role]}' follows from '{names['open']}' and '{names['loaded']}'; give one or the other",
                 )
         units = {"open": "V", "loaded": "V", "load": "ohm"}
         read = {
-            role: self._value(Parameter(name, units[role], "scope reading at the pin"), use.values[name], f"{key}.{name}")
+            role: self._value(
+                Parameter(name, units[role], "scope reading at the pin"), use.values[name], f"{key}.{name}"
+            )
             for role, name in names.items()
         }
         emf, loaded, load = (_with_tolerance(read[role], role) for role in ("open", "loaded", "load"))
@@ -211,12 +218,14 @@ class Fitter:
         """Return the supply rail [V]."""
         rail = self.job.supply.get("rail")
         if not isinstance(rail, Value):
-            raise self._error("supply.rail", "the rail that feeds the stage must be known; write a voltage such as '5 V'")
+            raise self._error(
+                "supply.rail", "the rail that feeds the stage must be known; write a voltage such as '5 V'"
+            )
         return rail
 
 
 def _unknown(parameter: Parameter) -> Value:
-    assert parameter.usual is not None  # noqa: S101 - narrowed by the caller
+    assert parameter.usual is not None
     low, high = parameter.usual.low, parameter.usual.high
     return Value((low + high) / 2, parameter.unit, low, high, UNKNOWN, UNKNOWN_WORD)
 

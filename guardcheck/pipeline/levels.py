@@ -131,7 +131,7 @@ def _find_voltages(engine: Engine, searches: Sequence[_Search]) -> None:
             return
         before = [(search.volts, search.residual) for search in active]
         for search in active:
-            assert search.volts is not None and search.residual is not None and search.jacobian is not None  # noqa: S101
+            assert search.volts is not None and search.residual is not None and search.jacobian is not None
             search.volts = newton_step(search.volts, search.residual, search.jacobian)
         _residuals(engine, active)
         for search, (volts, residual) in zip(active, before, strict=True):
@@ -149,7 +149,7 @@ def _probe(engine: Engine, searches: Sequence[_Search], index: int) -> None:
     """Fill column `index` of the Jacobians by a small step of that capacitor's voltage."""
     decks = []
     for search in searches:
-        assert search.volts is not None  # noqa: S101 - set by the caller
+        assert search.volts is not None
         step = np.zeros_like(search.volts)
         step[:, index] = PROBE
         decks.append(search.deck(search.volts + step))
@@ -163,8 +163,8 @@ def _probe(engine: Engine, searches: Sequence[_Search], index: int) -> None:
 
 def _broyden(search: _Search, volts: Array | None, residual: Array | None) -> None:
     """Update the Jacobian by the last step (Broyden's rank-one formula) and see whether the search has settled."""
-    assert search.volts is not None and search.residual is not None and search.jacobian is not None  # noqa: S101
-    assert volts is not None and residual is not None  # noqa: S101
+    assert search.volts is not None and search.residual is not None and search.jacobian is not None
+    assert volts is not None and residual is not None
     step = search.volts - volts
     size = np.einsum("ri,ri->r", step, step)
     error = search.residual - residual - np.einsum("rij,rj->ri", search.jacobian, step)
@@ -179,7 +179,7 @@ def _broyden(search: _Search, volts: Array | None, residual: Array | None) -> No
 def _plateaus(search: _Search) -> Plateaus:
     rows, states = search.emf.shape
     trace = search.trace
-    assert trace is not None  # noqa: S101 - every search was run
+    assert trace is not None
     failure = trace.failure
     if failure is None and search.names and not search.settled:
         failure = "the voltage on the coupling capacitors did not settle"

@@ -16,11 +16,36 @@ from guardcheck.engine import Engine
 from guardcheck.measure import level_rows
 from guardcheck.model import CONFORMS, NOT_PROVEN, Finding, Limit
 from guardcheck.pipeline.levels import Experiment, solve
-from guardcheck.pipeline.response import LOAD
+from guardcheck.pipeline.studies import LOAD
 from guardcheck.units import format_si
 from guardcheck.verdict import inside
 
-E24 = (1.0, 1.1, 1.2, 1.3, 1.5, 1.6, 1.8, 2.0, 2.2, 2.4, 2.7, 3.0, 3.3, 3.6, 3.9, 4.3, 4.7, 5.1, 5.6, 6.2, 6.8, 7.5, 8.2, 9.1)
+E24 = (
+    1.0,
+    1.1,
+    1.2,
+    1.3,
+    1.5,
+    1.6,
+    1.8,
+    2.0,
+    2.2,
+    2.4,
+    2.7,
+    3.0,
+    3.3,
+    3.6,
+    3.9,
+    4.3,
+    4.7,
+    5.1,
+    5.6,
+    6.2,
+    6.8,
+    7.5,
+    8.2,
+    9.1,
+)
 """Preferred resistor values (IEC 60063, E24 series; from memory, unverified against the standard's text)."""
 
 AMPLITUDES = ("level.white", "level.sync")
@@ -95,9 +120,7 @@ def _amplitudes(engine: Engine, cases: Sequence[tuple[Trouble, Chain]]) -> list[
     """Return the nominal amplitude each chain gives at its display [V], None where it could not be solved."""
     if not cases:
         return []
-    experiments = [
-        replace(one.experiment, chain=chain, builds=one.experiment.builds.nominal()) for one, chain in cases
-    ]
+    experiments = [replace(one.experiment, chain=chain, builds=one.experiment.builds.nominal()) for one, chain in cases]
     found: list[float | None] = []
     for (one, _), group in zip(cases, solve(engine, experiments), strict=True):
         rows = level_rows(group[0].experiment.states, group[0].volts)
@@ -109,7 +132,7 @@ def _amplitudes(engine: Engine, cases: Sequence[tuple[Trouble, Chain]]) -> list[
 def _candidates(one: Trouble, level: float) -> list[Candidate]:
     """Return the resistors worth trying, computed from the output's Thevenin equivalent at the reference display."""
     nominal, line, source = one.limit.nominal, one.experiment.chain.line, one.impedance
-    assert nominal is not None  # noqa: S101 - checked by the caller
+    assert nominal is not None
     if level <= nominal or not np.isfinite(source):
         return []
     series = level / nominal * (LOAD + source) - LOAD - source
@@ -140,7 +163,7 @@ def _series(one: Trouble, value: float, line: str) -> Candidate:
 def _by_hand(one: Trouble, level: float) -> str:
     """Return the advice when no resistor that was tried brings the level inside."""
     nominal, line = one.limit.nominal, one.experiment.chain.line
-    assert nominal is not None  # noqa: S101 - checked by the caller
+    assert nominal is not None
     if level <= 0.0:
         return f"no signal of the right polarity reaches the display on {line}; check the stage and the source's levels"
     if level > nominal:

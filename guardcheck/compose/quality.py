@@ -1,0 +1,118 @@
+"""Decks for how well a chain carries a picture: transfer curve, tilt and edges."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from guardcheck.compose.chain import EMF, Chain, chain_cards
+from guardcheck.compose.decks import AT_DISPLAY, deck_of, hold_capacitors
+from guardcheck.compose.lines import as_ladders
+from guardcheck.compose.variants import Builds
+from guardcheck.model import Card, Deck, Operating, Transient
+from guardcheck.netlist import card
+
+Array = NDArray[np.float64]
+
+FLAT_FROM, FLAT_TO = 0.02, 0.98
+"""Part of a flat half over which tilt is read: the corners are left out, as ITU-R BT.1439 leaves out 1 µs of a bar."""
+FLAT_SHARE = FLAT_TO - FLAT_FROM - 1.0 / 200
+"""Share of a half between the middles of its two windows, each one two-hundredth of a half wide."""
+PERIODS = 5
+
+
+def transfer_deck(chain: Chain, emf: Array, builds: Builds, held: Mapping[str, Array]) -> Deck:
+    """Return the operating points of one build over a grid of EMFs, shape ``(n_points,)`` [V], capacitors held."""
+    one_build = builds.nominal()
+    cards, models = chain_cards(chain, one_build, len(emf))
+    fixed = {name: np.full(len(emf), float(volts[0])) for name, volts in held.items()}
+    flat, _ = hold_capacitors(cards, fixed, len(emf))
+    return deck_of(f"transfer of {chain.line}", (*flat, card("vemf", (EMF, "0"), emf)), models, Operating(), AT_DISPLAY)
+
+
+def square_deck(chain: Chain, low: float, high: float, *, rate: float, builds: Builds) -> Deck:
+    """Return a square wave between two EMFs [V] at a rate [Hz], started in its own steady state.
+
+    The operating point is at the mean; the wave begins in the middle of its first half, so a coupling capacitor finds
+    itself where it would be after many periods. Windows: ends of the last two flat halves, for the tilt and to see that
+    it repeats.
+    """
+    period, edge = 1.0 / rate, 1e-4 / rate
+    mean = (low + high) / 2
+    points: list[tuple[float, float]] = [(0.0, mean), (edge, high)]
+    time = period / 4
+    level, other = high, low
+    while time < PERIODS * period:
+        points += [(time, level), (time + edge, other)]
+        level, other = other, level
+        time += period / 2
+    points.append((PERIODS * period + edge, level))
+    windows: list[tuple[float, float]] = []
+    half = period / 2
+    width = half / 200
+    for start in (period * (PERIODS - 1.75), period * (PERIODS - 1.25), period * (PERIODS - 0.75)):
+        first, last = start + edge + FLAT_FROM * half, start + FLAT_TO * half
+        windows += [(first, first + width), (last - width, last)]
+    cards, models = chain_cards(chain, builds, 1)
+    text = " ".join(f"{when!r} {volts!r}" for when, volts in points)
+    source = card("vemf", (EMF, "0"), None, f"pwl({text})")
+    stop = PERIODS * period
+    return deck_of(
+        f"square wave of {chain.line}",
+        (*as_ladders(cards, rise_time=1.0), source),
+        models,
+        Transient(step=period / 100, stop=stop, max_step=period / 100),
+        AT_DISPLAY,
+        windows=tuple(windows),
+    )
+
+
+def step_deck(chain: Chain, low: float, high: float, *, rise_time: float, builds: Builds) -> Deck:
+    """Return one step between two EMFs [V] with a 10-90 % rise time [s], fine enough to see its overshoot."""
+    ramp = rise_time / 0.8
+    start = 4 * ramp
+    stop = start + 30 * ramp
+    cards, models = chain_cards(chain, builds, 1)
+    points = f"0.0 {low!r} {start!r} {low!r} {start + ramp!r} {high!r} {stop!r} {high!r}"
+    source = card("vemf", (EMF, "0"), None, f"pwl({points})")
+    flat = as_ladders(cards, rise_time=rise_time)
+    analysis = Transient(step=ramp / 10, stop=stop, max_step=ramp / 20)
+    return deck_of(f"step of {chain.line}", (*flat, source), models, analysis, AT_DISPLAY)
+
+
+def power_deck(
+    chain: Chain, emf: Array, builds: Builds, held: Mapping[str, Array], rated: Sequence[str]
+) -> tuple[Deck, Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]]]:
+    """Return the operating points of every build and state with ammeters in the rated parts.
+
+    Parameters
+    ----------
+    emf : source EMF, shape ``(n_rows, n_states)`` [V]
+    rated : names of the cards whose dissipation is wanted, as ``element_role``
+
+    Returns
+    -------
+    The deck, and for each card the vectors of its terminal voltages and of the currents into all but its last terminal.
+
+    """
+    rows, states = emf.shape
+    cards, models = chain_cards(chain, builds, states)
+    volts = {name: np.repeat(values[:rows], states) for name, values in held.items()}
+    flat, _ = hold_capacitors(cards, volts, rows * states)
+    out: list[Card] = []
+    meters: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {}
+    for one in flat:
+        if one.name not in rated:
+            out.append(one)
+            continue
+        names = [f"vm{index}_{one.name}" for index in range(len(one.nodes) - 1)]
+        inner = [f"m{index}_{one.name}" for index in range(len(one.nodes) - 1)]
+        out.append(replace(one, nodes=(*inner, one.nodes[-1])))
+        out += [card(name, (node, to), 0.0) for name, node, to in zip(names, one.nodes, inner, strict=False)]
+        meters[one.name] = (tuple(f"v({node})" for node in one.nodes), tuple(f"i({name})" for name in names))
+    saved = {vector for pair in meters.values() for group in pair for vector in group} - {"v(0)"}
+    source = card("vemf", (EMF, "0"), emf.ravel())
+    return deck_of(f"power in {chain.line}", (*out, source), models, Operating(), tuple(sorted(saved))), meters
