@@ -17,7 +17,7 @@ from guardcheck.netlist.names import Names
 from guardcheck.netlist.place import Place, quoted
 from guardcheck.netlist.records import Call
 from guardcheck.netlist.shapes import cards_of
-from guardcheck.netlist.writer import card
+from guardcheck.netlist.writer import check_node
 
 
 def flatten(
@@ -31,8 +31,8 @@ def flatten(
     """Return the flat cards of one instance of a part.
 
     Element ``rs`` of instance ``stage`` becomes card ``rs_stage``, inner node ``n1`` becomes ``stage_n1``. A parameter
-    given as an array makes the value of an R, C, L, V, I or K card an array; where it stands in a B, E, F, G or H
-    source it is carried by a hidden source ``v_stage_<parameter>``, so that every variation is the value of some card.
+    given as an array makes the value of an R, C, L, V or I card, or a gain, an array; where it stands in a B source it
+    is carried by a hidden source ``v_stage_<parameter>``, so that every variation is the value of some card.
 
     Parameters
     ----------
@@ -99,7 +99,7 @@ def _check_ports(circuit: Subcircuit, ports: Mapping[str, str], place: Place) ->
             raise place.error(
                 f"{quoted(circuit.name)} has no port {quoted(port)}{nearest(port, circuit.ports)}; it has: {choice}"
             )
-        card("r", (node,), 1.0)
+        check_node(node)
 
 
 def _environment(circuit: Subcircuit, given: Mapping[str, Number]) -> dict[str, Number]:

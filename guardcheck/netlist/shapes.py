@@ -102,7 +102,7 @@ def _device(element: Element, body: Device, instance: Instance, models: _Models)
     nodes = _nodes(element, instance)
     words = [models.get(element.model, element.model)]
     for key, expr in body.numbers:
-        value = instance.fixed(expr, f"{key} of a {'device' if key == 'area' else 'transistor'}")
+        value = instance.fixed(expr, f"the {key} of a device")
         if value <= 0.0:
             raise ExpressionError(f"{key} must be greater than 0, not {value:g}")
         words.append(number_text(value) if key == "area" else f"{key}={number_text(value)}")
@@ -112,7 +112,7 @@ def _device(element: Element, body: Device, instance: Instance, models: _Models)
 def _delay(element: Element, body: Delay, instance: Instance, models: _Models) -> Card:
     words = []
     for key, expr in (("z0", body.impedance), ("td", body.delay)):
-        value = instance.fixed(expr, f"{key} of a line")
+        value = instance.fixed(expr, f"the {key} of a line")
         if value <= 0.0:
             raise ExpressionError(f"{key} must be greater than 0, not {value:g}")
         words.append(f"{key}={number_text(value)}")

@@ -55,9 +55,7 @@ def card(name: str, nodes: Sequence[str], value: Number | None = None, tail: str
     if not _NAME.fullmatch(name):
         raise CircuitError(f"{quoted(name)} cannot be the name of a card; accepted first letters: {' '.join(_LETTERS)}")
     for node in nodes:
-        if not _NODE.fullmatch(node) or node == "gnd":
-            hint = "; write 0 for ground" if node == "gnd" else ""
-            raise CircuitError(f"{quoted(node)} cannot be a node in a deck{hint}", key=name)
+        check_node(node, name)
     if not _TAIL.fullmatch(tail):
         raise CircuitError(f"{quoted(tail)} cannot stand in a deck", key=name)
     if value is None:
@@ -65,6 +63,13 @@ def card(name: str, nodes: Sequence[str], value: Number | None = None, tail: str
             raise CircuitError("the value is missing", key=name)
         return Card(name, tuple(nodes), None, tail)
     return Card(name, tuple(nodes), checked_value(name, value), tail)
+
+
+def check_node(node: str, name: str | None = None) -> None:
+    """Refuse a node name that may not stand in a deck; `name` is the card, for the message."""
+    if not _NODE.fullmatch(node) or node == "gnd":
+        hint = "; write 0 for ground" if node == "gnd" else ""
+        raise CircuitError(f"{quoted(node)} cannot be a node in a deck{hint}", key=name)
 
 
 def checked_value(name: str, value: Number) -> Number:
