@@ -50,6 +50,7 @@ DIMENSIONS: Mapping[str, tuple[str, str]] = {
     "V/s": ("a slew rate", "300 V/us"),
 }
 MAX_TEXT = 120
+_ANY = "a value such as '75 ohm'"
 _PREFIXED = ("V", "A", "ohm", "F", "H", "s", "Hz", "W", "J", "C", "m")
 _SPELLED: Mapping[str, tuple[int, str]] = {
     **{f"{prefix}{unit}": (power, unit) for prefix, power in PREFIXES.items() for unit in _PREFIXED},
@@ -322,13 +323,13 @@ def _refuse_unit(text: str, number: str, name: str, wanted: str | None) -> NoRet
     folded = {known.casefold(): known for known, (_, unit) in _SPELLED.items() if wanted in (None, unit)}
     near = difflib.get_close_matches(name.casefold(), list(folded), n=1, cutoff=0.6)
     hint = f"; did you mean '{number} {folded[near[0]]}'?" if near else ""
-    want = f"; write {describe(wanted)}" if wanted and not hint else ""
+    want = "" if hint else f"; write {describe(wanted) if wanted else _ANY}"
     raise _SpellingError(f"{said}: '{seen}' is not a unit known here{hint}{want}")
 
 
 def _explain(text: str, clean: str, wanted: str | None) -> NoReturn:
     """Say why a text is no value at all."""
-    said, want = f"'{shown(text.strip())}'", describe(wanted) if wanted else "a value such as '75 ohm'"
+    said, want = f"'{shown(text.strip())}'", describe(wanted) if wanted else _ANY
     problem = next((problem for pattern, problem in _MISTAKES if pattern.match(clean)), "is not a value with a unit")
     raise _SpellingError(f"{said} {problem}; write {want}")
 

@@ -23,6 +23,8 @@ MAX_DEPTH = 6
 MAX_STRING = 500
 MAX_KEYS = 64
 _PLACE = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)$")
+_TUPLE = re.compile(r"\('[^()]*'\)|\('[^()]*',\)")
+_PLAINER = {"Illegal character '\\n'": "a text in quotes does not end on its line"}
 _UNQUOTED = re.compile(r"=\s*(?!true\b|false\b)([+-]?[0-9.]*\s*[^\s\"'\[\]{}#0-9.=][^\"'#,}\]=]*)")
 
 
@@ -102,7 +104,8 @@ def load(text: str, *, file: str) -> tuple[dict[str, Any], dict[str, int]]:
 
 def _bad_toml(message: str, rows: list[str], file: str) -> JobError:
     match = _PLACE.search(message)
-    problem = shown(_PLACE.sub("", message), 200)
+    problem = shown(_TUPLE.sub(_as_header, _PLACE.sub("", message)), 200)
+    problem = _PLAINER.get(problem, problem)
     problem = problem[:1].lower() + problem[1:]
     number = int(match[1]) if match and match[1] else len(rows)
     column = f" at column {match[2]}" if match and match[2] else " at the end of the file"
@@ -110,6 +113,11 @@ def _bad_toml(message: str, rows: list[str], file: str) -> JobError:
     unquoted = _UNQUOTED.search(row)
     hint = f'; text and values with a unit stand in quotes: "{shown(unquoted[1].strip())}"' if unquoted else ""
     return JobError(f"not valid TOML{column}: {problem}{hint}", file=file, line=number)
+
+
+def _as_header(match: re.Match[str]) -> str:
+    names = re.findall(r"'([^']*)'", match[0])
+    return f"[{'.'.join(names)}]"
 
 
 def _depth(document: Mapping[str, Any], file: str) -> None:

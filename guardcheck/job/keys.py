@@ -168,7 +168,7 @@ CLAIMS = Table(
 
 JOB = Table(
     {
-        "format": Key("format", "the version of this file's format", required=True),
+        "format": Key("format", "the version of this file's format", "write format = 1", required=True),
         "circuits": Key("folder", "a folder with your own parts, searched first", "beside the job file"),
         "touch_standard": word("the standard that sets the touch-current limit", "guardcheck list standards"),
         "unit": Key("table", "the unit on the bench", required=True, table=UNIT),

@@ -59,8 +59,8 @@ def read_table(raw: Any, table: Table, place: Place, reading: Reading) -> dict[s
         reading.refuse(f"{found(raw)}; a table with the keys {accepted(table.keys)} is wanted", place)
     for name in raw:
         if name not in table.keys:
-            known = f"accepted here: {accepted(table.keys)}"
-            reading.refuse(f"unknown key '{units.shown(name)}'{nearest(name, table.keys)}; {known}", (*place, name))
+            hint = f"{nearest(name, table.keys)} (accepted here: {accepted(table.keys)})"
+            reading.refuse(f"unknown key '{units.shown(name)}'{hint}", (*place, name))
     for name, key in table.keys.items():
         if key.required and name not in raw:
             reading.refuse(f"'{name}' is missing: {_explained(key)}", place)
@@ -110,7 +110,7 @@ def _string(raw: Any, wanted: str, place: Place, reading: Reading) -> str:
     if not isinstance(raw, str):
         reading.refuse(f"{found(raw)}; write {wanted}, in quotes", place)
     if not raw.strip():
-        reading.refuse(f"an empty text; write {wanted}, or leave the key out", place)
+        reading.refuse(f"an empty text; write {wanted}", place)
     return raw
 
 
@@ -118,11 +118,13 @@ def _value(raw: Any, key: Key, place: Place, reading: Reading) -> Any:
     wanted = " or ".join(units.describe(one.unit) for one in key.measures) + _or_words(key)
     text = _string(raw, wanted, place, reading)
     if not re.search(r"[0-9]", text):
-        reading.refuse(f"{found(raw)}{nearest(text, key.also)}; write {wanted}", place)
+        hint = nearest(text, key.also)
+        reading.refuse(f"{found(raw)}{hint} (write {wanted})" if hint else f"{found(raw)}; write {wanted}", place)
     written = units.unit_of(text)
     chosen = next((one for one in key.measures if one.unit == written), None)
-    if chosen is None and len(key.measures) > 1 and written not in (None, "1"):
-        reading.refuse(f"'{units.shown(text)}' is {units.noun(str(written))}; write {wanted}", place)
+    if chosen is None and len(key.measures) > 1 and written is not None:
+        wrong = "has no unit" if written == "1" else f"is {units.noun(written)}"
+        reading.refuse(f"'{units.shown(text)}' {wrong}; write {wanted}", place)
     chosen = chosen or key.measures[0]
     value, warning = units.parse(
         text,
@@ -165,27 +167,28 @@ def _choice(raw: Any, key: Key, place: Place, reading: Reading) -> str:
         wanted = f"'{key.choices[0]}'"
     text = _string(raw, wanted, place, reading)
     if text not in key.choices:
-        near = {word.casefold(): word for word in key.choices}
-        exact = near.get(text.casefold())
+        exact = {word.casefold(): word for word in key.choices}.get(text.casefold())
         hint = f"; did you mean '{exact}'?" if exact else nearest(text, key.choices)
-        reading.refuse(f"{found(text)}{hint}; {key.meaning}: {wanted}", place)
+        want = f"{wanted}: {key.meaning}"
+        reading.refuse(f"{found(text)}{hint} (write {want})" if hint else f"{found(text)}; write {want}", place)
     return text
 
 
 def _flag(raw: Any, key: Key, place: Place, reading: Reading) -> bool:
     if not isinstance(raw, bool):
-        reading.refuse(f"{found(raw)}; {key.meaning}: write true or false without quotes{_or_words(key)}", place)
+        want = f"true or false without quotes{_or_words(key)}: {key.meaning}"
+        reading.refuse(f"{found(raw)}; write {want}", place)
     return raw
 
 
 def _text(raw: Any, key: Key, place: Place, reading: Reading) -> str:
-    return _string(raw, key.meaning, place, reading).strip()
+    return _string(raw, f"a few words ({key.meaning})", place, reading).strip()
 
 
 def _word(raw: Any, key: Key, place: Place, reading: Reading) -> str:
-    text = _string(raw, key.meaning, place, reading)
+    text = _string(raw, f"a name ({key.meaning})", place, reading)
     if len(text) > 60 or not _WORD.fullmatch(text):
-        reading.refuse(f"{found(text)} is no name; names are small letters, digits and hyphens", place)
+        reading.refuse(f"'{units.shown(text)}' is no name; names are small letters, digits and hyphens", place)
     return text
 
 
@@ -230,10 +233,10 @@ def _resolved(raw: Any, key: Key, place: Place, reading: Reading) -> Path:
         folder = reading.folder.resolve()
         target = (folder / text).resolve()
     except (OSError, RuntimeError, ValueError):
-        reading.refuse(f"{found(text)} cannot be followed to a file", place)
+        reading.refuse(f"'{units.shown(text)}' cannot be followed to a file", place)
     if not reading.allow_outside and (Path(text).is_absolute() or not target.is_relative_to(folder)):
         hint = "put the file beside the job file, or allow it with --allow-outside"
-        reading.refuse(f"{found(text)} leaves the job file's folder; {hint}", place)
+        reading.refuse(f"'{units.shown(text)}' leaves the job file's folder; {hint}", place)
     return target
 
 
@@ -247,14 +250,14 @@ def _exists(target: Path, wanted: Callable[[Path], bool]) -> bool:
 def _path(raw: Any, key: Key, place: Place, reading: Reading) -> str:
     target = _resolved(raw, key, place, reading)
     if not _exists(target, Path.is_file):
-        reading.refuse(f"{found(raw)} is no file beside the job file; {_explained(key)}", place)
+        reading.refuse(f"'{units.shown(raw)}' is no file beside the job file: {_explained(key)}", place)
     return str(target)
 
 
 def _folder(raw: Any, key: Key, place: Place, reading: Reading) -> str:
     target = _resolved(raw, key, place, reading)
     if not _exists(target, Path.is_dir):
-        reading.refuse(f"{found(raw)} is no folder beside the job file; {_explained(key)}", place)
+        reading.refuse(f"'{units.shown(raw)}' is no folder: {_explained(key)}", place)
     return str(target)
 
 

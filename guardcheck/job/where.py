@@ -67,9 +67,9 @@ class _Scan:
         for depth, name in enumerate(names):
             path += (name,)
             known = dotted(path)
+            self.found.setdefault(known, self.line)
             if brackets == 2 and depth == len(names) - 1:
                 self.counts[known] = self.counts.get(known, -1) + 1
-                self.found.setdefault(known, self.line)
             if known in self.counts:
                 path += (self.counts[known],)
         self._expect("]" * brackets)

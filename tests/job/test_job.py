@@ -87,7 +87,9 @@ def test_records_travel_between_processes(job: Job) -> None:
 
 
 def test_unknown_is_kept_as_a_word(tmp_path: Path) -> None:
-    text = BASE.replace('rail_load = "100 mA"', 'rail_load = "unknown"').replace("earthed = false", 'earthed = "unknown"')
+    text = BASE.replace('rail_load = "100 mA"', 'rail_load = "unknown"').replace(
+        "earthed = false", 'earthed = "unknown"'
+    )
     text = text.replace('impedance = "10 ohm"', 'impedance = "unknown"')
     text = text.replace('pin = { over_voltage = "0.5 V", clamp_current = "20 mA", hbm = "2 kV" }', 'pin = "unknown"')
     job = parsed(text, tmp_path)
