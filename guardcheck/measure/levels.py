@@ -11,6 +11,9 @@ from guardcheck.model import Quantity
 
 Array = NDArray[np.float64]
 
+RESIDUE = 1e-9
+"""What a solver leaves where the answer is zero, in any unit used here: shown as zero."""
+
 
 def level_rows(states: Sequence[str], volts: Array) -> Mapping[str, Array]:
     """Return the level quantities of every build.
@@ -39,13 +42,13 @@ def level_rows(states: Sequence[str], volts: Array) -> Mapping[str, Array]:
 def worst_impedance(magnitude: Array, nominal: float) -> Array:
     """Return, per build, the impedance farthest from `nominal` [ohm] among the signal states, shape ``(n_rows,)``."""
     pick = np.argmax(np.abs(np.where(np.isfinite(magnitude), magnitude, np.inf) - nominal), axis=1)
-    return magnitude[np.arange(len(magnitude)), pick]
+    return np.asarray(magnitude[np.arange(len(magnitude)), pick])
 
 
 def relative_change(guarded: Array, bare: Array) -> Array:
     """Return (guarded - bare) / bare for every build; NaN where the bare signal is zero."""
     with np.errstate(divide="ignore", invalid="ignore"):
-        return np.where(np.abs(bare) > 0.0, (guarded - bare) / bare, np.nan)
+        return np.asarray(np.where(np.abs(bare) > 0.0, (guarded - bare) / bare, np.nan))
 
 
 def decibels(ratio: float) -> float:
@@ -83,6 +86,7 @@ def summarise(
     `summed` says that the corner rows move one value at a time, low then high; the spread is then the nominal plus the
     sum of the deviations in each direction (exact for a linear circuit, first order otherwise).
     """
+    rows = np.where(np.abs(rows) < RESIDUE, 0.0, rows)
     nominal = float(rows[0])
     edge = rows[corners]
     spread: tuple[float, float] | None = None

@@ -20,7 +20,7 @@ STANDARDS = "standard"
 def shelf(kind: str | None, circuits: Path | None) -> tuple[ShelfItem, ...]:
     """Return the members of one kind, or of all."""
     library = Library.load(circuits)
-    kinds = (*KINDS, STANDARDS)
+    kinds: tuple[str, ...] = (*KINDS, STANDARDS)
     if kind is not None:
         wanted = kind.removesuffix("s").replace("_", "-")
         if wanted not in kinds:

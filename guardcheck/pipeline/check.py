@@ -14,10 +14,9 @@ from guardcheck.engine import Engine
 from guardcheck.errors import JobError, accepted, nearest
 from guardcheck.job import read_job
 from guardcheck.library import Library
-from guardcheck.measure import level_rows, mismatch_rows, relative_change
+from guardcheck.measure import decibels, level_rows, mismatch_rows, relative_change
 from guardcheck.model import (
     CONFORMS,
-    CircuitUsed,
     Curve,
     Facts,
     Finding,
@@ -32,6 +31,7 @@ from guardcheck.pipeline.drawings import curves_of, drawing_decks, sample_curve
 from guardcheck.pipeline.facts import undecided_facts
 from guardcheck.pipeline.fit import Fitter
 from guardcheck.pipeline.levels import Experiment, Plateaus, level_quantities, solve
+from guardcheck.pipeline.probes import answers
 from guardcheck.pipeline.remedy import AMPLITUDES, Trouble, attach, find
 from guardcheck.pipeline.studies import studies_of
 from guardcheck.pipeline.words import NOT_EXAMINED, advice, plan_rows
@@ -81,7 +81,8 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
     """Return the result of checking a job that has been read, on a running engine."""
     say = progress or (lambda done, total, what: None)
     folder = options.circuits or (Path(job.circuits) if job.circuits else None)
-    fitter = Fitter(job, Library.load(folder))
+    library = Library.load(folder)
+    fitter = Fitter(job, library)
     standards = {line.name: _standard(job, line) for line in job.lines}
     experiments, gaps = _experiments(job, fitter, standards, options)
     say(0, 4, "levels")
@@ -104,6 +105,7 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
         display=job.display_facts,
         settings=job.settings,
     )
+    facts = replace(facts, answers=answers(engine, library, facts))
     findings = (*judge_all(facts), *undecided_facts(job.facts))
     remedies = find(engine, _troubles(fitter, findings, solved, standards, job))
     findings = tuple(sorted(attach(findings, remedies, advice), key=lambda one: one.id))
@@ -117,9 +119,9 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
         n_samples=options.samples,
         engine=engine.info,
         findings=findings,
-        circuits=_circuits(fitter),
+        circuits=library.used,
         curves=_curves(solved, standards),
-        warnings=(*job.warnings, *fitter.warnings),
+        warnings=tuple(dict.fromkeys((*job.warnings, *fitter.warnings))),
         not_examined=NOT_EXAMINED,
         cautions=cautions_for(job),
         plan=plan_rows(job),
@@ -168,7 +170,7 @@ def _states(job: Job, fitter: Fitter, line: Line, standard: Standard) -> tuple[s
     if mapping is None or "blank" not in mapping:
         key = f"line[{line.table}].source"
         raise JobError(
-            f"source '{source.name}' has no {standard.signal} signal, which standard '{standard.name}' needs; it gives: "
+            f"source '{source.name}' has no {standard.signal} signal, which '{standard.name}' needs; it gives: "
             f"{accepted(source.states) or 'none'}",
             file=job.file,
             key=key,
@@ -269,21 +271,23 @@ def _mismatches(job: Job, solved: Sequence[Solved]) -> list[Quantity]:
 
 
 def _mismatch(members: Sequence[Solved], guarded: bool) -> list[Quantity]:
-    whites = [one.named("level.white") for one in members]
-    if any(white is None or white.value is None for white in whites):
-        failure = next((white.failure for white in whites if white and white.failure), "a line could not be simulated")
-        value, spread, samples = None, None, None
+    """Return the mismatch of one picture for each of its lines that is guarded or bare as asked."""
+    whites = [white for one in members if (white := one.named("level.white")) is not None]
+    nominal = [white.value for white in whites if white.value is not None]
+    value: float | None = None
+    spread: tuple[float, float] | None = None
+    samples: NDArray[np.float64] | None = None
+    failure = next((white.failure for white in whites if white.failure), None)
+    if len(nominal) < len(members):
+        failure = failure or "a line of this picture could not be simulated"
     else:
-        failure = None
-        known = [white for white in whites if white is not None]
-        value = float(mismatch_rows([np.array([white.value]) for white in known])[0])
-        ends = [white.spread or (white.value, white.value) for white in known]
-        pairs = [(abs(high), abs(other[0])) for high in (max(end) for end in ends) for other in ends]
-        spread = (0.0, max(20.0 * float(np.log10(high / low)) for high, low in pairs if low > 0))
-        drawn = [white.samples for white in known]
-        samples = (
-            mismatch_rows([one for one in drawn if one is not None]) if all(d is not None for d in drawn) else None
-        )
+        value = float(mismatch_rows([np.array([level]) for level in nominal])[0])
+        ends = [white.spread or (level, level) for white, level in zip(whites, nominal, strict=True)]
+        lowest, highest = min(abs(low) for low, _ in ends), max(abs(high) for _, high in ends)
+        spread = (0.0, decibels(highest / lowest) if lowest > 0.0 else float("inf"))
+        drawn = [white.samples for white in whites if white.samples is not None]
+        if len(drawn) == len(members) and len({len(one) for one in drawn}) == 1:
+            samples = mismatch_rows(drawn)
     return [
         Quantity(
             "level.mismatch",
@@ -337,10 +341,6 @@ def _troubles(
     return troubles
 
 
-def _circuits(fitter: Fitter) -> tuple[CircuitUsed, ...]:
-    return tuple(CircuitUsed(part.name, part.kind, part.file, part.sha256) for part in fitter.used)
-
-
 def _curves(solved: Sequence[Solved], standards: Mapping[str, Standard]) -> tuple[Curve, ...]:
     curves: list[Curve] = []
     for one in solved:
@@ -350,5 +350,5 @@ def _curves(solved: Sequence[Solved], standards: Mapping[str, Standard]) -> tupl
         quantity = None if name is None else one.named(name)
         drawn = None if quantity is None else sample_curve(quantity, standard.limits.get(quantity.name), "V")
         if drawn is not None:
-            curves.append(replace(drawn))
+            curves.append(drawn)
     return tuple(curves)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from guardcheck.compose import emf_levels, response_deck, waveform_deck
 from guardcheck.measure import magnitude_db
@@ -54,11 +55,26 @@ def curves_of(one: Experiment, plateaus: Plateaus, traces: Sequence[Trace]) -> t
     if waveform.failure is None and waveform.axis is not None:
         band, band_label = level_band(one.standard.limits, plateaus, one.states)
         volts = np.real(at_display(waveform)).reshape(-1)
-        curves.append(Curve(line, guarded, "waveform", label, waveform.axis, volts, "s", "V", band, band_label))
+        curves.append(
+            Curve(line, guarded, "waveform", label, _drawn(waveform.axis), _drawn(volts), "s", "V", band, band_label)
+        )
     if response.failure is None and response.axis is not None:
         level = magnitude_db(at_display(response).reshape(-1))
-        curves.append(Curve(line, guarded, "response", label, response.axis, level, "Hz", "dB"))
+        curves.append(Curve(line, guarded, "response", label, _drawn(response.axis), _drawn(level), "Hz", "dB"))
     return tuple(curves)
+
+
+DIGITS = 6
+"""Significant digits of drawn points: finer than any picture, and a third of the file."""
+
+
+def _drawn(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the values to the digits a picture needs."""
+    with np.errstate(divide="ignore"):
+        scale = 10.0 ** (
+            DIGITS - 1 - np.floor(np.log10(np.abs(values), where=values != 0.0, out=np.zeros_like(values)))
+        )
+    return np.asarray(np.round(values * scale) / scale)
 
 
 def level_band(
@@ -83,5 +99,14 @@ def sample_curve(quantity: Quantity, limit: Limit | None, unit: str) -> Curve | 
     drawn = quantity.samples[np.isfinite(quantity.samples)]
     band = None if limit is None else (limit.low, limit.high)
     return Curve(
-        quantity.line, quantity.guarded, "samples", quantity.name, drawn, np.zeros(0), unit, "builds", band, "limits"
+        quantity.line,
+        quantity.guarded,
+        "samples",
+        quantity.name,
+        _drawn(drawn),
+        np.zeros(0),
+        unit,
+        "builds",
+        band,
+        "limits",
     )

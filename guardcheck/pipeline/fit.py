@@ -127,7 +127,8 @@ class Fitter:
             found = given if isinstance(given, str) else given.text
             raise self._error(
                 key,
-                f"'{found}' is not accepted; write one of {accepted(parameter.choices)}{nearest(found, parameter.choices)}",
+                f"'{found}' is not accepted; write one of {accepted(parameter.choices)}"
+                f"{nearest(found, parameter.choices)}",
             )
         return given
 
@@ -193,8 +194,9 @@ class Fitter:
             f"from {emf.text} open and {loaded.text} into {load.text}",
         )
         self.warnings.append(
-            f"{key}: source impedance {derived.nominal:.3g} ohm ({derived.low:.3g} to {derived.high:.3g} ohm) derived from "
-            "two scope readings; each was taken as ±3 % where no tolerance was written (common practice, no published source)"
+            f"{key}: source impedance {derived.nominal:.3g} ohm ({derived.low:.3g} to {derived.high:.3g} ohm) derived "
+            "from two scope readings; each was taken as ±3 % where no tolerance was written (common practice, no "
+            "published source)"
         )
         return {readings["emf"]: replace(emf, known=DERIVED), readings["impedance"]: derived}
 
@@ -238,7 +240,7 @@ def _with_tolerance(value: Value, role: str) -> Value:
 
 
 def _exact_length(cable: Fitted) -> Fitted:
-    """A line's delay cannot vary from sample to sample; an uncertain length is taken at its longest."""
+    """Return the cable at its longest: a line's delay cannot vary from sample to sample."""
     length = cable.values.get("length")
     if length is None or not length.varies:
         return cable

@@ -7,7 +7,7 @@ method, engine and measure taking turns, for a picture that is one tenth, half a
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -68,15 +68,14 @@ class _Search:
     emf: Array
     picture_level: float
     names: tuple[str, ...] = ()
-    volts: Array | None = None
-    jacobian: Array | None = None
-    residual: Array | None = None
+    volts: Array = field(default_factory=lambda: np.zeros((1, 0)))
+    jacobian: Array = field(default_factory=lambda: np.zeros((1, 0, 0)))
+    residual: Array = field(default_factory=lambda: np.zeros((1, 0)))
     trace: Trace | None = None
     settled: bool = False
 
-    def deck(self, volts: Array | None) -> Deck:
-        held = None if volts is None else as_held(self.names, volts)
-        return level_deck(self.experiment.chain, self.emf, self.builds, held)[0]
+    def deck(self, volts: Array) -> Deck:
+        return level_deck(self.experiment.chain, self.emf, self.builds, as_held(self.names, volts))[0]
 
     def mean(self, trace: Trace) -> Array:
         rows, states = self.emf.shape
@@ -121,7 +120,8 @@ def _at_level(search: _Search, picture_level: float) -> _Search:
 def _find_voltages(engine: Engine, searches: Sequence[_Search]) -> None:
     """Fill in `volts` and `settled` of every search."""
     for search in searches:
-        search.volts = np.zeros((search.builds.n_rows, len(search.names)))
+        rows, count = search.builds.n_rows, len(search.names)
+        search.volts, search.jacobian = np.zeros((rows, count)), np.zeros((rows, count, count))
     _residuals(engine, searches)
     for index in range(max((len(search.names) for search in searches), default=0)):
         _probe(engine, [search for search in searches if index < len(search.names)], index)
@@ -131,7 +131,6 @@ def _find_voltages(engine: Engine, searches: Sequence[_Search]) -> None:
             return
         before = [(search.volts, search.residual) for search in active]
         for search in active:
-            assert search.volts is not None and search.residual is not None and search.jacobian is not None
             search.volts = newton_step(search.volts, search.residual, search.jacobian)
         _residuals(engine, active)
         for search, (volts, residual) in zip(active, before, strict=True):
@@ -149,22 +148,16 @@ def _probe(engine: Engine, searches: Sequence[_Search], index: int) -> None:
     """Fill column `index` of the Jacobians by a small step of that capacitor's voltage."""
     decks = []
     for search in searches:
-        assert search.volts is not None
         step = np.zeros_like(search.volts)
         step[:, index] = PROBE
         decks.append(search.deck(search.volts + step))
     for search, trace in zip(searches, engine.run(decks), strict=True):
-        rows, count = search.builds.n_rows, len(search.names)
-        if search.jacobian is None:
-            search.jacobian = np.zeros((rows, count, count))
-        if trace.failure is None and search.residual is not None:
+        if trace.failure is None:
             search.jacobian[:, :, index] = np.nan_to_num((search.mean(trace) - search.residual) / PROBE)
 
 
-def _broyden(search: _Search, volts: Array | None, residual: Array | None) -> None:
+def _broyden(search: _Search, volts: Array, residual: Array) -> None:
     """Update the Jacobian by the last step (Broyden's rank-one formula) and see whether the search has settled."""
-    assert search.volts is not None and search.residual is not None and search.jacobian is not None
-    assert volts is not None and residual is not None
     step = search.volts - volts
     size = np.einsum("ri,ri->r", step, step)
     error = search.residual - residual - np.einsum("rij,rj->ri", search.jacobian, step)
@@ -187,7 +180,7 @@ def _plateaus(search: _Search) -> Plateaus:
     if failure is None:
         inner, outer = (np.real(trace.vectors[name]) for name in AT_DISPLAY)
         volts = (inner - outer).reshape(rows, states)
-    held = {} if search.volts is None else as_held(search.names, search.volts)
+    held = as_held(search.names, search.volts)
     return Plateaus(search.experiment, search.builds, volts, search.picture_level, held, failure, trace.help_used)
 
 

@@ -49,7 +49,7 @@ E24 = (
 """Preferred resistor values (IEC 60063, E24 series; from memory, unverified against the standard's text)."""
 
 AMPLITUDES = ("level.white", "level.sync")
-REPAIRABLE = (*AMPLITUDES, "level.pp", "level.mismatch", "response.impedance", "response.return_loss")
+REPAIRABLE = (*AMPLITUDES, "level.blank", "level.pp", "level.mismatch", "response.impedance", "response.return_loss")
 
 
 @dataclass(frozen=True)
@@ -111,7 +111,8 @@ def find(engine: Engine, troubles: Sequence[Trouble]) -> Mapping[str, str]:
         for candidate, level in results:
             if level is not None and inside(level, one.limit):
                 shown = format_si(level, "V")
-                remedies[one.experiment.chain.line] = f"{candidate.sentence} (simulated: {shown})"
+                also = f"; also: {one.display_remedy}" if one.display_remedy else ""
+                remedies[one.experiment.chain.line] = f"{candidate.sentence} (simulated: {shown}){also}"
                 break
     return remedies
 
@@ -137,12 +138,11 @@ def _candidates(one: Trouble, level: float) -> list[Candidate]:
         return []
     series = level / nominal * (LOAD + source) - LOAD - source
     candidates = []
-    matched = LOAD - source
-    if series > 1.0 and abs(series + source - LOAD) < LOAD / 4:
+    if series > 1.0 and (not one.matched or abs(series + source - LOAD) < LOAD / 4):
         candidates.append(_series(one, preferred(series), line))
     emf = level * (LOAD + source) / LOAD
     ratio = 2.0 * nominal / emf
-    if matched > 0.0 and ratio < 1.0 and LOAD / ratio - source > 1.0:
+    if ratio < 1.0 and LOAD / ratio - source > 1.0:
         first, second = preferred(LOAD / ratio - source), preferred(LOAD / (1.0 - ratio))
         chain = replace(one.reference_chain, series=first, shunt=second)
         candidates.append(

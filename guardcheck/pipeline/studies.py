@@ -25,6 +25,7 @@ from guardcheck.compose import (
     transfer_deck,
 )
 from guardcheck.measure import (
+    RETURN_LOSS_CAP,
     dissipation,
     headroom,
     overshoot,
@@ -51,6 +52,9 @@ BEYOND = 3.0
 """Transfer curve: points, and how far beyond the signal's extremes it runs [V of EMF]."""
 REPEATS = 0.02
 """Largest change of tilt from one half to the next that still counts as a steady state (share of the step)."""
+
+
+_NO_NOTES: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -113,7 +117,7 @@ def _swing(one: Experiment) -> tuple[float, float]:
 def _impedance(one: Experiment, group: Sequence[Plateaus]) -> Study | None:
     if not _wanted(one, "response.impedance"):
         return None
-    builds, states = one.builds, len(one.states)
+    builds, states = one.builds.without_samples(), len(one.states)
 
     def read(traces: Sequence[Trace]) -> tuple[Quantity, ...]:
         rows = np.full(builds.n_rows, np.nan)
@@ -136,7 +140,10 @@ def _reflection(one: Experiment, group: Sequence[Plateaus]) -> Study | None:
         if traces[0].failure is None:
             impedance = np.asarray(traces[0].vectors[f"v({NEAR})"]).reshape(builds.n_rows, states, -1)
             rows = return_loss(impedance.astype(np.complex128), LOAD).min(axis=(1, 2))
-        return (_summary(one, "response.return_loss", rows, builds, traces[0].failure),)
+        found = _summary(one, "response.return_loss", rows, builds, traces[0].failure)
+        if found.spread is not None:
+            found = replace(found, spread=(found.spread[0], min(found.spread[1], RETURN_LOSS_CAP)))
+        return (found,)
 
     deck = impedance_deck(one.chain, _emf(one, builds), builds, band=band, points=REFLECTION_POINTS)
     return Study((deck,), read)
@@ -151,7 +158,7 @@ def _bandwidth(one: Experiment, group: Sequence[Plateaus]) -> Study | None:
 
     def read(traces: Sequence[Trace]) -> tuple[Quantity, ...]:
         trace = traces[0]
-        rows, notes = np.full(builds.n_rows, np.nan), ()
+        rows, notes = np.full(builds.n_rows, np.nan), _NO_NOTES
         if trace.failure is None and trace.axis is not None:
             response = at_display(trace).reshape(builds.n_rows, -1)
             rows, reached = upper_corner(trace.axis, response, reference=IMPEDANCE_AT[0])
@@ -229,7 +236,7 @@ def _headroom(one: Experiment, group: Sequence[Plateaus]) -> Study | None:
 
     def read(traces: Sequence[Trace]) -> tuple[Quantity, ...]:
         failure = next((trace.failure for trace in traces if trace.failure), None)
-        value, notes = np.full(1, np.nan), ()
+        value, notes = np.full(1, np.nan), _NO_NOTES
         if failure is None:
             found = [headroom(grid, np.real(at_display(trace)), lowest, highest) for trace in traces]
             distance, clips = min(found)

@@ -5,8 +5,8 @@ from __future__ import annotations
 from guardcheck.model import NOT_PROVEN, Finding, Job, PartUse, Value
 
 NOT_EXAMINED = (
-    "Live plugging, electrostatic discharge, cable discharge, a misplug, a short, back-powering and power steps were not "
-    "simulated: nothing here says that the pin survives them.",
+    "Live plugging, electrostatic discharge, cable discharge, a misplug, a short, back-powering and power steps were "
+    "not simulated: nothing here says that the pin survives them.",
     "Nothing was measured: every level is simulated from what the job file declares.",
 )
 

@@ -9,19 +9,20 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 
-from guardcheck.model import Case, Facts, Finding, Rule
+from guardcheck.model import Ask, Case, Facts, Finding, Rule
 
 _FILE = re.compile(r"[a-z]{3}[0-9]{2}_[a-z_]+")
 
 
 @dataclass(frozen=True)
 class Loaded:
-    """A rule as found: its record, its function, its cases and its page (the docstring)."""
+    """A rule as found: its record, its function, its cases, its page (the docstring), and what it asks of ngspice."""
 
     rule: Rule
     judge: Callable[[Facts], tuple[Finding, ...]]
     cases: tuple[Case, ...]
     page: str
+    asks: Callable[[Facts], tuple[Ask, ...]] | None = None
 
 
 @cache
@@ -31,7 +32,9 @@ def all_rules() -> tuple[Loaded, ...]:
     for info in pkgutil.iter_modules(__path__):
         if _FILE.fullmatch(info.name):
             module = importlib.import_module(f"{__name__}.{info.name}")
-            found.append(Loaded(module.RULE, module.judge, module.CASES, module.__doc__ or ""))
+            found.append(
+                Loaded(module.RULE, module.judge, module.CASES, module.__doc__ or "", getattr(module, "asks", None))
+            )
     return tuple(sorted(found, key=lambda one: one.rule.code))
 
 
@@ -39,6 +42,11 @@ def judge_all(facts: Facts) -> tuple[Finding, ...]:
     """Return the findings of every rule, sorted by id."""
     findings = [finding for one in all_rules() for finding in one.judge(facts)]
     return tuple(sorted(findings, key=lambda one: one.id))
+
+
+def asks_of(facts: Facts) -> tuple[Ask, ...]:
+    """Return what all rules ask of the simulator before they judge, in the order of their codes."""
+    return tuple(ask for one in all_rules() if one.asks is not None for ask in one.asks(facts))
 
 
 def handled_tables() -> frozenset[str]:
