@@ -207,8 +207,6 @@ def _kind_extra(kind: str, circuit: Subcircuit, top: Table, parameters: Mapping[
         row.only("node", "meaning")
         _known(row, "node", row.text("node"), sorted({node for element in circuit.elements for node in element.nodes}))
         extra["exposed"] = {name: row.text(name) for name in row}
-    if "unfit" in top:
-        extra["unfit"] = top.text("unfit")
     if kind == "event":
         extra |= {name: top.entries[name] for name in KIND_KEYS["event"] if name in top}
     return extra

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 
 COMMON_KEYS = ("title", "purpose", "reference", "known_by", "ports", "parameters", "part", "check")
 KIND_KEYS: Mapping[str, tuple[str, ...]] = {
-    "source": ("states", "two_readings", "colour"),
-    "stage": ("exposed", "unfit"),
+    "source": ("states", "two_readings", "colour", "exposed"),
+    "stage": ("exposed",),
     "guard": ("exposed",),
     "cable": ("line",),
     "display": ("remedy",),

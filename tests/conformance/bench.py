@@ -80,7 +80,7 @@ def _bench(member: str, check: Check, cards: Sequence[Card], models: tuple[Model
         hung.append(card("iprobe", ("0", _node(ports[0])), 0.0, "ac 1.0"))
     if kind == "i" and hanging(check.ports[ports[0]]).volts is not None:
         save.append(f"i(vhung_{ports[0]})")
-    analysis = Operating() if check.frequency is None else Sweep(check.frequency, 10 * check.frequency, 2)
+    analysis = Operating() if check.frequency is None else Sweep(check.frequency, 2 * check.frequency, 2)
     deck = Deck(f"{member}: {check.what}", (*cards, *hung), models, analysis, tuple(save))
     return Bench(member, check, deck)
 
