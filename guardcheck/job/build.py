@@ -12,6 +12,7 @@ from guardcheck.model import UNKNOWN_WORD, Fact, Job, Line, PartUse
 MAX_LINES = 32
 NO_GUARD = "none"
 SETTINGS = ("touch_standard",)
+DISPLAY_FACTS = ("earthed", "y_capacitance", "y_coupling", "touch_reading")
 _LABELS = ("where", "to", "from")
 
 
@@ -46,7 +47,7 @@ def build(tables: Mapping[str, Any], *, sha256: str, reading: Reading) -> Job:
             key="display.input",
             values_key="display.values",
         ),
-        display_facts={name: display[name] for name in ("earthed", "y_capacitance", "y_coupling") if name in display},
+        display_facts={name: display[name] for name in DISPLAY_FACTS if name in display},
         cable=PartUse(
             "cable",
             cable.get("kind"),

@@ -6,7 +6,7 @@ source: they are meant to catch typing errors, not to judge a design. Nothing he
 
 from __future__ import annotations
 
-from guardcheck.job.keys_facts import BARRIER, BOND, CAPACITOR, HAZARDS, LINK, SETPOINT
+from guardcheck.job.keys_facts import BARRIER, BOND, CAPACITOR, HAZARDS, LINK, SETPOINT, TOUCH_READING
 from guardcheck.job.schema import Key, Table, choice, flag, measure, path, text, value, values, word, words
 from guardcheck.model import UNKNOWN_WORD
 
@@ -25,6 +25,7 @@ Y_COUPLING = choice(
     "single",
     UNKNOWN_WORD,
 )
+TOUCH = Key("table", "the touch current as measured", "by a person trained for it", table=TOUCH_READING)
 
 UNIT = Table(
     {
@@ -73,6 +74,7 @@ SUPPLY = Table(
         ),
         "y_capacitance": Y_CAPACITANCE,
         "y_coupling": Y_COUPLING,
+        "touch_reading": TOUCH,
         "phases": choice(
             "how the mains of the unit and of the display relate",
             "same: one phase; opposite: two legs of a split-phase supply; different: two of three phases",
@@ -92,6 +94,7 @@ DISPLAY = Table(
         "earthed": flag("whether the display's 0 V is tied to mains earth", "meter from its connector shell to earth"),
         "y_capacitance": Y_CAPACITANCE,
         "y_coupling": Y_COUPLING,
+        "touch_reading": TOUCH,
     },
     one_of=(("input", "input_netlist"),),
 )
@@ -170,7 +173,7 @@ JOB = Table(
     {
         "format": Key("format", "the version of this file's format", "write format = 1", required=True),
         "circuits": Key("folder", "a folder with your own parts, searched first", "beside the job file"),
-        "touch_standard": word("the standard that sets the touch-current limit", "guardcheck list standards"),
+        "touch_standard": word("the standard that sets the touch-current limit", "such as iec-62368-1"),
         "unit": Key("table", "the unit on the bench", required=True, table=UNIT),
         "supply": Key("table", "the unit's supply", table=SUPPLY),
         "display": Key("table", "the display", table=DISPLAY),

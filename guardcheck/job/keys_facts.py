@@ -15,6 +15,14 @@ def _meter(resolution: Measure) -> dict[str, Key]:
     }
 
 
+TOUCH_READING = Table(
+    {
+        "value": value("a touch current read with the weighted network of IEC 60990", "worse of both plug ways",
+                       measure("A", (1e-6, 10e-3), (0.0, 0.1)), unknown=False, required=True),
+        **_meter(measure("A", (1e-8, 1e-4), (1e-12, 1e-2))),
+    }
+)  # fmt: skip
+
 BOND_READING = Table(
     {
         "value": value(

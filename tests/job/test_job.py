@@ -167,6 +167,14 @@ def test_files_as_other_systems_save_them(form: str, tmp_path: Path) -> None:
     assert read_job(path).lines_of == read_job(BASE_FILE).lines_of
 
 
+def test_a_measured_touch_current(tmp_path: Path) -> None:
+    reading = 'touch_reading = { value = "0.12 mA", accuracy = "2% + 5 counts", resolution = "1 uA" }'
+    job = parsed(BASE.replace("earthed = false", reading).replace('rail_esr = "0.1 ohm"', reading), tmp_path)
+    for facts in (job.supply, job.display_facts):
+        assert facts["touch_reading"]["value"].nominal == pytest.approx(0.12e-3)
+        assert facts["touch_reading"]["accuracy"] == "2% + 5 counts"
+
+
 def test_claims_hazards_and_other_facts(tmp_path: Path) -> None:
     more = """
 [hazards]
