@@ -7,10 +7,13 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from itertools import pairwise
+from typing import Any
 
 from guardcheck.errors import UnitError
+from guardcheck.model import Value
 from guardcheck.units import parse
 
 TIP_RADIUS = 0.5e-3
@@ -18,6 +21,9 @@ TIP_RADIUS = 0.5e-3
 
 RING_FACTOR = 2.0 * math.pi / math.log(57.15 / 30.48)
 """Sheet resistance over the reading of a concentric ring electrode, 30.48 mm disk in a 57.15 mm ring (STM11.12)."""
+
+LEADS = (0.1, 0.5)
+"""Resistance of two test leads [ohm], least and greatest, as meter manuals tell it."""
 
 _TERM = re.compile(r"(?P<number>[0-9]+(?:\.[0-9]+)?)\s*(?P<rest>.*)", re.DOTALL)
 _COUNTS = re.compile(r"(?:counts?|cts?|dgts?|digits?|d)\.?", re.IGNORECASE)
@@ -76,6 +82,58 @@ def expanded(*half_widths: float) -> float:
     clause numbers from memory, unverified).
     """
     return 2.0 * math.sqrt(sum(width * width for width in half_widths) / 3.0)
+
+
+def width_of(reading: Mapping[str, Any], shown: float, unit: str) -> float | None:
+    """Return the half-width of a declared reading's error [unit], None when its accuracy is not fully declared.
+
+    Parameters
+    ----------
+    reading : entries ``accuracy``, ``resolution`` and ``meter_range`` as the job file has them
+    shown : what the meter showed [unit]
+
+    """
+    accuracy, resolution, full = (reading.get(name) for name in ("accuracy", "resolution", "meter_range"))
+    if not isinstance(accuracy, str):
+        return None
+    return half_width(
+        accuracy,
+        shown,
+        unit=unit,
+        resolution=resolution.nominal if isinstance(resolution, Value) else None,
+        full_scale=full.nominal if isinstance(full, Value) else None,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class LowOhms:
+    """A low resistance as read [ohm], with the expanded uncertainty, None when the meter's accuracy is not declared.
+
+    `leads` is what was taken off for the leads. None means they were not read: then `value` still holds them and the
+    bond itself is no higher.
+    """
+
+    value: float
+    uncertainty: float | None
+    leads: float | None
+
+
+def low_ohms(reading: Mapping[str, Any]) -> LowOhms | None:
+    """Return a declared low-resistance reading with its leads taken off, None when there is no number in it.
+
+    Only a four-wire reading has no leads in it. Bond and leads are two readings: both uncertainties count.
+    """
+    shown, leads = reading.get("value"), reading.get("leads")
+    if not isinstance(shown, Value):
+        return None
+    width = width_of(reading, shown.nominal, "ohm")
+    if reading.get("method") == "four-wire":
+        return LowOhms(shown.nominal, None if width is None else expanded(width), 0.0)
+    if not isinstance(leads, Value):
+        return LowOhms(shown.nominal, None if width is None else expanded(width), None)
+    other = width_of(reading, leads.nominal, "ohm")
+    both = None if width is None or other is None else expanded(width, other)
+    return LowOhms(shown.nominal - leads.nominal, both, leads.nominal)
 
 
 def interpolate(table: Sequence[tuple[float, float]], at: float) -> float:

@@ -30,7 +30,7 @@ from typing import Any
 
 from guardcheck.errors import InputError, accepted, nearest
 from guardcheck.leakage import DISPLAY, UNIT, apparatus, halves, known
-from guardcheck.metrology import expanded, half_width
+from guardcheck.metrology import expanded, width_of
 from guardcheck.model import (
     DECLARED_ORIGIN,
     DOES_NOT_CONFORM,
@@ -186,13 +186,7 @@ def _measured(facts: Facts, where: str) -> Quantity | None:
     if not isinstance(entries, Mapping) or not isinstance(entries.get("value"), Value):
         return None
     value = entries["value"].nominal
-    resolution = entries.get("resolution")
-    width = half_width(
-        entries.get("accuracy", ""),
-        value,
-        unit="A",
-        resolution=resolution.nominal if isinstance(resolution, Value) else None,
-    )
+    width = width_of(entries, value, "A")
     uncertainty = None if width is None else expanded(width)
     return Quantity(QUANTITY, "", None, value, origin=MEASURED, uncertainty=uncertainty, where=where)
 
