@@ -1,0 +1,205 @@
+"""A scope capture into quantities: the whole way from samples to values with uncertainty."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from guardcheck.errors import InputError, accepted, nearest
+from guardcheck.measure.capture.found import Found, Raw, look
+from guardcheck.measure.capture.lines import find_edges
+from guardcheck.measure.capture.quantities import NAMES, Settings, nothing, to_quantities
+from guardcheck.measure.capture.records import Analysis, Capture, Template
+from guardcheck.measure.capture.slicer import MIN_LINES, Pulses, find_pulses
+from guardcheck.measure.capture.systems import System, nearest_system, systems
+from guardcheck.model import Quantity
+
+SLOWEST = 0.26e-6
+"""Longest sample interval [s] that still shows sync pulses well: 4 MHz, with a little to spare."""
+
+FINEST = 12.5e-9
+LONGEST = 0.1
+_FIELD_PULSE = 20e-6
+
+
+def analyse(
+    capture: Capture, channel: str | None = None, *, sync_channel: str | None = None, settings: Settings | None = None
+) -> Analysis:
+    """Find in a capture alone what it shows of one line.
+
+    Parameters
+    ----------
+    capture
+        what `read_capture` gave
+    channel
+        the channel to look at; may be left out when there is only one
+    sync_channel
+        where sync is taken from, for a line that carries none (red, green, blue)
+    settings
+        what is known of the line, the picture and the instrument; None means nothing is, and defaults are presumed
+
+    Returns
+    -------
+    Analysis
+        every quantity a capture can give, with expanded uncertainty (k = 2) or the reason why there is none
+
+    Raises
+    ------
+    InputError
+        there is no such channel
+
+    """
+    case = settings or Settings()
+    name = _channel(capture, channel)
+    volts, step, notes = _reduced(capture, name)
+    timing = volts if sync_channel is None else _reduced(capture, _channel(capture, sync_channel))[0]
+    failure = _unfit(step, len(volts))
+    pulses = None if failure else find_pulses(timing, step)
+    edges = None if pulses is None else find_edges(pulses.sign * timing, step, pulses)
+    if pulses is None or edges is None:
+        reason = failure or _no_sync(sync_channel)
+        return Analysis(name, tuple(nothing(one, reason, case) for one in NAMES), {}, None, notes=notes)
+    system = nearest_system(edges.period)
+    own = sync_channel is None
+    found = look(
+        volts,
+        step,
+        edges,
+        system,
+        sign=pulses.sign if own else 1,
+        own_sync=own,
+        resolution=capture.resolution[name],
+    )
+    if isinstance(found, str):
+        return Analysis(name, tuple(nothing(one, found, case) for one in NAMES), {}, None, notes=notes)
+    scene = _Scene(found, system, pulses, edges.period, edges.width, own)
+    quantities, budgets = to_quantities(found, capture.resolution[name], step, volts, case, sign=scene.sign)
+    return Analysis(
+        name,
+        quantities,
+        budgets,
+        Template(found.fold.x, scene.sign * found.fold.y, found.levels, found.windows),
+        system.name if system else None,
+        scene.scan(),
+        "negative" if pulses.sign > 0 else "positive",
+        found.lines,
+        scene.termination(),
+        (*notes, *found.notes, *scene.notes(quantities)),
+    )
+
+
+def _channel(capture: Capture, name: str | None) -> str:
+    names = list(capture.volts)
+    if name is None:
+        if len(names) == 1:
+            return names[0]
+        raise InputError(f"the capture holds several channels; say which of {accepted(names)}", file=capture.file)
+    for one in names:
+        if one.casefold() == name.casefold():
+            return one
+    raise InputError(
+        f"there is no channel '{name}'{nearest(name, names)}; the capture has {accepted(names)}", file=capture.file
+    )
+
+
+def _reduced(capture: Capture, name: str) -> tuple[NDArray[np.floating], float, tuple[str, ...]]:
+    """Return the samples to work on: at most `LONGEST` seconds, averaged to steps of at least `FINEST`."""
+    volts: NDArray[np.floating] = capture.volts[name]
+    step, notes = capture.time_step, list(capture.notes)
+    most = round(LONGEST / step)
+    if len(volts) > most:
+        volts = volts[:most]
+        notes.append(f"only the first {1e3 * LONGEST:g} ms of {1e3 * capture.duration:.4g} ms were looked at")
+    group = int(FINEST / step)
+    if group > 1:
+        n = len(volts) // group
+        volts = volts[: n * group].reshape(n, group).mean(axis=1, dtype=np.float64)
+        step *= group
+    return volts, step, tuple(notes)
+
+
+def _unfit(step: float, points: int) -> str | None:
+    if step > SLOWEST:
+        return f"undersampled: {1e-6 / step:.3g} MHz; scan lines need at least 4 MHz"
+    lines = points * step / systems()[0].period
+    if lines < MIN_LINES + 1:
+        return (
+            f"too short: {1e6 * points * step:.3g} us hold {lines:.2g} scan lines; at least {MIN_LINES + 1} are needed"
+        )
+    return None
+
+
+def _no_sync(sync_channel: str | None) -> str:
+    if sync_channel is not None:
+        return f"no line sync of 15.6 or 15.7 kHz was found on channel '{sync_channel}'"
+    return "no line sync of 15.6 or 15.7 kHz was found on it; give the channel that carries sync"
+
+
+@dataclass(frozen=True)
+class _Scene:
+    """The capture as a whole: what can be said in words."""
+
+    found: Found
+    system: System | None
+    pulses: Pulses
+    period: float
+    width: float
+    own: bool
+
+    @property
+    def sign(self) -> int:
+        return self.pulses.sign if self.own else 1
+
+    def scan(self) -> str | None:
+        """Tell interlaced from non-interlaced by the number of lines between two field syncs."""
+        fields = self._fields()
+        if len(fields) < 2:
+            return None
+        halves = float(np.median(np.diff(fields))) / (self.period / 2)
+        return "interlaced" if round(halves) % 2 else "non-interlaced"
+
+    def _fields(self) -> NDArray[np.float64]:
+        wide = self.pulses.starts[self.pulses.widths > _FIELD_PULSE]
+        return wide[np.diff(wide, prepend=0.0) > 1e-3]  # the first of each group, unless the capture began in it
+
+    def termination(self) -> str | None:
+        """Say what the sync amplitude hints at; a hint, never evidence."""
+        raw = self.found.raw.get("level.sync", Raw(None))
+        if raw.value is None or self.system is None or not self.found.has_picture:
+            return None
+        ratio = abs(raw.value) / self.system.sync
+        if 1.6 <= ratio <= 2.4:
+            return (
+                "levels are about twice the nominal: the far end is not terminated, the source's series resistor is"
+                " missing, or the source is twice as strong; a second reading into another load tells them apart"
+            )
+        if 0.55 <= ratio <= 0.78:
+            return (
+                "levels are about two thirds of the nominal: two loads of 75 ohm in parallel, or two series resistors"
+                " one behind the other"
+            )
+        if 0.85 <= ratio <= 1.18:
+            return "levels fit one load of 75 ohm"
+        return None
+
+    def notes(self, quantities: tuple[Quantity, ...]) -> tuple[str, ...]:
+        said = []
+        if self.own and self.pulses.sign < 0:
+            said.append("sync goes positive: the line is inverted")
+        if self.system is None:
+            said.append(f"a line period of {1e6 * self.period:.4g} us is that of no system known here")
+        elif abs(self.period / self.system.period - 1) > 3e-4:
+            percent = 100 * (self.period / self.system.period - 1)
+            said.append(
+                f"the line period is {percent:+.2f} % off the {self.system.name}-line system's, as non-interlaced"
+                " sources often are"
+            )
+        if self.scan() == "non-interlaced":
+            lines = round(float(np.median(np.diff(self._fields()))) / self.period)
+            said.append(f"not interlaced: {lines} lines in a field")
+        chroma, white = self.found.chroma, self.found.raw.get("level.white", Raw(None)).value
+        if chroma and white:
+            said.append(f"chroma reaches {1e3 * chroma:.3g} mV peak to peak, beside the levels given here")
+        return tuple(said)

@@ -1,0 +1,172 @@
+"""The colour burst: found by its power, measured by least squares on every line."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from guardcheck.measure.capture.lines import Lines
+from guardcheck.measure.capture.slicer import box
+
+Floats = NDArray[np.float64]
+Complexes = NDArray[np.complex128]
+
+SEARCH = (3.2e6, 4.9e6)
+WINDOW = (4.95e-6, 8.9e-6)
+MOST_LINES = 400
+SAMPLES_PER_CYCLE = 2.2
+_ENVELOPE_LINES = 40
+_SPAN = 1.2e-6
+_LONGEST = 3.6e-6
+_LEAST = 1e-3
+
+
+@dataclass(frozen=True)
+class Burst:
+    """A colour burst: peak-to-peak amplitude [V], frequency [Hz], their standard errors, and its window [s]."""
+
+    amplitude: float
+    amplitude_error: float
+    frequency: float
+    frequency_error: float
+    window: tuple[float, float]
+    coherent: bool
+
+
+def can_see(step: float, subcarrier: float) -> bool:
+    """Tell whether the sampling can show a subcarrier at all."""
+    return step * subcarrier * SAMPLES_PER_CYCLE <= 1.0
+
+
+def find_burst(lines: Lines, noise: float, period: float) -> Burst | None:
+    """Return the burst of a set of lines, or None when the back porch holds none.
+
+    Parameters
+    ----------
+    lines
+        whole lines
+    noise
+        rms of the noise [V]
+    period
+        line period [s]
+
+    """
+    lines = lines.pick(np.arange(len(lines.rows)) < MOST_LINES)
+    part = lines.columns(WINDOW)
+    x = lines.offsets[:, None] + np.arange(part.start, part.stop) * lines.step
+    y = lines.rows[:, part]
+    grid = np.arange(SEARCH[0], min(SEARCH[1], 0.49 / lines.step), 40e3)
+    if len(grid) < 3 or y.shape[1] < 8:
+        return None
+    rough = _best_frequency(x[:_ENVELOPE_LINES], y[:_ENVELOPE_LINES], grid)
+    window = _full_height(lines.pick(np.arange(len(lines.rows)) < _ENVELOPE_LINES), rough, noise)
+    return None if window is None else _measure(lines, window, rough, noise, period)
+
+
+def _best_frequency(x: Floats, y: Floats, grid: Floats) -> float:
+    """Return the frequency that explains most of the lines' power, by a parabola through the best of the grid."""
+    power = np.array([_fit(x, y, f)[1] for f in grid])
+    best = int(power.argmax())
+    if not 0 < best < len(grid) - 1:
+        return float(grid[best])
+    left, mid, right = power[best - 1 : best + 2]
+    bend = left - 2 * mid + right
+    shift = 0.5 * (left - right) / bend if bend < 0 else 0.0
+    return float(grid[best] + shift * (grid[1] - grid[0]))
+
+
+def _full_height(lines: Lines, f: float, noise: float) -> tuple[float, float] | None:
+    """Return the window [s] in which the burst stands at full height, None when nothing stands out of the noise."""
+    centres = np.arange(WINDOW[0] + 0.5 * _SPAN, WINDOW[1] - 0.5 * _SPAN, 0.1e-6)
+    heights = np.empty(len(centres))
+    samples = 1
+    for i, centre in enumerate(centres):
+        part = lines.columns((centre - 0.5 * _SPAN, centre + 0.5 * _SPAN))
+        samples = part.stop - part.start
+        if samples < 6:
+            return None
+        x = lines.offsets[:, None] + np.arange(part.start, part.stop) * lines.step
+        heights[i] = np.sqrt(np.mean(np.abs(_fit(x, lines.rows[:, part], f)[0]) ** 2))
+    peak = float(heights.max())
+    if peak < max(_LEAST, 4 * noise / np.sqrt(samples)) or heights.min() > 0.6 * peak:
+        return None
+    high = centres[heights > 0.93 * peak]
+    start, end = float(high[0]) - 0.3 * _SPAN, float(high[-1]) + 0.3 * _SPAN
+    return (start, end) if end - start < _LONGEST else None
+
+
+def _measure(lines: Lines, window: tuple[float, float], rough: float, noise: float, period: float) -> Burst | None:
+    part = lines.columns(window)
+    x = lines.offsets[:, None] + np.arange(part.start, part.stop) * lines.step
+    y = lines.rows[:, part]
+    n = y.shape[1]
+    if n < 6:
+        return None
+    frequency = _best_frequency(x, y, np.arange(rough - 40e3, rough + 41e3, 4e3))
+    phasors = _fit(x, y, frequency)[0]
+    present = np.abs(phasors) > 0.5 * np.median(np.abs(phasors))
+    square = float(np.mean(np.abs(phasors[present]) ** 2)) - 4 * noise**2 / n
+    if square <= 0:
+        return None
+    amplitude = float(np.sqrt(square))
+    spread = float(np.std(np.abs(phasors[present])))
+    length = n * lines.step
+    slope_error = np.sqrt(6.0) * noise / (np.pi * length * amplitude * np.sqrt(0.5 * n)) / np.sqrt(len(y))
+    error = float(max(slope_error, 1.0))
+    refined = _from_phase(phasors, lines, frequency, period) if 4 * error < 0.25 / period else None
+    coherent = refined is not None
+    if refined is not None:
+        frequency, error = refined
+    mean_error = spread / np.sqrt(np.count_nonzero(present))
+    return Burst(2 * amplitude, 2 * float(mean_error), frequency, error, window, coherent)
+
+
+def _fit(x: Floats, y: Floats, f: float) -> tuple[Complexes, float]:
+    """Fit cosine, sine and a constant to every line.
+
+    Returns
+    -------
+    the phasor of each line, shape ``(n_lines,)``, and the mean power the fit explains
+
+    """
+    angle = 2 * np.pi * f * x
+    y = y - y.mean(axis=1, keepdims=True)
+    basis = np.stack((np.cos(angle), np.sin(angle), np.ones_like(angle)), axis=-1)
+    normal = np.einsum("kji,kjl->kil", basis, basis)
+    right = np.einsum("kji,kj->ki", basis, y)
+    solved = np.linalg.solve(normal, right[..., None])[..., 0]
+    phasors: Complexes = solved[:, 0] - 1j * solved[:, 1]
+    return phasors, float(np.mean(np.sum(solved * right, axis=1)))
+
+
+def _from_phase(phasors: Complexes, lines: Lines, f: float, period: float) -> tuple[float, float] | None:
+    """Refine the frequency by the phase from each line to the next but one, which the swing of PAL leaves alone."""
+    absolute = phasors * np.exp(-2j * np.pi * f * lines.starts)
+    place = {int(number): index for index, number in enumerate(lines.number)}
+    pairs = [(index, place[number + 2]) for number, index in place.items() if number + 2 in place]
+    if len(pairs) < 4:
+        return None
+    first, second = np.array(pairs).T
+    turn = absolute[second] * np.conj(absolute[first])
+    mean = turn.sum()
+    steady = float(abs(mean) / np.abs(turn).sum())
+    if steady < 0.8:
+        return None
+    scatter = float(np.sqrt(max(0.0, -2 * np.log(steady)))) / np.sqrt(len(pairs))
+    return f + float(np.angle(mean)) / (4 * np.pi * period), scatter / (4 * np.pi * period)
+
+
+def envelope_peak(lines: Lines, f: float, noise: float) -> float:
+    """Return the greatest chroma amplitude anywhere in the lines, peak to peak [V]: rms over lines of the envelope."""
+    lines = lines.pick(np.arange(len(lines.rows)) < MOST_LINES)
+    x = lines.offsets[:, None] + np.arange(lines.rows.shape[1]) * lines.step
+    width = max(2, round(4 / f / lines.step))
+    carrier = lines.rows * np.exp(-2j * np.pi * f * x)
+    power = np.zeros(carrier.shape[1])
+    for row in carrier:
+        power += box(row.real.copy(), width) ** 2 + box(row.imag.copy(), width) ** 2
+    square = power / len(carrier) - noise**2 / width
+    inside = square[width:-width]
+    return 4.0 * float(np.sqrt(max(0.0, inside.max()))) if len(inside) else 0.0

@@ -1,0 +1,353 @@
+"""Raw values of a capture into quantities: scaled to 100 % white into 75 ohm, each with its uncertainty budget."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from guardcheck.measure.capture.found import Found, Raw
+from guardcheck.measure.readings.accuracy import Accuracy, parse_accuracy
+from guardcheck.measure.readings.budget import Budget, Contribution
+from guardcheck.measure.readings.evaluate import (
+    Circumstances,
+    bound_words,
+    picture_share,
+    termination_rows,
+    to_load,
+)
+from guardcheck.measure.readings.instruments import STATED, presumed
+from guardcheck.measure.readings.records import AMPLITUDES, AT_LEAST, AT_MOST
+from guardcheck.model import MEASURED, QUANTITIES, Quantity
+
+NAMES = (
+    "level.white",
+    "level.black",
+    "level.blank",
+    "level.sync",
+    "level.pp",
+    "response.line_tilt",
+    "response.overshoot",
+    "timing.line_period",
+    "timing.sync_width",
+    "timing.front_porch",
+    "timing.back_porch",
+    "burst.amplitude",
+    "burst.frequency",
+    "noise.rms",
+)
+"""Every quantity a capture can give."""
+
+FLAT_ONLY = ("response.line_tilt", "response.overshoot")
+_VOLTS = (*AMPLITUDES, "level.blank")
+
+
+@dataclass(frozen=True)
+class Settings:
+    """What is known beside the samples.
+
+    `picture`, `place` and `load` are the words of a readings file; `accuracy` is the oscilloscope's, `timebase`,
+    `probe_tolerance` and `termination` are fractions; None takes the presumed figures (no probe, for the probe).
+    """
+
+    line: str = ""
+    guarded: bool | None = None
+    picture: str | None = None
+    place: str | None = None
+    load: str | None = None
+    accuracy: Accuracy | None = None
+    timebase: float | None = None
+    probe_tolerance: float | None = None
+    termination: float | None = None
+    circumstances: Circumstances = field(default_factory=Circumstances)
+
+
+def nothing(name: str, reason: str, case: Settings) -> Quantity:
+    """Return a quantity without value, and why."""
+    return Quantity(name, case.line, case.guarded, None, origin=MEASURED, failure=reason)
+
+
+def to_quantities(
+    found: Found,
+    resolution: float,
+    step: float,
+    volts: NDArray[np.floating],
+    case: Settings,
+    *,
+    sign: int,
+) -> tuple[tuple[Quantity, ...], Mapping[str, Budget]]:
+    """Return every quantity of `NAMES` with its budget, if it has a value.
+
+    Parameters
+    ----------
+    found
+        the raw values
+    resolution
+        the trace's voltage step [V], 0 when none was found
+    step
+        sample interval [s]
+    volts
+        the samples, for the height of the screen
+    case
+        what is known beside them
+    sign
+        -1 for an inverted line: its amplitudes count as negative
+
+    """
+    bench = _Bench(found, resolution, step, float(volts.max()) - float(volts.min()), case)
+    raw = dict(found.raw)
+    raw["noise.rms"] = Raw(found.noise, found.noise / np.sqrt(2.0 * max(1, found.lines)))
+    quantities: list[Quantity] = []
+    budgets: dict[str, Budget] = {}
+    for name in NAMES:
+        one = raw.get(name) or Raw(None, failure="not found")
+        if name == "level.pp":
+            quantity, budget = _peak_to_peak(found, quantities, budgets, bench)
+        elif one.value is None:
+            quantity, budget = nothing(name, one.failure or "not found", case), None
+        else:
+            quantity, budget = _one(name, one, bench, raw, sign)
+        quantities.append(quantity)
+        if budget is not None:
+            budgets[name] = budget
+    return tuple(quantities), budgets
+
+
+@dataclass(frozen=True)
+class _Bench:
+    """The instrument's share of the uncertainty."""
+
+    found: Found
+    resolution: float
+    step: float
+    span: float
+    case: Settings
+
+    def volts(self, name: str, value: float, error: float) -> list[Contribution]:
+        """Return the rows of a voltage: gain, quantisation, probe, scatter; offset for a level against 0 V."""
+        scope, case = presumed()["scope"], self.case
+        stated = case.accuracy
+        accuracy = stated or parse_accuracy(scope["accuracy"].text, "V")
+        source = STATED if stated else scope["accuracy"].cited()
+        division = 32 * self.resolution if self.resolution else self.span / 4
+        half = accuracy.of_reading * abs(value) + accuracy.of_range * 8 * division
+        rows = [Contribution("accuracy", half, source=source)]
+        rounding, seen = self.rounding()
+        if name == "level.blank":
+            offset = parse_accuracy(scope["offset"].text, "V")
+            absolute = stated.divisions * division + stated.absolute if stated else 0.0
+            if not absolute:
+                absolute, source = offset.divisions * division + offset.absolute, scope["offset"].cited()
+            rows.append(Contribution("offset", absolute, source=source))
+            rows.append(Contribution("wander", self.found.drift, "normal", source="seen from line to line"))
+        ends = 1 if name in ("level.blank", "noise.rms") else 2
+        rows += [Contribution("quantisation", rounding, source=seen)] * ends
+        if case.probe_tolerance is not None:
+            rows.append(Contribution("probe", case.probe_tolerance * abs(value), source=STATED))
+        rows.append(Contribution("scatter", error, "normal", source=f"{self.found.lines} scan lines averaged"))
+        return rows
+
+    def rounding(self) -> tuple[float, str]:
+        """Return how far the mean of rounded samples may lie from the truth [V], and where the step is known from.
+
+        Noise smooths the steps of a converter: the worst mean error of a quantiser with step q under Gaussian noise
+        of rms s is close to q / pi * exp(-2 pi^2 s^2 / q^2), and q / 2 without noise. A trace without visible steps
+        has been averaged or rescaled; it still came from a converter.
+        """
+        scope = presumed()["scope"]
+        q, source = self.resolution, "steps seen in the trace"
+        if q <= 0:
+            q = 2 * self.span / 2 ** int(scope["bits"].text)
+            source = f"no steps seen in the trace, {scope['bits'].cited()}, half of it used"
+        ratio = min(self.found.noise / q, 5.0) if q > 0 else 5.0
+        return float(min(q / 2, max(q / np.pi * np.exp(-2 * np.pi**2 * ratio**2) * 1.3, 0.01 * q))), source
+
+    def ratio(self, error: float, height: float) -> list[Contribution]:
+        """Return the rows of a share of the picture's height [V]: there the gain drops out."""
+        rounding, source = self.rounding()
+        return [
+            Contribution("scatter", error, "normal", source=f"{self.found.lines} scan lines averaged"),
+            Contribution("quantisation", rounding / max(height, 1e-3), source=source),
+        ]
+
+    def seconds(self, value: float, error: float) -> list[Contribution]:
+        """Return the rows of a time or a frequency."""
+        scope, stated = presumed()["scope"]["timebase"], self.case.timebase
+        share = parse_accuracy(scope.text, "s").of_reading if stated is None else stated
+        source = scope.cited() if stated is None else STATED
+        return [
+            Contribution("time base", share * abs(value), source=source),
+            Contribution("scatter", error, "normal", source=f"{self.found.lines} scan lines averaged"),
+        ]
+
+
+def _one(name: str, raw: Raw, bench: _Bench, others: Mapping[str, Raw], sign: int) -> tuple[Quantity, Budget | None]:
+    value, case, unit = float(raw.value or 0.0), bench.case, QUANTITIES[name].unit
+    level = _Level(value, None, [])
+    if name in _VOLTS:
+        found = _level(name, value, raw.error, bench, others)
+        if isinstance(found, str):
+            return nothing(name, found, case), None
+        level = found
+        if sign < 0 and name in ("level.white", "level.black", "level.sync"):
+            if not bench.found.has_picture:
+                reason = "sync goes positive; the standard's amplitude is that of negative sync"
+                return nothing(name, reason, case), None
+            level = level.turned()
+    elif unit in ("s", "Hz"):
+        level.rows.extend(bench.seconds(value, raw.error))
+        if unit == "s" and name != "timing.line_period":
+            level.rows.append(Contribution("half-amplitude level", _edge_time(bench), source="sampling of the edges"))
+    else:
+        level.rows.extend(bench.ratio(raw.error, abs(others["level.white"].value or 0.0)))
+    budget = Budget(name, unit, tuple(row for row in level.rows if row.half_width > 0))
+    quantity = Quantity(
+        name,
+        case.line,
+        case.guarded,
+        level.value,
+        origin=MEASURED,
+        uncertainty=budget.expanded,
+        failure=raw.failure or _content(name, case.picture),
+        unknowns=level.unknowns,
+        notes=level.notes,
+        bound=level.bound,
+    )
+    return quantity, budget
+
+
+def _content(name: str, picture: str | None) -> str | None:
+    """Say why a value may be the picture's own content, None when it may not."""
+    if name in FLAT_ONLY and picture in (None, "other"):
+        return "only a declared flat picture (white field or bars) shows it; this may be the picture's own content"
+    if name == "level.black" and picture in (None, "other", "white"):
+        return "only bars hold a known black; this is the darkest part of the picture"
+    return None
+
+
+@dataclass(frozen=True)
+class _Level:
+    """A value on its way: with the side it proves, its budget rows, and what was said of it."""
+
+    value: float
+    bound: str | None
+    rows: list[Contribution]
+    notes: tuple[str, ...] = ()
+    unknowns: tuple[str, ...] = ()
+
+    def turned(self) -> _Level:
+        """Return the level of an inverted line."""
+        return replace(self, value=-self.value, bound={AT_LEAST: AT_MOST, AT_MOST: AT_LEAST}.get(self.bound or ""))
+
+
+def _level(name: str, value: float, error: float, bench: _Bench, others: Mapping[str, Raw]) -> _Level | str:
+    """Return a level into 75 ohm at 100 % white, or why it cannot be told."""
+    case = bench.case
+    rows = bench.volts(name, value, error)
+    loaded = to_load(name, value, case.load, case.circumstances)
+    if isinstance(loaded, str):
+        return loaded
+    notes = [f"Raw {1e3 * value:.4g} mV with an open line."] if case.load == "open" else []
+    unknowns = ["load"] if case.load is None else []
+    value, factor, extra = loaded
+    rows = [_scaled(row, factor) for row in rows] + extra
+    if case.load != "open":
+        rows += termination_rows(value, case.place, case.termination, case.circumstances)
+    value, bound, share = _to_white(name, value, case, others, factor)
+    if bound is not None:
+        unknowns.append("picture")
+        notes.append(_sentence(bound_words(case.picture, bound)))
+    elif share != 1.0:
+        notes.append(f"Scaled from {100 * share:.3g} % to 100 % white.")
+    return _Level(value, bound, [_scaled(row, 1 / share) for row in rows], tuple(notes), tuple(unknowns))
+
+
+def _edge_time(bench: _Bench) -> float:
+    """Return how far the half-amplitude crossings may be off together [s]: interpolation between samples."""
+    return max(5e-9, bench.step / 6)
+
+
+def _to_white(
+    name: str, value: float, case: Settings, others: Mapping[str, Raw], factor: float
+) -> tuple[float, str | None, float]:
+    """Scale white to 100 %: with the black the capture shows, else with the standard's setup."""
+    if name != "level.white":
+        return value, None, 1.0
+    bound, share = picture_share(name, case.picture, replace(case.circumstances, setup=0.0))
+    black = others.get("level.black", Raw(None)).value
+    if bound is not None or share == 1.0:
+        return value, bound, 1.0
+    if black is None:
+        _, share = picture_share(name, case.picture, case.circumstances)
+        return value / share, None, share
+    black *= factor
+    scaled = black + (value - black) / share
+    return scaled, None, value / scaled if scaled else 1.0
+
+
+def _peak_to_peak(
+    found: Found, so_far: list[Quantity], budgets: Mapping[str, Budget], bench: _Bench
+) -> tuple[Quantity, Budget | None]:
+    """Return tip to 100 % white on a line with sync, darkest to white without, the envelope of a chroma line."""
+    case = bench.case
+    known = {quantity.name: quantity for quantity in so_far}
+    white, sync, black = known["level.white"], known["level.sync"], known["level.black"]
+    if white.value is None and sync.value is None and found.chroma:
+        return _one("level.pp", Raw(found.chroma, 0.01 * found.chroma), bench, found.raw, 1)
+    parts = [part for part in (white, sync) if part.value is not None]
+    if "level.sync" in found.windows or found.raw["level.sync"].value is not None:
+        missing = [part for part in (white, sync) if part.value is None and not _absent(part, found)]
+    else:
+        missing = [white] if white.value is None else []
+    if missing or not parts:
+        reason = (missing or [white])[0].failure or "not found"
+        return nothing("level.pp", reason, case), None
+    value = sum(abs(part.value or 0.0) for part in parts)
+    if sync.value is None and black.value is not None:
+        value -= min(0.0, black.value)
+    rows = tuple(row for part in parts for row in budgets[part.name].contributions)
+    joined = _joined(rows)
+    budget = Budget("level.pp", "V", joined)
+    quantity = Quantity(
+        "level.pp",
+        case.line,
+        case.guarded,
+        value,
+        origin=MEASURED,
+        uncertainty=budget.expanded,
+        unknowns=white.unknowns,
+        notes=white.notes,
+        bound=white.bound if white.value is not None else None,
+    )
+    return quantity, budget
+
+
+def _absent(part: Quantity, found: Found) -> bool:
+    """Tell whether a line simply has no such part (a sync line has no white), rather than one that was lost."""
+    return part.name == "level.white" and not found.has_picture
+
+
+def _joined(rows: tuple[Contribution, ...]) -> tuple[Contribution, ...]:
+    """Add rows of the same cause as they stand: white and sync are wrong by the same gain, at the same time."""
+    shared = ("accuracy", "probe", "75 ohm load", "output impedance")
+    found: dict[str, Contribution] = {}
+    rest = []
+    for row in rows:
+        if row.name not in shared:
+            rest.append(row)
+        elif row.name in found:
+            sum_ = abs(found[row.name].sensitivity * found[row.name].half_width) + abs(row.sensitivity * row.half_width)
+            found[row.name] = Contribution(row.name, sum_, row.distribution, 1.0, row.source)
+        else:
+            found[row.name] = row
+    return (*found.values(), *rest)
+
+
+def _scaled(row: Contribution, factor: float) -> Contribution:
+    return replace(row, sensitivity=row.sensitivity * factor)
+
+
+def _sentence(text: str) -> str:
+    return f"{text[0].upper()}{text[1:]}."
