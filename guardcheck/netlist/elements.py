@@ -61,7 +61,7 @@ def read_element(statement: Statement, place: Place, known: Known) -> Element:
 
     """
     first = re.split(r"[ \t(]", statement.text, maxsplit=1)[0]
-    place = place.at(statement.line, first.lower() if first.isprintable() else None)
+    place = Place(place.file, statement.line, first.lower() if re.fullmatch(r"\w{1,32}", first, re.ASCII) else None)
     letter = first[:1].lower()
     if letter in _REFUSED:
         raise place.error(_REFUSED[letter])

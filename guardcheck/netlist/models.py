@@ -24,7 +24,7 @@ _BIPOLAR = (
     "is bf nf vaf ikf ise ne br nr var ikr isc nc rb irb rbm re rc cje vje mje tf xtf vtf itf ptf cjc vjc mjc xcjc tr "
     "cjs vjs mjs xtb eg xti kf af fc tnom"
 )
-_JUNCTION_FET = "vto beta lambda rd rs cgs cgd pb is b n fc kf af tnom"
+_JUNCTION_FET = "vto beta lambda rd rs cgs cgd pb is b fc kf af tnom"
 _MOSFET = (
     "level vto kp gamma phi lambda rd rs cbd cbs is pb cgso cgdo cgbo rsh cj mj cjsw mjsw js tox nsub nss tpg ld uo fc "
     "kf af tnom"

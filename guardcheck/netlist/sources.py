@@ -72,6 +72,8 @@ def _wave(fields: Fields) -> tuple[Expr, ...]:
     name = fields.word("a waveform").lower()
     if fields.accept("(") is None:
         raise fields.missing(f"'(' behind {name}")
+    if fields.word_is("file"):
+        raise fields.place.error(f"{name} reads no file; write its numbers")
     numbers: list[Expr] = []
     while fields.left and not fields.word_is(")"):
         numbers.append(fields.value(f"a number of {name}"))
