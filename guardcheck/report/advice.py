@@ -23,7 +23,6 @@ from guardcheck.report.words import (
     clean,
     doubt,
     line_rank,
-    plural,
     quantity_rank,
     quantity_title,
     sentence,
@@ -134,13 +133,13 @@ def meaning(result: Result) -> str:
     judged = sum(count for outcome, count in tally.items() if outcome != NOT_APPLICABLE)
     if result.outcome == DOES_NOT_CONFORM:
         rest = f" A further {unknown} could not be proven either way." if unknown else ""
-        return f"{bad} of {plural(judged, 'needed check')} {_do(bad)} not conform.{rest} Do not go on as planned."
+        return f"{bad} of {judged} needed checks {_do(bad)} not conform.{rest} Do not go on as planned."
     if result.outcome == NOT_PROVEN:
         if not judged:
             return "No needed check has an answer. Not proven is not a pass."
-        return f"Nothing needed fails, but {unknown} of {plural(judged, 'needed check')} cannot be proven. {NOT_A_PASS}"
+        return f"Nothing needed fails, but {unknown} of {judged} needed checks cannot be proven. {NOT_A_PASS}"
     if result.outcome == CONFORMS:
-        return f"All {plural(judged, 'needed check')} conform. What was not examined is no part of this statement."
+        return f"All needed checks conform ({judged}). What was not examined is no part of this statement."
     return "Nothing here was held against a limit, so nothing was shown to be right."
 
 

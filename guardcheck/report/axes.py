@@ -87,7 +87,8 @@ def band(axes: Any, panel: Panel, divide: float, low: float, high: float) -> Non
         if name:
             axes.annotate(
                 name, (0.99, top), xycoords=axes.get_yaxis_transform(), xytext=(0, -3), textcoords="offset points",
-                ha="right", va="top", fontsize=7.5, zorder=6, bbox={"facecolor": "white", "edgecolor": "none", "pad": 1},
+                ha="right", va="top", fontsize=7.5, zorder=6,
+                bbox={"facecolor": "white", "edgecolor": "none", "pad": 1},
             )  # fmt: skip
 
 

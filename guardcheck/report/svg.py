@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+import warnings
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Any
@@ -64,7 +65,7 @@ def draw(paint: Callable[[Any], None], *, title: str, description: str, prefix: 
     from matplotlib.backends.backend_svg import FigureCanvasSVG
     from matplotlib.figure import Figure
 
-    with _style():
+    with _style(), warnings.catch_warnings():
         figure = Figure(figsize=_SIZE)
         canvas: Any = FigureCanvasSVG(figure)
         axes = figure.add_axes((0.105, 0.155, 0.835, 0.715))
@@ -72,6 +73,8 @@ def draw(paint: Callable[[Any], None], *, title: str, description: str, prefix: 
             axes.spines[side].set_visible(False)
         paint(axes)
         out = io.StringIO()
+        # The reader's own fonts draw the text; a glyph missing from matplotlib's font only makes its width a guess.
+        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
         canvas.print_svg(out, metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
     return _accessible(out.getvalue(), title, description, prefix)
 

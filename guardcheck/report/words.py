@@ -110,8 +110,3 @@ def sentence(text: str) -> str:
         return ""
     body = body[0].upper() + body[1:] if body[1:2].islower() or " " in body[:3] else body
     return body if body[-1] in ".!?:" else f"{body}."
-
-
-def plural(count: int, noun: str) -> str:
-    """Return ``1 check``, ``2 checks``."""
-    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"

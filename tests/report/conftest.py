@@ -25,7 +25,9 @@ from guardcheck.model import (
     Result,
 )
 
-WHITE = Limit("level.white", 0.496, 0.989, 0.7, "Invented standard 1, 2nd edition", "computed", "table 1", "0.7 V, 3 dB")
+WHITE = Limit(
+    "level.white", 0.496, 0.989, 0.7, "Invented standard 1, 2nd edition", "computed", "table 1", "0.7 V, 3 dB"
+)
 SYNC = Limit("level.sync", 0.212, 0.949, 0.3, "Invented standard 1, 2nd edition", "read", "table 1")
 BLANK = Limit("level.blank", 0.0, 2.0, None, "Invented standard 1, 2nd edition", "recalled")
 IMPEDANCE = Limit("response.impedance", 61.4, 91.7, 75.0, "20 dB return loss", "practice")
@@ -35,7 +37,9 @@ MARGIN = Limit("event.margin", 0.0, None, None, "pin ratings declared in the job
 BOND = Limit("bond.resistance", None, 0.1, None, "Invented safety standard 2", "read", "5.6.6")
 
 
-def finding(rule: str, quantity: str, line: str | None, guarded: bool | None, value: float | None, **rest: Any) -> Finding:
+def finding(
+    rule: str, quantity: str, line: str | None, guarded: bool | None, value: float | None, **rest: Any
+) -> Finding:
     """Return a finding with its limit's bounds and a reason of its own."""
     limit = rest.get("limit")
     base = {
@@ -72,7 +76,8 @@ def _red() -> list[Finding]:
     rows.append(
         finding(
             "LVL01", "level.white", "red", True, 0.514, limit=WHITE, outcome=NOT_PROVEN, why=hot, spread=(0.47, 0.56),
-            interval=(0.482, 0.547), yield_=0.92, remedy="fit parts of closer tolerance, or measure the level after soldering",
+            interval=(0.482, 0.547), yield_=0.92,
+            remedy="fit parts of closer tolerance, or measure the level after soldering",
         )
     )  # fmt: skip
     return rows
@@ -121,7 +126,8 @@ def _unit() -> list[Finding]:
         finding("GND01", "bond.resistance", None, None, 0.02, limit=BOND, origin=MEASURED, uncertainty=0.011,
                 where="board shield to connector shell", why="20 mohm with 11 mohm uncertainty is inside"),
         finding("TCH01", "touch.current", None, None, 0.00017, outcome=NOT_PROVEN, needed=True, high=0.00025,
-                where="unit", origin=DECLARED_ORIGIN, why=declared, reference="Invented safety standard 2 (from memory, unverified)"),
+                where="unit", origin=DECLARED_ORIGIN, why=declared,
+                reference="Invented safety standard 2 (from memory, unverified)"),
     ]  # fmt: skip
 
 
@@ -180,7 +186,10 @@ def build() -> Result:
     )
 
 
-HOSTILE = "<script>alert(1)</script> \x1b[31mred\x1b[0m \u202eevil\u202c $\\frac{1}{ &amp; \"q\" 'q' {{ 7*7 }} \x07\u200b\ud800"
+HOSTILE = (
+    "<script>alert(1)</script> \x1b[31mred\x1b[0m \u202eevil\u202c $\\frac{1}{ &amp; \"q\" 'q' {{ 7*7 }} "
+    "\x07\u200b\ud800"
+)
 
 
 def poison(result: Result) -> Result:
