@@ -21,7 +21,7 @@ FLAT_FROM, FLAT_TO = 0.02, 0.98
 """Part of a flat half over which tilt is read: the corners are left out, as ITU-R BT.1439 leaves out 1 µs of a bar."""
 FLAT_SHARE = FLAT_TO - FLAT_FROM - 1.0 / 200
 """Share of a half between the middles of its two windows, each one two-hundredth of a half wide."""
-PERIODS = 5
+PERIODS = 8
 
 
 def transfer_deck(chain: Chain, emf: Array, builds: Builds, held: Mapping[str, Array]) -> Deck:
@@ -37,8 +37,8 @@ def square_deck(chain: Chain, low: float, high: float, *, rate: float, builds: B
     """Return a square wave between two EMFs [V] at a rate [Hz], started in its own steady state.
 
     The operating point is at the mean; the wave begins in the middle of its first half, so a coupling capacitor finds
-    itself where it would be after many periods. Windows: ends of the last two flat halves, for the tilt and to see that
-    it repeats.
+    itself where it would be after many periods. Windows: both ends of the last four flat halves, for the tilt of either
+    polarity and to see that it repeats.
     """
     period, edge = 1.0 / rate, 1e-4 / rate
     mean = (low + high) / 2
@@ -53,7 +53,7 @@ def square_deck(chain: Chain, low: float, high: float, *, rate: float, builds: B
     windows: list[tuple[float, float]] = []
     half = period / 2
     width = half / 200
-    for start in (period * (PERIODS - 1.75), period * (PERIODS - 1.25), period * (PERIODS - 0.75)):
+    for start in (period * (PERIODS - back) for back in (2.25, 1.75, 1.25, 0.75)):
         first, last = start + edge + FLAT_FROM * half, start + FLAT_TO * half
         windows += [(first, first + width), (last - width, last)]
     cards, models = chain_cards(chain, builds, 1)

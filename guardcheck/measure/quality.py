@@ -52,32 +52,33 @@ def upper_corner(frequency: Array, response: Complex, *, reference: float) -> tu
 
 
 def tilt(windows: Array, *, share: float) -> tuple[Array, Array]:
-    """Return the tilt of the last flat half and that of the one before it, per variant.
+    """Return the tilt of the flat halves per variant, and how much it still changes from period to period.
 
     Tilt is (start - end of the flat half) / height of the step that began it (contract), so a sag is positive on
-    either half.
+    either half; of the two polarities the larger is returned.
 
     Parameters
     ----------
-    windows : averages at start and end of three consecutive halves, shape ``(n_rows, 6)`` [V]
+    windows : averages at start and end of four consecutive halves, shape ``(n_rows, 8)`` [V]
     share : the part of a half that lies between the start and the end window; the tilt is scaled to the whole half
 
     """
     tilts = []
-    for half in (1, 2):
+    edge = (1.0 - share) / 2.0
+    for half in (1, 2, 3):
         before, start, end = windows[:, 2 * half - 1], windows[:, 2 * half], windows[:, 2 * half + 1]
         # both neighbours are read a little inside their halves: carry each to the step by its own slope
         slope = (start - end) / share
-        edge = (1.0 - share) / 2.0
         previous = (windows[:, 2 * half - 2] - before) / share
         height = (start + slope * edge) - (before - previous * edge)
         with np.errstate(divide="ignore", invalid="ignore"):
             tilts.append(slope / height)
-    return tilts[1], tilts[0]
+    larger = np.where(np.abs(tilts[1]) > np.abs(tilts[2]), tilts[1], tilts[2])
+    return larger, np.abs(tilts[2] - tilts[0])
 
 
 def overshoot(time: Array, volts: Array) -> float:
-    """Return (peak - final) / step of a step response, shape ``(n_points,)``; 0 when it never passes its final level."""
+    """Return (peak - final) / step of a step response, shape ``(n_points,)``; 0 when it never passes final."""
     settled = time > time[0] + 0.8 * (time[-1] - time[0])
     first, final = volts[0], float(np.mean(volts[settled]))
     height = final - first

@@ -218,35 +218,37 @@ def _guard_errors(solved: Sequence[Solved]) -> list[Quantity]:
     errors = []
     for one in solved:
         chain, standard = one.experiment.chain, one.experiment.standard
-        if not chain.guarded or "guard.level_error" not in standard.quantities:
-            continue
-        name = _amplitude(standard)
-        other = bare.get(chain.line)
-        if name is None or other is None:
-            continue
-        ends: list[float] = []
-        for with_guard, without in zip(one.plateaus, other.plateaus, strict=False):
-            rows = relative_change(_rows(with_guard, name), _rows(without, name))
-            ends += [
-                float(np.min(rows[: 1 + with_guard.builds.n_corners])),
-                float(np.max(rows[: 1 + with_guard.builds.n_corners])),
-            ]
-        first = relative_change(_rows(one.plateaus[0], name), _rows(other.plateaus[0], name))
-        value = float(first[0])
-        failure = one.plateaus[0].failure or other.plateaus[0].failure
-        errors.append(
-            Quantity(
-                "guard.level_error",
-                chain.line,
-                True,
-                value if np.isfinite(value) else None,
-                spread=(min(ends), max(ends)) if ends else None,
-                samples=first[one.experiment.builds.samples] if one.experiment.builds.n_rows > 1 else None,
-                unknowns=chain.unknowns,
-                failure=failure,
-            )
-        )
+        name, other = _amplitude(standard), bare.get(chain.line)
+        if chain.guarded and "guard.level_error" in standard.quantities and name is not None and other is not None:
+            errors.append(_guard_error(one, other, name))
     return errors
+
+
+def _guard_error(one: Solved, other: Solved, name: str) -> Quantity:
+    """Compare a guarded chain with its bare one, build by build, at every picture level both were solved for."""
+    bare = {plateaus.picture_level: plateaus for plateaus in other.plateaus}
+    chain, judged = one.experiment.chain, one.plateaus[0]
+    value, samples, ends = None, None, []
+    for plateaus in one.plateaus:
+        without = bare.get(plateaus.picture_level, other.plateaus[0])
+        shared = min(plateaus.builds.n_rows, without.builds.n_rows)
+        change = relative_change(_rows(plateaus, name)[:shared], _rows(without, name)[:shared])
+        corners = change[: 1 + plateaus.builds.n_corners]
+        ends += [float(np.min(corners)), float(np.max(corners))]
+        if plateaus is judged:
+            value = float(change[0]) if np.isfinite(change[0]) else None
+            drawn = change[plateaus.builds.samples]
+            samples = drawn if drawn.size else None
+    return Quantity(
+        "guard.level_error",
+        chain.line,
+        True,
+        value,
+        spread=(min(ends), max(ends)),
+        samples=samples,
+        unknowns=chain.unknowns,
+        failure=judged.failure or other.plateaus[0].failure,
+    )
 
 
 def _rows(plateaus: Plateaus, name: str) -> NDArray[np.float64]:

@@ -94,7 +94,7 @@ class Fitter:
         missing: list[str] = []
         reading_names = {readings[role] for role in ("open", "loaded", "load") if role in readings}
         for name, given in use.values.items():
-            key = f"{use.key}_values.{name}"
+            key = f"{use.values_key}.{name}"
             if name in reading_names:
                 continue
             parameter = part.parameters.get(name)
@@ -157,7 +157,7 @@ class Fitter:
         if not present:
             return {}
         absent = sorted(set(names.values()) - set(present.values()))
-        key = f"{use.key}_values"
+        key = use.values_key
         if absent:
             raise self._error(
                 key, f"two readings at the pin need {accepted(names.values())}; missing: {', '.join(absent)}"

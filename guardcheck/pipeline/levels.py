@@ -24,6 +24,8 @@ PICTURE_LEVELS = (0.5, 0.1, 0.9)
 MAX_ITERATIONS = 30
 SETTLED = 2e-5
 """Change of a coupling capacitor's voltage [V] below which it is taken as found: far below any limit's resolution."""
+MATTERS = 1e-3
+"""Relative loss of amplitude with the picture from which the worst picture is judged."""
 PROBE = 1e-2
 """Voltage step of the first finite-difference Jacobian [V]."""
 
@@ -93,19 +95,28 @@ def _shares(standard: Standard) -> dict[str, float]:
 
 
 def solve(engine: Engine, experiments: Sequence[Experiment]) -> tuple[tuple[Plateaus, ...], ...]:
-    """Return the plateaus of every experiment: one entry, or one per picture level where the signal is AC coupled."""
-    first = [_Search(one, one.builds, _emf(one, one.builds), PICTURE_LEVELS[0]) for one in experiments]
-    for search in first:
+    """Return the plateaus of every experiment, the judged ones first.
+
+    A DC-coupled signal does not depend on the picture: one entry, samples included. An AC-coupled one is solved for
+    every picture level without samples; the level that keeps least of the amplitude is then solved again with the
+    samples and comes first, the others follow.
+    """
+    direct = [_Search(one, one.builds, _emf(one, one.builds), PICTURE_LEVELS[0]) for one in experiments]
+    for search in direct:
         search.names = level_deck(search.experiment.chain, search.emf, search.builds)[1]
-    searches: list[list[_Search]] = []
-    for search in first:
-        more = [_at_level(search, level) for level in PICTURE_LEVELS[1:]] if search.names else []
-        searches.append([search, *more])
-    flat = [search for group in searches for search in group]
-    _find_voltages(engine, [search for search in flat if search.names])
-    for search, trace in zip(flat, engine.run([one.deck(one.volts) for one in flat]), strict=True):
-        search.trace = trace
-    return tuple(tuple(_plateaus(search) for search in group) for group in searches)
+    explored = [[_at_level(search, level) for level in PICTURE_LEVELS] if search.names else [] for search in direct]
+    _find_voltages(engine, [search for searches in explored for search in searches])
+    _run(engine, [search for searches in explored for search in searches])
+    judged = [_judged(search, searches) for search, searches in zip(direct, explored, strict=True)]
+    _find_voltages(engine, [search for search in judged if search.names], started=True)
+    _run(engine, judged)
+    return tuple(
+        (
+            _plateaus(first),
+            *(_plateaus(other) for other in searches if other.picture_level != first.picture_level),
+        )
+        for first, searches in zip(judged, explored, strict=True)
+    )
 
 
 def _emf(one: Experiment, builds: Builds) -> Array:
@@ -117,13 +128,47 @@ def _at_level(search: _Search, picture_level: float) -> _Search:
     return replace(search, builds=corners, emf=search.emf[: corners.n_rows], picture_level=picture_level)
 
 
-def _find_voltages(engine: Engine, searches: Sequence[_Search]) -> None:
-    """Fill in `volts` and `settled` of every search."""
-    for search in searches:
-        rows, count = search.builds.n_rows, len(search.names)
-        search.volts, search.jacobian = np.zeros((rows, count)), np.zeros((rows, count, count))
+def _judged(search: _Search, explored: Sequence[_Search]) -> _Search:
+    """Return the search that is to be judged: at the picture level that keeps least of the amplitude."""
+    if not explored:
+        return search
+    kept = _kept([_plateaus(one) for one in explored])
+    worst = int(np.argmin(kept)) if np.min(kept) < 1.0 - MATTERS else 0
+    found = explored[worst]
+    rows = search.builds.n_rows
+    return replace(
+        search,
+        picture_level=found.picture_level,
+        volts=np.repeat(found.volts[:1], rows, axis=0),
+        jacobian=np.repeat(found.jacobian[:1], rows, axis=0),
+    )
+
+
+def _kept(explored: Sequence[Plateaus]) -> Array:
+    """Return the share of the amplitude each picture level keeps: the worse of white and sync, 0 where unsolved."""
+    shares = np.ones(len(explored))
+    for name in ("level.white", "level.sync"):
+        rows = [level_rows(one.experiment.states, one.volts) for one in explored]
+        values = np.abs([float(row[name][0]) if name in row else 0.0 for row in rows])
+        largest = np.max(np.nan_to_num(values))
+        if largest > SETTLED:
+            shares = np.minimum(shares, np.nan_to_num(values / largest))
+    return shares
+
+
+def _run(engine: Engine, searches: Sequence[_Search]) -> None:
+    for search, trace in zip(searches, engine.run([one.deck(one.volts) for one in searches]), strict=True):
+        search.trace = trace
+
+
+def _find_voltages(engine: Engine, searches: Sequence[_Search], *, started: bool = False) -> None:
+    """Fill in `volts` and `settled` of every search; `started` says that volts and Jacobians hold a good guess."""
+    if not started:
+        for search in searches:
+            rows, count = search.builds.n_rows, len(search.names)
+            search.volts, search.jacobian = np.zeros((rows, count)), np.zeros((rows, count, count))
     _residuals(engine, searches)
-    for index in range(max((len(search.names) for search in searches), default=0)):
+    for index in range(max((len(search.names) for search in searches), default=0) if not started else 0):
         _probe(engine, [search for search in searches if index < len(search.names)], index)
     for _ in range(MAX_ITERATIONS):
         active = [search for search in searches if not search.settled]
@@ -209,9 +254,12 @@ def level_quantities(group: Sequence[Plateaus]) -> tuple[Quantity, ...]:
 
 
 def _notes(plateaus: Plateaus) -> tuple[str, ...]:
-    if not plateaus.help_used:
-        return ()
-    return (f"Convergence help used: {', '.join(plateaus.help_used)}.",)
+    notes = []
+    if plateaus.held and plateaus.picture_level != PICTURE_LEVELS[0]:
+        notes.append(f"Judged at the worst picture, {100 * plateaus.picture_level:.0f} % white.")
+    if plateaus.help_used:
+        notes.append(f"Convergence help used: {', '.join(plateaus.help_used)}.")
+    return tuple(notes)
 
 
 def _widened(first: Quantity, other: Quantity) -> Quantity:

@@ -51,7 +51,7 @@ GRID = 61
 BEYOND = 3.0
 """Transfer curve: points, and how far beyond the signal's extremes it runs [V of EMF]."""
 REPEATS = 0.02
-"""Largest change of tilt from one half to the next that still counts as a steady state (share of the step)."""
+"""Largest change of tilt from one period to the next that still counts as a steady state (share of the step)."""
 
 
 _NO_NOTES: tuple[str, ...] = ()
@@ -186,9 +186,8 @@ def _tilts(one: Experiment, group: Sequence[Plateaus]) -> Study | None:
         for name, trace in zip(wanted, traces, strict=True):
             rows, failure = np.full(builds.n_rows, np.nan), trace.failure
             if failure is None:
-                last, previous = tilt(np.real(at_display(trace)).reshape(builds.n_rows, -1), share=FLAT_SHARE)
-                rows = last
-                if np.isfinite(last[0]) and abs(last[0] - previous[0]) > REPEATS:
+                rows, change = tilt(np.real(at_display(trace)).reshape(builds.n_rows, -1), share=FLAT_SHARE)
+                if np.isfinite(rows[0]) and change[0] > REPEATS:
                     failure = "the square wave had not reached a steady state"
             found.append(_summary(one, name, rows, builds, failure))
         return tuple(found)
