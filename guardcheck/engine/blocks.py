@@ -7,8 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from guardcheck.engine.script import MARK, SUFFIX, Answer, Array, Script, Stack, unsolved
+from guardcheck.engine.script import Answer, Array, Script, Stack, unsolved
 from guardcheck.engine.session import RunError, Session, alter_commands
+from guardcheck.engine.stacking import copy_of, stacked_lines
 
 _GIVE_UP_AFTER = 3
 _Run = tuple[Array, NDArray[np.float64] | None, tuple[str, ...]]
@@ -65,32 +66,18 @@ def _table_of(answer: Answer, like: Array) -> Array:
     return np.full((len(answer.solved), *like.shape[1:]), np.nan, dtype=like.dtype)
 
 
-def stacked_lines(stack: Stack, rows: NDArray[np.float64]) -> list[str]:
-    """Return the lines of one deck that holds a copy of the circuit for each row of values."""
-    lines = list(stack.shared)
-    for k, row in enumerate(rows.tolist()):
-        text = "".join(piece if isinstance(piece, str) else repr(row[piece]) for piece in stack.pieces)
-        lines += text.replace(MARK, f"{SUFFIX}{k}").split("\n")[:-1]
-    return lines
-
-
 def _stacked(session: Session, script: Script, stack: Stack, rows: NDArray[np.float64]) -> Answer:
     """Run copies side by side; when anything is wrong with the whole, run each on its own."""
-    vectors = [_copy(vector, k) for k in range(len(rows)) for _, vector in script.save]
+    vectors = [copy_of(vector, k) for k in range(len(rows)) for _, vector in script.save]
     try:
         session.load(stacked_lines(stack, rows), vectors, script.attempts[0])
-        table, _, used = session.run(script, vectors)
+        table, axis, used = session.run(script, vectors)
     except RunError as failed:
         if session.exited:
             return unsolved(len(rows), failed.words, exited=True)
         return _one_by_one(session, script, rows)
     shape = (len(rows), len(script.save), *table.shape[1:])
-    return Answer(table.reshape(shape), np.ones(len(rows), dtype=bool), help_used=used)
-
-
-def _copy(vector: str, k: int) -> str:
-    name, hash_, branch = vector.partition("#")
-    return f"{name}{SUFFIX}{k}{hash_}{branch}"
+    return Answer(table.reshape(shape), np.ones(len(rows), dtype=bool), axis, used)
 
 
 def _one_by_one(session: Session, script: Script, rows: NDArray[np.float64]) -> Answer:

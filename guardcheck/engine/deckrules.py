@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator
 
 import numpy as np
 
-from guardcheck.engine.topology import check_loops
+from guardcheck.engine.topology import check_loops, nodes_of
 from guardcheck.errors import DeckRefused, accepted, nearest
 from guardcheck.model import Card, Deck, Sweep, Transient
 
@@ -30,6 +30,7 @@ METHODS = ("gear", "trap")
 _NAME = re.compile(r"[a-z0-9_.]{1,200}\Z")
 _SAVED = re.compile(r"([vi])\(([a-z0-9_.]{1,200})\)\Z")
 _PWL = re.compile(r"pwl\s*\(?([^)]*)", re.IGNORECASE)
+_READ = re.compile(r"\b([vi])\(([^()]*)\)")
 _DELAY = re.compile(r"\btd\s*=\s*([0-9.eE+-]+)", re.IGNORECASE)
 _JUNCTIONS, _TRANSISTORS, _LINES = frozenset("d"), frozenset("qjm"), frozenset("t")
 
@@ -70,8 +71,11 @@ def _cards(deck: Deck) -> Iterator[str]:
             yield f"the element '{card.name}' appears twice"
         names.add(card.name)
         yield from _one_card(card)
-    if not any("0" in card.nodes for card in deck.cards):
+    if not any("0" in nodes_of(card) for card in deck.cards):
         yield "nothing is connected to node 0"
+    nodes = {node for card in deck.cards for node in nodes_of(card)}
+    for card in deck.cards:
+        yield from _references(card, nodes, names)
 
 
 def _one_card(card: Card) -> Iterator[str]:
@@ -88,6 +92,22 @@ def _one_card(card: Card) -> Iterator[str]:
             yield f"'{card.name}' has {n} PWL points; fewer than {MOST_PWL_POINTS} are accepted, corners are enough"
 
 
+def _references(card: Card, nodes: set[str], names: set[str]) -> Iterator[str]:
+    """Find what a card reads and the deck lacks: ngspice takes an unknown node of a B source as a new one at 0 V."""
+    if card.name[0] in "kfh":
+        for name in card.nodes if card.name[0] == "k" else card.nodes[2:]:
+            if name not in names:
+                yield f"'{card.name}' refers to '{name}', which the deck does not have{nearest(name, names)}"
+    if card.name[0] == "b":
+        if "limit" in card.tail:
+            yield f"'{card.name}' uses limit(), which ngspice computes wrongly; write min(max(x, low), high)"
+        for kind, inner in _READ.findall(card.tail):
+            known = nodes if kind == "v" else names
+            for name in (part.strip() for part in inner.split(",")):
+                if name != "0" and name not in known:
+                    yield f"'{card.name}' reads '{kind}({name})', which the deck does not have{nearest(name, known)}"
+
+
 def _values(name: str, values: Iterable[float]) -> Iterator[str]:
     for value in values:
         if not math.isfinite(value):
@@ -101,10 +121,11 @@ def _values(name: str, values: Iterable[float]) -> Iterator[str]:
 def _analysis(deck: Deck) -> Iterator[str]:
     analysis = deck.analysis
     if isinstance(analysis, Sweep):
-        if not (0.0 < analysis.start < analysis.stop < math.inf):
+        ends = 0.0 < analysis.start <= analysis.stop < math.inf
+        if not ends or (analysis.start == analysis.stop and analysis.points != 1):
             yield f"a sweep from {analysis.start!r} Hz to {analysis.stop!r} Hz is empty or endless"
-        if not 2 <= analysis.points <= MOST_FREQUENCIES:
-            yield f"a sweep of {analysis.points} points; 2 to {MOST_FREQUENCIES} are accepted"
+        if not 1 <= analysis.points <= MOST_FREQUENCIES:
+            yield f"a sweep of {analysis.points} points; 1 to {MOST_FREQUENCIES} are accepted"
     if isinstance(analysis, Transient):
         times = (analysis.step, analysis.stop, analysis.max_step)
         if not all(0.0 < t < math.inf for t in times):
@@ -135,7 +156,7 @@ def _options(deck: Deck) -> Iterator[str]:
 def _save(deck: Deck) -> Iterator[str]:
     if not deck.save:
         yield "it asks for no vector"
-    nodes = {node for card in deck.cards for node in card.nodes}
+    nodes = {node for card in deck.cards for node in nodes_of(card)}
     sources = {card.name for card in deck.cards if card.name[0] in "vleh"}
     for wanted in deck.save:
         found = _SAVED.match(wanted)

@@ -6,17 +6,24 @@ import re
 from collections.abc import Iterable, Sequence
 
 _HARMLESS = re.compile(
-    r"note:|trying gmin|gmin stepping (?:completed|failed)|dynamic gmin stepping|true gmin stepping|"
-    r"starting (?:dynamic |true )?gmin|further gmin|one (?:more|successful)|"
-    r"(?:starting )?source stepping|supplies reduced|using sparse|using klu|"
-    r"warning: (?:further|true|dynamic|source|gmin) .*stepping|"
-    r"warning: v\w*: no dc value, transient time 0 value used|"
-    r"warning: i\w*: no dc value, transient time 0 value used|"
-    r"transient op started|transient op finished|"
-    r"\s*$",
+    r"note:|using (?:sparse|klu)|trying gmin|(?:warning: )?(?:dynamic |true |spice3 )?gmin stepping|"
+    r"(?:note: )?starting (?:dynamic |true |spice3 )?gmin|"
+    r"warning: (?:further gmin|(?:dynamic|true|spice3) gmin|last gmin|source stepping|one successful)|"
+    r"(?:note: )?(?:starting )?source stepping|supplies reduced|one successful|last gmin|further gmin|"
+    r"(?:true|dynamic|spice3) gmin|warning: [vi]\w*: no dc value, transient time 0 value used|\s*$",
     re.IGNORECASE,
 )
-_FATAL = re.compile(r"singular matrix|aborted|interrupted|timestep too small|can't allocate|no such", re.IGNORECASE)
+_NOISE = re.compile(
+    r"\A(?:std(?:out|err) )?(?:"
+    r"|trying gmin = *\S+ *|(?:note: no compatibility mode|circuit:|doing analysis at|no\. of data rows|note: 'quit').*|"
+    r".*awaits to be detached.*|\s*reference value.*)",
+    re.IGNORECASE,
+)
+_FATAL = re.compile(
+    r"singular matrix|aborted|interrupted|timestep too small|can't allocate|no such|"
+    r"transient op",  # ngspice's last resort ramps the supplies for 10 us and takes what it finds for the steady state
+    re.IGNORECASE,
+)
 _HELP = (("gmin stepping", re.compile("gmin", re.IGNORECASE)), ("source stepping", re.compile("source stepping", re.I)))
 _LONGEST = 300
 
@@ -52,7 +59,7 @@ def clean(lines: Iterable[str]) -> str:
     """Return ngspice's words as one printable line without repeats."""
     seen: list[str] = []
     for line in lines:
-        words = re.sub(r"[^\x20-\x7e]+", " ", line).strip(" .:")
+        words = _NOISE.sub("", re.sub(r"[^\x20-\x7e]+", " ", line)).strip(" .:")
         words = re.sub(r"\s+", " ", words)
         if words and words not in seen:
             seen.append(words)

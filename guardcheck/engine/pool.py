@@ -23,7 +23,7 @@ from guardcheck.engine.process import GONE, WorkerProcess
 from guardcheck.engine.script import Answer, Array, Script, unsolved
 from guardcheck.engine.text import script_for
 from guardcheck.engine.worker import BEAT, BROKEN, DONE, MISSING, READY
-from guardcheck.errors import DeckRefused, EngineError, EngineMissing
+from guardcheck.errors import CircuitError, DeckRefused, EngineError, EngineMissing
 from guardcheck.model import Deck, EngineInfo, Trace
 
 _BLOCK = {"op": 250, "ac": 25, "tran": 50}  # variants per block: fixed, so that no result depends on the worker count
@@ -86,6 +86,7 @@ class Engine:
         self._folder: tempfile.TemporaryDirectory[str] | None = None
         self._library = ""
         self._info: EngineInfo | None = None
+        self._spent = 0.0
 
     def __enter__(self) -> Self:
         library = find_library()
@@ -148,7 +149,7 @@ class Engine:
             try:
                 check_deck(deck)
                 scripts.append(script_for(deck))
-            except DeckRefused as refused:
+            except (DeckRefused, CircuitError) as refused:
                 scripts.append(str(refused))
         good = [script for script in scripts if isinstance(script, Script)]
         values = [deck.variants for deck, script in zip(decks, scripts, strict=True) if isinstance(script, Script)]
@@ -170,14 +171,16 @@ class Engine:
         batch = _plan(scripts, values)
         try:
             while batch.done < batch.total:
+                before = batch.done
                 self._hand_out(batch)
                 self._receive(batch)
-                if progress is not None:
+                if progress is not None and batch.done > before:
                     progress(batch.done, batch.total)
         except BaseException:  # a worker in an unknown state must not serve the next call
             for worker in [worker for worker in self._workers if worker.busy is not None]:
                 self._drop(worker)
             raise
+        self._spent += time.monotonic() - batch.began
         return [join([answer for answer in row if answer is not None]) for row in batch.answers]
 
     # --- handing out ----------------------------------------------------------------------------------------------
@@ -197,12 +200,12 @@ class Engine:
                 worker.send((script, block.values))
 
     def _worth_another(self, batch: _Batch) -> bool:
-        """Tell whether the work left, at the pace so far, outlasts what a further worker costs to start."""
+        """Tell whether a further worker pays: the work left at the pace so far, or all work so far, exceeds its cost."""
         if len(self._workers) >= self._most or not all(worker.ready for worker in self._workers):
             return False
         elapsed = time.monotonic() - batch.began
         pace = elapsed / batch.finished_blocks if batch.finished_blocks else elapsed
-        return pace * len(batch.waiting) > _START_COST
+        return pace * len(batch.waiting) > _START_COST or self._spent + elapsed > _START_COST
 
     def _start_worker(self) -> None:
         assert self._folder is not None

@@ -80,7 +80,6 @@ class Answer:
 
 
 MARK = "\x01"
-SUFFIX = "_q"
 
 
 def unsolved(n: int, words: str, exited: bool = False) -> Answer:

@@ -125,7 +125,7 @@ class Session:
         if script.kind == "op":
             return None
         raw = self._simulator.vector(plot, "time" if script.kind == "tran" else "frequency")
-        if raw is None or len(raw) < 2 or not np.isfinite(raw).all():
+        if raw is None or len(raw) < (2 if script.kind == "tran" else 1) or not np.isfinite(raw).all():
             raise RunError("the result has no axis")
         axis = np.ascontiguousarray(raw.real)
         if axis[-1] < script.final * (1.0 - 1e-9):

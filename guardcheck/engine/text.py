@@ -7,14 +7,13 @@ import re
 from collections.abc import Mapping
 
 from guardcheck.engine.deckrules import ALTERABLE
-from guardcheck.engine.script import MARK, SUFFIX, Attempt, Script, Stack
+from guardcheck.engine.script import Attempt, Script
+from guardcheck.engine.stacking import stack_of
 from guardcheck.errors import DeckRefused
-from guardcheck.model import Card, Deck, Operating, Sweep, Transient
+from guardcheck.model import Deck, Operating, Sweep, Transient
 
 LEVEL: Mapping[str, float | str] = {"method": "gear", "reltol": 1e-4, "abstol": 1e-9, "rshunt": 1e12}
 _ALWAYS = "noinit noacct"  # in every deck, because ngspice keeps them for the decks that follow
-_COPIES = {"op": 50, "tran": 25}
-_STACKABLE = frozenset("rclvidqjmeg")
 _ALLOWED = re.compile(r"[a-z0-9_ .+\-*/()=,<>?:&|!{}^]*\Z")
 _FORBIDDEN_CARD = re.compile(r"\.(?!model )")
 
@@ -43,7 +42,7 @@ def script_for(deck: Deck) -> Script:
         alter=tuple(f"alter {name}{ALTERABLE[name[0]]} =" for name in deck.alter),
         windows=deck.windows,
         final=final,
-        stack=_stack(deck, kind, lines),
+        stack=stack_of(deck, kind, lines),
     )
 
 
@@ -57,6 +56,8 @@ def _analysis(deck: Deck, finer: float) -> tuple[str, str, float]:
     if isinstance(analysis, Operating):
         return "op", ".op", 0.0
     if isinstance(analysis, Sweep):
+        if analysis.points == 1:
+            return "ac", f".ac lin 1 {analysis.start!r} {analysis.start!r}", analysis.start
         decades = math.log10(analysis.stop / analysis.start)
         density = max(1, math.ceil((analysis.points - 1) / decades - 1e-9))
         return "ac", f".ac dec {density} {analysis.start!r} {analysis.stop!r}", analysis.stop
@@ -94,73 +95,3 @@ def _options(options: Mapping[str, float | str]) -> str:
             value = f"{float(value):.0f}"
         parts.append(f"{name}={value if isinstance(value, str) else repr(float(value))}")
     return f".options {' '.join(parts)}"
-
-
-def _stack(deck: Deck, kind: str, lines: tuple[str, ...]) -> Stack | None:
-    """Return how to write copies side by side, or None when copies could disturb each other or name each other.
-
-    Copies share only the models and the ideal sources to ground that neither vary nor are read.
-    """
-    names = {name for card in deck.cards for name in (card.name, *card.nodes)}
-    if (
-        kind not in _COPIES
-        or deck.n_variants < 2
-        or (kind == "tran" and not deck.windows)
-        or any(card.name[0] not in _STACKABLE for card in deck.cards)
-        or any(re.search(rf"{SUFFIX}\d+\Z", name) for name in names)
-    ):
-        return None
-    kept = {"0"}
-    shared: list[str] = []
-    rest: list[tuple[Card, list[str]]] = []
-    by_name = {line.split(" ", 1)[0]: line for line in lines if not line.startswith(".")}
-    read = set(deck.save)
-    for card in deck.cards:
-        line = by_name.get(card.name)
-        if line is None:
-            return None
-        if (
-            card.name[0] == "v"
-            and card.nodes[1:] == ("0",)
-            and card.name not in deck.alter
-            and not {f"i({card.name})", f"v({card.nodes[0]})"} & read
-        ):
-            kept.add(card.nodes[0])
-            shared.append(line)
-        else:
-            rest.append((card, line.split()))
-    shared += [line for line in lines if line.startswith(".")]
-    columns = {name: column for column, name in enumerate(deck.alter)}
-    pieces: list[str | int] = [""]
-    for card, tokens in rest:
-        if not _append(pieces, card, tokens, kept, columns.get(card.name)):
-            return None
-    return Stack(tuple(shared), tuple(pieces), _COPIES[kind])
-
-
-def _append(pieces: list[str | int], card: Card, tokens: list[str], kept: set[str], column: int | None) -> bool:
-    """Append one element line to the template; False when the line is not written as expected."""
-    n = len(card.nodes)
-    if tokens[: n + 1] != [card.name, *card.nodes]:
-        return False
-    head = [f"{card.name}{MARK}", *(node if node in kept else f"{node}{MARK}" for node in card.nodes)]
-    tail = tokens[n + 1 :]
-    text = " ".join(head)
-    if column is not None:
-        if tail[:1] == ["dc"]:
-            text, tail = f"{text} dc", tail[1:]
-        if not tail or not _is(tail[0], card.value):
-            return False
-        pieces[-1] = f"{pieces[-1]}{text} "
-        pieces += [column, ""]
-        text, tail = "", tail[1:]
-    rest = " ".join([text, *tail]) if text else "".join(f" {token}" for token in tail)
-    pieces[-1] = f"{pieces[-1]}{rest}\n"
-    return True
-
-
-def _is(token: str, value: object) -> bool:
-    try:
-        return float(token) == value
-    except ValueError:
-        return False

@@ -10,6 +10,11 @@ from guardcheck.model import Card
 _VOLTAGE_B = re.compile(r"\bv\s*=", re.IGNORECASE)
 
 
+def nodes_of(card: Card) -> tuple[str, ...]:
+    """Return the circuit nodes of a card: couplings and current-controlled sources also list element names."""
+    return () if card.name[0] == "k" else card.nodes[:2] if card.name[0] in "fh" else card.nodes
+
+
 class _Groups:
     """Sets of nodes joined so far."""
 
