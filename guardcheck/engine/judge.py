@@ -13,10 +13,10 @@ _HARMLESS = re.compile(
     r"(?:true|dynamic|spice3) gmin|warning: [vi]\w*: no dc value, transient time 0 value used|\s*$",
     re.IGNORECASE,
 )
+_PREFIX = re.compile(r"\A(?:stdout |stderr )?(?:trying gmin = *\S+ *)?", re.IGNORECASE)
 _NOISE = re.compile(
-    r"\A(?:std(?:out|err) )?(?:"
-    r"|trying gmin = *\S+ *|(?:note: no compatibility mode|circuit:|doing analysis at|no\. of data rows|note: 'quit').*|"
-    r".*awaits to be detached.*|\s*reference value.*)",
+    r"note: no compatibility mode|circuit:|doing analysis at|no\. of data rows|note: 'quit'|reference value|"
+    r".*awaits to be detached",
     re.IGNORECASE,
 )
 _FATAL = re.compile(
@@ -59,9 +59,9 @@ def clean(lines: Iterable[str]) -> str:
     """Return ngspice's words as one printable line without repeats."""
     seen: list[str] = []
     for line in lines:
-        words = _NOISE.sub("", re.sub(r"[^\x20-\x7e]+", " ", line)).strip(" .:")
-        words = re.sub(r"\s+", " ", words)
-        if words and words not in seen:
+        words = _PREFIX.sub("", re.sub(r"[^\x20-\x7e]+", " ", line).strip())
+        words = re.sub(r"\s+", " ", words).strip(" .:")
+        if words and words not in seen and not _NOISE.match(words):
             seen.append(words)
     text = "; ".join(seen)
     return text if len(text) <= _LONGEST else text[: _LONGEST - 3] + "..."

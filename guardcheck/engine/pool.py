@@ -6,9 +6,7 @@ import os
 import queue
 import tempfile
 import time
-from collections import deque
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
@@ -16,17 +14,17 @@ from typing import Any, Self
 import numpy as np
 from numpy.typing import NDArray
 
+from guardcheck.engine.batch import Batch, Block, plan, trace_of
 from guardcheck.engine.blocks import join
 from guardcheck.engine.deckrules import check_deck
 from guardcheck.engine.library import find_library, missing_sentence, unusable_sentence
 from guardcheck.engine.process import GONE, WorkerProcess
-from guardcheck.engine.script import Answer, Array, Script, unsolved
+from guardcheck.engine.script import Answer, Script, unsolved
 from guardcheck.engine.text import script_for
 from guardcheck.engine.worker import BEAT, BROKEN, DONE, MISSING, READY
 from guardcheck.errors import CircuitError, DeckRefused, EngineError, EngineMissing
 from guardcheck.model import Deck, EngineInfo, Trace
 
-_BLOCK = {"op": 250, "ac": 25, "tran": 50}  # variants per block: fixed, so that no result depends on the worker count
 _START_COST = 0.25  # s a further worker costs before it helps
 _START_PATIENCE = 30.0  # s
 _TRIES_AFTER_CRASH = 2
@@ -34,31 +32,6 @@ _STOPS_PER_DECK = 2
 _MEMORY = 1 << 30
 
 Progress = Callable[[int, int], None]
-
-
-@dataclass(slots=True)
-class _Block:
-    """Some variants of one script, and what became of them."""
-
-    script: int
-    position: int
-    values: NDArray[np.float64] | None
-    n: int
-    crashes: int = 0
-
-
-@dataclass(slots=True)
-class _Batch:
-    """One call of `run`: what is waiting, what is done."""
-
-    scripts: Sequence[Script]
-    waiting: deque[_Block]
-    answers: list[list[Answer | None]]
-    total: int
-    done: int = 0
-    stops: dict[int, int] = field(default_factory=dict)
-    began: float = field(default_factory=time.monotonic)
-    finished_blocks: int = 0
 
 
 class Engine:
@@ -155,7 +128,7 @@ class Engine:
         values = [deck.variants for deck, script in zip(decks, scripts, strict=True) if isinstance(script, Script)]
         answers = iter(self._run_scripts(good, values, progress))
         return tuple(
-            _trace(deck, next(answers) if isinstance(script, Script) else unsolved(deck.n_variants, script))
+            trace_of(deck, next(answers) if isinstance(script, Script) else unsolved(deck.n_variants, script))
             for deck, script in zip(decks, scripts, strict=True)
         )
 
@@ -168,7 +141,7 @@ class Engine:
         """Run scripts, each with its matrix of variants."""
         if self._info is None or self._folder is None:
             raise EngineError("the engine must be entered before it runs anything")
-        batch = _plan(scripts, values)
+        batch = plan(scripts, values)
         try:
             while batch.done < batch.total:
                 before = batch.done
@@ -185,7 +158,7 @@ class Engine:
 
     # --- handing out ----------------------------------------------------------------------------------------------
 
-    def _hand_out(self, batch: _Batch) -> None:
+    def _hand_out(self, batch: Batch) -> None:
         if batch.waiting and (not self._workers or self._worth_another(batch)):
             self._start_worker()
         for worker in self._workers:
@@ -199,8 +172,8 @@ class Engine:
                 worker.deadline = time.monotonic() + self._wall_limit
                 worker.send((script, block.values))
 
-    def _worth_another(self, batch: _Batch) -> bool:
-        """Tell whether a further worker pays: the work left at the pace so far, or all work so far, exceeds its cost."""
+    def _worth_another(self, batch: Batch) -> bool:
+        """Tell whether a further worker pays: the work left at this pace, or all work so far, exceeds what it costs."""
         if len(self._workers) >= self._most or not all(worker.ready for worker in self._workers):
             return False
         elapsed = time.monotonic() - batch.began
@@ -228,7 +201,7 @@ class Engine:
 
     # --- taking in ------------------------------------------------------------------------------------------------
 
-    def _receive(self, batch: _Batch) -> None:
+    def _receive(self, batch: Batch) -> None:
         now = time.monotonic()
         nearest = min((worker.deadline for worker in self._workers), default=now)
         patience = max(0.0, min(nearest - now, 0.1))
@@ -241,7 +214,7 @@ class Engine:
             return  # the last words of one that was stopped
         self._take(batch, worker, kind, content)
 
-    def _take(self, batch: _Batch, worker: WorkerProcess, kind: str, content: Any) -> None:
+    def _take(self, batch: Batch, worker: WorkerProcess, kind: str, content: Any) -> None:
         if kind == READY:
             worker.ready, worker.deadline = True, float("inf")
         elif kind == BEAT:
@@ -265,7 +238,7 @@ class Engine:
                 words = f"the simulator broke down twice ({content or 'its process ended'})"
                 self._settle(batch, block, unsolved(block.n, words))
 
-    def _stop_overdue(self, batch: _Batch) -> None:
+    def _stop_overdue(self, batch: Batch) -> None:
         now = time.monotonic()
         for worker in [worker for worker in self._workers if worker.deadline <= now]:
             block = worker.busy
@@ -282,7 +255,7 @@ class Engine:
         self._workers.remove(worker)
         worker.kill()
 
-    def _settle(self, batch: _Batch, block: _Block, answer: Answer) -> None:
+    def _settle(self, batch: Batch, block: Block, answer: Answer) -> None:
         batch.answers[block.script][block.position] = answer
         batch.done += block.n
         batch.finished_blocks += 1
@@ -294,37 +267,3 @@ def _cores() -> int:
         return len(os.sched_getaffinity(0))
     except AttributeError:
         return os.cpu_count() or 1
-
-
-def _plan(scripts: Sequence[Script], values: Sequence[NDArray[np.float64] | None]) -> _Batch:
-    """Cut the work into blocks of a fixed size."""
-    waiting: deque[_Block] = deque()
-    answers: list[list[Answer | None]] = []
-    total = 0
-    for index, (script, matrix) in enumerate(zip(scripts, values, strict=True)):
-        size = _BLOCK[script.kind]
-        n = 1 if matrix is None else len(matrix)
-        blocks = [
-            _Block(index, position, None if matrix is None else matrix[start : start + size], min(size, n - start))
-            for position, start in enumerate(range(0, n, size))
-        ]
-        waiting.extend(blocks)
-        answers.append([None] * len(blocks))
-        total += n
-    return _Batch(scripts, waiting, answers, total)
-
-
-def _trace(deck: Deck, answer: Answer) -> Trace:
-    failure = None if answer.solved.any() else (answer.words or "nothing was run")
-    table = answer.table
-    axis = answer.axis
-    if table is None:  # NaN in the right shape: whatever is computed from it cannot pass
-        kind = complex if type(deck.analysis).__name__ == "Sweep" else float
-        length = (len(deck.windows),) if deck.windows else (1,)
-        shape = (deck.n_variants, len(deck.save), *(() if type(deck.analysis).__name__ == "Operating" else length))
-        table = np.full(shape, np.nan, dtype=kind)
-        axis = None if len(shape) == 2 or deck.windows else np.array([np.nan])
-    vectors: dict[str, Array] = {}
-    for row, name in enumerate(deck.save):
-        vectors[name] = table[:, row].copy()
-    return Trace(deck.name, vectors, answer.solved, axis, failure, answer.help_used)
