@@ -127,7 +127,7 @@ def classify(resistance: float) -> str:
 
 @dataclass(frozen=True)
 class _Seen:
-    """What one reading shows [ohm]: the meter's number, least and most the barrier may have, least by ring electrode."""
+    """What one reading shows [ohm]: the meter's number, least and most it may be, least by ring electrode."""
 
     face: str
     shown: float
