@@ -17,8 +17,16 @@ def show(value: float | None, unit: str, digits: int = 3) -> str:
     if value is None or not math.isfinite(value):
         return NO_VALUE
     if unit == "1":
-        return format_si(100.0 * value, "%", digits)
+        return _percent(100.0 * value, digits)
     return format_si(value, unit, digits)
+
+
+def _percent(number: float, digits: int) -> str:
+    """Return a percentage with at most `digits` decimals: what a solver leaves instead of zero is no news."""
+    rounded = round(number, digits)
+    if rounded == 0 and number != 0:
+        return f"{0:.{digits}f} %"
+    return format_si(rounded, "%", digits)
 
 
 def limits(low: float | None, high: float | None, unit: str, digits: int = 3) -> str:

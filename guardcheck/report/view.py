@@ -217,12 +217,18 @@ def _cell(finding: Finding, digits: int) -> Cell:
         outcome=finding.outcome,
         needed=finding.needed,
         uncertainty=None if finding.uncertainty is None else show(finding.uncertainty, unit, 2),
-        spread=None if finding.spread is None else span(finding.spread, unit, digits),
-        interval=None if finding.interval is None else span(finding.interval, unit, digits),
+        spread=_unless(value, finding.spread, unit, digits),
+        interval=_unless(value, finding.interval, unit, digits),
         share=None if finding.yield_ is None else share(finding.yield_),
         planned=None if finding.planned is None else show(finding.planned, unit, digits),
         origin=None if finding.origin == SIMULATED else ORIGIN_WORDS.get(finding.origin, clean(finding.origin)),
     )
+
+
+def _unless(value: str, ends: tuple[float, float] | None, unit: str, digits: int) -> str | None:
+    """Return the interval in words, or None when it would only repeat the value."""
+    text = None if ends is None else span(ends, unit, digits)
+    return None if text == value else text
 
 
 def share(fraction: float) -> str:

@@ -73,8 +73,8 @@ def test_findings_are_sorted_and_carry_values(result: Result) -> None:
 
 def test_numbers_are_finite_or_null(result: Result, make_finding: Callable[..., Finding]) -> None:
     odd = make_finding(
-        "LVL01", "level.white", "red", True, float("nan"), outcome=NOT_PROVEN, why="failed", low=float("-inf"), high=0.9,
-        spread=(0.1, float("inf")), interval=(0.1, 0.2), needed=True,
+        "LVL01", "level.white", "red", True, float("nan"), outcome=NOT_PROVEN, why="failed",
+        low=float("-inf"), high=0.9, spread=(0.1, float("inf")), interval=(0.1, 0.2), needed=True,
     )  # fmt: skip
     curve = Curve(
         "red", None, "waveform", "", np.array([0.0, 1.0]), np.array([np.nan, 1e300]), "s", "V", (None, np.inf)

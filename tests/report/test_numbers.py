@@ -24,6 +24,7 @@ STEADY = settings(derandomize=True, deadline=None, database=None, max_examples=8
         (0.703, "V", "703 mV"), (4.43361875e6, "Hz", "4.43 MHz"), (75.4, "ohm", "75.4 ohm"), (0.012, "A", "12 mA"),
         (-0.0041, "1", "-0.41 %"), (0.15, "1", "15 %"), (-26.44, "dB", "-26.4 dB"), (0.0, "V", "0 V"),
         (None, "V", "-"), (float("nan"), "V", "-"), (float("inf"), "dB", "-"), (7.64e-7, "C", "764 nC"),
+        (-2.59e-9, "1", "0.000 %"), (-5.99e-6, "1", "-0.001 %"),
     ],
 )  # fmt: skip
 def test_values(value: float | None, unit: str, text: str) -> None:
@@ -156,6 +157,13 @@ def test_every_open_finding_is_listed(result: Result) -> None:
     assert listed == sum(finding.outcome == NOT_PROVEN for finding in result.findings)
     silent = replace(result.findings[0], outcome=NOT_PROVEN, why="")
     assert not_proven(replace(result, findings=(silent,)))[0].reason == "No reason was given."
+
+
+def test_an_interval_that_repeats_the_value_is_left_out(make_finding: Callable[..., Finding], result: Result) -> None:
+    flat = make_finding("LVL01", "level.white", "red", True, 0.7, spread=(0.7, 0.7), interval=(0.69, 0.71))
+    (section,) = sections(replace(result, findings=(flat,), curves=()))
+    cell = section.tables[0].groups[0].rows[0].cells[True]
+    assert (cell.spread, cell.interval) == (None, "690 to 710 mV")
 
 
 def test_counts_are_of_needed_findings_only(result: Result) -> None:
