@@ -11,6 +11,7 @@ from guardcheck.measure.levels import (
     worst_impedance,
 )
 from guardcheck.measure.quality import (
+    RETURN_LOSS_CAP,
     dissipation,
     gain_change,
     headroom,
@@ -21,6 +22,7 @@ from guardcheck.measure.quality import (
 )
 
 __all__ = [
+    "RETURN_LOSS_CAP",
     "as_held",
     "decibels",
     "dissipation",

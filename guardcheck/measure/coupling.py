@@ -38,7 +38,7 @@ def duties(states: Sequence[str], *, picture_level: float, blanking: float, sync
 
 def mean_current(currents: Array, duty: Array) -> Array:
     """Return the mean over the states: currents ``(n_rows, n_states, n_caps)`` [A] to ``(n_rows, n_caps)``."""
-    return np.einsum("rsc,s->rc", currents, duty)
+    return np.asarray(np.einsum("rsc,s->rc", currents, duty))
 
 
 def newton_step(volts: Array, residual: Array, jacobian: Array) -> Array:
