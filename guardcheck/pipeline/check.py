@@ -16,7 +16,7 @@ from guardcheck.job import read_job
 from guardcheck.library import Library
 from guardcheck.measure import decibels, level_rows, mismatch_rows, relative_change
 from guardcheck.model import (
-    CONFORMS,
+    DOES_NOT_CONFORM,
     Curve,
     Facts,
     Finding,
@@ -32,7 +32,7 @@ from guardcheck.pipeline.facts import undecided_facts
 from guardcheck.pipeline.fit import Fitter
 from guardcheck.pipeline.levels import Experiment, Plateaus, level_quantities, solve
 from guardcheck.pipeline.probes import answers
-from guardcheck.pipeline.remedy import AMPLITUDES, Trouble, attach, find
+from guardcheck.pipeline.remedy import AMPLITUDES, IMPEDANCES, LEVELS, Trouble, amplitude_limits, attach, find
 from guardcheck.pipeline.studies import studies_of
 from guardcheck.pipeline.words import NOT_EXAMINED, advice, plan_rows
 from guardcheck.rules import judge_all
@@ -312,32 +312,31 @@ def _troubles(
     standards: Mapping[str, Standard],
     job: Job,
 ) -> list[Trouble]:
+    """Return the lines that fail as built in a way a remedy may be sought for."""
     failing = {
         (one.line, one.guarded)
         for one in findings
-        if one.needed and one.outcome != CONFORMS and one.quantity in AMPLITUDES and one.value is not None
+        if one.needed and one.outcome == DOES_NOT_CONFORM and one.quantity in (*LEVELS, *IMPEDANCES)
     }
     lines = {line.name: line for line in job.lines}
     troubles = []
     for one in solved:
         chain = one.experiment.chain
         standard = standards[chain.line]
-        name = _amplitude(standard)
-        if (chain.line, chain.guarded) not in failing or name is None:
+        limits = amplitude_limits(standard)
+        if (chain.line, chain.guarded) not in failing or not limits:
             continue
         reference = PartUse("display", standard.display, key="display.input")
         impedance = one.named("response.impedance")
-        same = chain.display.part.kind == "display" and chain.display.part.name == standard.display
-        remedy = None if same else str(chain.display.part.extra.get("remedy", "")) or None
+        same = chain.display.part.name == standard.display
         troubles.append(
             Trouble(
                 one.experiment,
-                name,
-                standard.limits[name],
+                limits,
                 float("nan") if impedance is None or impedance.value is None else impedance.value,
-                "response.impedance" in standard.limits,
+                standard.limits.get("response.impedance"),
                 fitter.chain(lines[chain.line], guarded=chain.guarded, display=reference),
-                remedy,
+                None if same else str(chain.display.part.extra.get("remedy", "")) or None,
             )
         )
     return troubles

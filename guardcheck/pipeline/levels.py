@@ -254,12 +254,9 @@ def level_quantities(group: Sequence[Plateaus]) -> tuple[Quantity, ...]:
 
 
 def _notes(plateaus: Plateaus) -> tuple[str, ...]:
-    notes = []
-    if plateaus.held and plateaus.picture_level != PICTURE_LEVELS[0]:
-        notes.append(f"Judged at the worst picture, {100 * plateaus.picture_level:.0f} % white.")
-    if plateaus.help_used:
-        notes.append(f"Convergence help used: {', '.join(plateaus.help_used)}.")
-    return tuple(notes)
+    if not plateaus.held or plateaus.picture_level == PICTURE_LEVELS[0]:
+        return ()
+    return (f"Judged at the worst picture, {100 * plateaus.picture_level:.0f} % white.",)
 
 
 def _widened(first: Quantity, other: Quantity) -> Quantity:
