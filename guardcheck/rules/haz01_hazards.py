@@ -1,0 +1,180 @@
+"""HAZ01: what else in the unit can hurt.
+
+Hazard
+    Mains, a picture tube, a reservoir capacitor, an optical pick-up with its lid switch bridged, a lithium cell, hot
+    air: none of them shows in the signal, each has hurt somebody.
+What is read
+    What the job declares under [hazards]: flags, the wavelength and power of a laser.
+Limit and source
+    Class 1 limits of a laser by wavelength (IEC 60825-1, as coded in public programs); the other figures are service
+    practice (data/hazards.toml). Declared power can break the limit, never keep it.
+Not covered
+    Whatever the job does not declare. Ultraviolet, microwaves, asbestos, lead.
+What to do at the bench
+    Follow the caution of each row. Local codes come first; mains, high voltage and lasers are for licensed practice.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from guardcheck.errors import InputError
+from guardcheck.model import (
+    COMPUTED,
+    DECLARED_ORIGIN,
+    DOES_NOT_CONFORM,
+    NOT_APPLICABLE,
+    NOT_PROVEN,
+    SAFETY,
+    UNKNOWN_WORD,
+    Case,
+    Fact,
+    Facts,
+    Finding,
+    Limit,
+    Quantity,
+    Rule,
+    Value,
+)
+from guardcheck.tables import read_table
+from guardcheck.units import format_si
+from guardcheck.verdict import finding
+
+FACT, POWER = "declared.fact", "laser.power"
+RULE = Rule(code="HAZ01", title="Unit hazards", klass=SAFETY, quantities=(POWER,), tables=("hazards",))
+
+CAUTION, RESTORE = "caution", "restore"
+C4_FROM = 700e-9
+"""Wavelength [m] from which the limit rises with C4."""
+
+
+@dataclass(frozen=True)
+class _Class1:
+    """One span of wavelengths [m] with its class 1 limit; `rises`: times C4."""
+
+    low: float
+    high: float
+    rises: bool
+    limit: Limit
+
+
+@dataclass(frozen=True)
+class _Data:
+    hazards: tuple[tuple[str, str, str], ...]
+    laser_keys: tuple[str, ...]
+    laser_text: str
+    class_3r: float
+    limits: tuple[_Class1, ...]
+
+
+@cache
+def _data() -> _Data:
+    top, _ = read_table(Path(__file__).parent / "data" / "hazards.toml", error=InputError)
+    laser = top.table("laser")
+    return _Data(
+        tuple((row.text("key"), row.text("settles"), row.text("text")) for row in top.tables("hazard")),
+        laser.texts("keys"),
+        laser.text("text"),
+        laser.real("class_3r", "1"),
+        tuple(
+            _Class1(
+                row.real("from", "m"),
+                row.real("to", "m"),
+                row.flag("rises"),
+                Limit(POWER, None, row.real("power", "W"), None, row.text("reference"), row.text("known_by")),
+            )
+            for row in laser.tables("limit")
+        ),
+    )
+
+
+def class_1_limit(wavelength: float) -> Limit | None:
+    """Return the class 1 limit of a laser [W] at a wavelength [m], None where no limit was read."""
+    for row in _data().limits:
+        if row.low <= wavelength <= row.high:
+            c4 = 10.0 ** (0.002 * (wavelength - C4_FROM) * 1e9) if row.rises else 1.0
+            return replace(row.limit, high=(row.limit.high or 0.0) * c4)
+    return None
+
+
+def judge(facts: Facts) -> tuple[Finding, ...]:
+    """Judge every declared hazard; one that is only unknown is not proven either way."""
+    declared = {key: value for _, fact in facts.table("hazards") for key, value in fact.entries.items()}
+    findings = [
+        _hazard(facts, key, settles, text, declared[key])
+        for key, settles, text in _data().hazards
+        if declared.get(key) not in (None, False)
+    ]
+    findings += _laser(declared)
+    if findings:
+        return tuple(findings)
+    why = "Not applicable: the job declares no hazard; that is no proof that there is none."
+    return (_row("none declared", NOT_APPLICABLE, why, needed=False),)
+
+
+def _hazard(facts: Facts, key: str, settles: str, text: str, declared: object) -> Finding:
+    where = key.replace("_", " ")
+    if declared == UNKNOWN_WORD:
+        return _row(where, NOT_PROVEN, f"Not proven: nobody knows whether this unit has it. {text}")
+    if settles == RESTORE:
+        return _row(where, DOES_NOT_CONFORM, text)
+    if settles == CAUTION or facts.table(settles):
+        return _row(where, NOT_APPLICABLE, f"A caution, nothing to judge: {text}", needed=False)
+    return _row(where, NOT_PROVEN, f"Not proven: nothing in this job shows that it is safe. {text}")
+
+
+def _laser(declared: Mapping[str, Any]) -> Iterator[Finding]:
+    """Yield the row of a laser: its declared power against class 1, its label worth nothing with the lid open."""
+    data = _data()
+    if all(declared.get(key) in (None, False) for key in data.laser_keys):
+        return
+    length, power = declared.get("laser_wavelength"), declared.get("laser_power")
+    limit = class_1_limit(length.nominal) if isinstance(length, Value) else None
+    watts = power.high if isinstance(power, Value) else None
+    opened = declared.get("interlock_defeated") not in (None, False)
+    label = " Its class 1 label says nothing while the lid switch is bridged." if opened else ""
+    quantity = Quantity(POWER, "", None, watts, origin=COMPUTED, where="lens")
+    if limit is None or limit.high is None:
+        told = "its wavelength is not declared" if length is None else "no limit at its wavelength was read"
+        why = f"Not proven: {told}.{label} {data.laser_text}"
+        yield _laser_row(quantity, None, NOT_PROVEN, why)
+        return
+    allowed = f"class 1 ends at {format_si(limit.high, 'W')}, class 3R at {format_si(data.class_3r * limit.high, 'W')}"
+    if watts is None:
+        why = f"Not proven: its power is not declared; {allowed}.{label} {data.laser_text}"
+        yield _laser_row(quantity, limit, NOT_PROVEN, why)
+    elif watts > limit.high:
+        why = f"{format_si(watts, 'W')} at the lens; {allowed}.{label} {data.laser_text}"
+        yield _laser_row(quantity, limit, DOES_NOT_CONFORM, why)
+    else:
+        why = f"Not proven: {format_si(watts, 'W')} declared, not measured; {allowed}.{label} {data.laser_text}"
+        yield _laser_row(quantity, limit, NOT_PROVEN, why)
+
+
+def _laser_row(quantity: Quantity, limit: Limit | None, outcome: str, why: str) -> Finding:
+    return replace(finding(RULE.code, quantity, limit, needed=True), outcome=outcome, why=why, needed=True)
+
+
+def _row(where: str, outcome: str, why: str, *, needed: bool = True) -> Finding:
+    quantity = Quantity(FACT, "", None, None, origin=DECLARED_ORIGIN, where=where)
+    return replace(finding(RULE.code, quantity, None, needed=needed), outcome=outcome, why=why, needed=needed)
+
+
+def _case(**entries: Any) -> Facts:
+    return Facts(declared=(Fact("hazards", 0, "hazards 1", entries),))
+
+
+_CD = {"laser": True, "laser_wavelength": Value.exact(780e-9, "m")}
+CASES = (
+    Case("mains inside: a caution", _case(mains_inside=True), NOT_APPLICABLE),
+    Case("lid switch bridged", _case(laser=True, interlock_defeated=True), DOES_NOT_CONFORM),
+    Case("5 mW at 780 nm", _case(**_CD, laser_power=Value.exact(5e-3, "W")), DOES_NOT_CONFORM),
+    Case("0.3 mW at 780 nm, declared", _case(**_CD, laser_power=Value.exact(0.3e-3, "W")), NOT_PROVEN),
+    Case("pick-up, power not declared", _case(**_CD), NOT_PROVEN),
+    Case("picture tube, not shown discharged", _case(crt=True), NOT_PROVEN),
+    Case("nothing declared", Facts(), NOT_APPLICABLE),
+)

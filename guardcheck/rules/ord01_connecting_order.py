@@ -1,0 +1,99 @@
+"""ORD01: in which order this unit is connected.
+
+Hazard
+    Phono plugs and 3.5 mm jacks join the signal before the 0 V: the Y capacitors of two units without earth discharge
+    through the signal pin. The touch-current limit protects people, not chips.
+What is read
+    Margins of the simulated hot-plug events, bare and guarded; whether the display is earthed.
+Limit and source
+    An event needs 1.5 dB to spare (design rule of this tool). The order itself is common practice: signal connectors
+    only with both units unplugged from the mains, 0 V first.
+Not covered
+    Connectors that bounce, apparatus that is not declared, lightning.
+What to do at the bench
+    Join all leads, then plug in; to take apart, unplug from the mains first. Print the order on the hand-over sheet.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from guardcheck.model import (
+    ADVICE,
+    CONFORMS,
+    DECLARED_ORIGIN,
+    DOES_NOT_CONFORM,
+    NOT_APPLICABLE,
+    NOT_PROVEN,
+    SIMULATED,
+    Case,
+    Facts,
+    Finding,
+    Quantity,
+    Rule,
+)
+from guardcheck.verdict import finding, judge_margin, worst
+
+FACT, MARGIN = "declared.fact", "event.margin"
+RULE = Rule(code="ORD01", title="Connecting order", klass=ADVICE, quantities=())
+HOT_PLUG = "hot-plug"
+"""How the names of the events begin that join two units live."""
+WHERE = "connecting order"
+
+
+def judge(facts: Facts) -> tuple[Finding, ...]:
+    """Say in which order to connect, and what the hot-plug events say of doing it live; it decides nothing."""
+    if not facts.quantities:
+        return (_row(NOT_APPLICABLE, "Not applicable: the job declares no line that is connected."),)
+    events = [
+        one
+        for one in facts.named((MARGIN,))
+        if one.event is not None and one.event.startswith(HOT_PLUG) and facts.decides(one)
+    ]
+    if not events:
+        why = f"Not proven: no hot-plug event was run, so nothing is known about joining it live. {_order(facts)}"
+        return (_row(NOT_PROVEN, why),)
+    margins = [one.value for one in events]
+    outcome = worst(NOT_PROVEN if margin is None else judge_margin(margin) for margin in margins)
+    known = [margin for margin in margins if margin is not None]
+    told = {
+        CONFORMS: "The simulated hot-plug events leave it unharmed; the order still costs nothing.",
+        DOES_NOT_CONFORM: "A simulated hot-plug event goes beyond the pin's ratings: joining it live can kill it.",
+        NOT_PROVEN: "The hot-plug events are too close to the ratings, or not all could be simulated.",
+    }[outcome]
+    least = f" Least margin {min(known):.1f} dB." if known else ""
+    row = _row(outcome, f"{told}{least} {_order(facts)}")
+    return (replace(row, origin=SIMULATED),)
+
+
+def _order(facts: Facts) -> str:
+    earthed = facts.display.get("earthed")
+    earth = {
+        True: "The display is earthed: its 0 V stands at earth and the unit's floats, so the lead must be complete first.",
+        False: "Neither 0 V is tied to earth by the display: both float until the lead joins them.",
+    }.get(
+        earthed if isinstance(earthed, bool) else None, "Whether the display is earthed is not known: take the worse."
+    )
+    return (
+        "Order: 1. unplug unit and display from the mains; 2. bond the two 0 V (connector shells) first; 3. join the signal "
+        f"connectors; 4. plug in the display, then the unit. Take apart in reverse, mains first. {earth}"
+    )
+
+
+def _row(outcome: str, why: str) -> Finding:
+    quantity = Quantity(FACT, "", None, None, origin=DECLARED_ORIGIN, where=WHERE)
+    return replace(finding(RULE.code, quantity, None, needed=False), outcome=outcome, why=why)
+
+
+def _margin(value: float | None) -> Facts:
+    quantity = Quantity(MARGIN, "red", False, value, event=HOT_PLUG, severity="first contact")
+    return Facts((quantity,), display={"earthed": False})
+
+
+CASES = (
+    Case("12 dB to spare", _margin(12.0), CONFORMS),
+    Case("20 dB beyond the rating", _margin(-20.0), DOES_NOT_CONFORM),
+    Case("event not solved", _margin(None), NOT_PROVEN),
+    Case("no event run", Facts((Quantity("level.white", "red", False, 0.7),)), NOT_PROVEN),
+    Case("no line declared", Facts(), NOT_APPLICABLE),
+)
