@@ -68,4 +68,4 @@ def apparatus(facts: Facts) -> Iterator[tuple[str, Mapping[str, Any]]]:
     yield DISPLAY, facts.display
     for label, fact in facts.table("link"):
         if "y_capacitance" in fact.entries:
-            yield label, fact.entries
+            yield f"link to {label}", fact.entries

@@ -68,15 +68,17 @@ def judge(facts: Facts) -> tuple[Finding, ...]:
 
 def _order(facts: Facts) -> str:
     earthed = facts.display.get("earthed")
-    earth = {
-        True: "The display is earthed: its 0 V stands at earth and the unit's floats, so the lead must be complete first.",
-        False: "Neither 0 V is tied to earth by the display: both float until the lead joins them.",
-    }.get(
-        earthed if isinstance(earthed, bool) else None, "Whether the display is earthed is not known: take the worse."
-    )
+    if earthed is True:
+        earth = (
+            "The display is earthed: its 0 V stands at earth, and the unit floats against it until the lead joins them."
+        )
+    elif earthed is False:
+        earth = "The display is not earthed: both float until the lead joins them."
+    else:
+        earth = "Whether the display is earthed is not known: take the worse."
     return (
-        "Order: 1. unplug unit and display from the mains; 2. bond the two 0 V (connector shells) first; 3. join the signal "
-        f"connectors; 4. plug in the display, then the unit. Take apart in reverse, mains first. {earth}"
+        "Order: 1. unplug unit and display from the mains; 2. bond the two 0 V (connector shells) first; 3. join the "
+        f"signal connectors; 4. plug in the display, then the unit. Take apart in reverse, mains first. {earth}"
     )
 
 

@@ -77,15 +77,13 @@ def _against_target(where: str, fact: Fact, before: Value, target: Value, after:
     limit = Limit(FACT, target.low, target.high, target.nominal, SOURCE, "practice")
     width = width_of(fact.entries, after.nominal, after.unit)
     if width is None:
-        outside = not target.low <= after.nominal <= target.high
-        why = f"{after.text} lies {'out' if outside else 'in'}side {target.text}; the instrument's accuracy is not declared."
+        side = "inside" if target.low <= after.nominal <= target.high else "outside"
         outcome = NOT_PROVEN
-        judged = (outcome, f"Not proven: {why}", None)
+        why = f"Not proven: {after.text} lies {side} {target.text}; the instrument's accuracy is not declared."
     else:
-        uncertainty = expanded(width)
-        one = judge_measured(after.nominal, uncertainty, limit, after.unit)
-        judged = (one.outcome, f"{one.why} It read {before.text or before.nominal} before.", uncertainty)
-    row = _row(where, judged[0], judged[1], remedy=None if judged[0] == CONFORMS else "set it again and measure")
+        one = judge_measured(after.nominal, expanded(width), limit, after.unit)
+        outcome, why = one.outcome, f"{one.why} It read {before.text or before.nominal} before."
+    row = _row(where, outcome, why, remedy=None if outcome == CONFORMS else "set it again and measure")
     return replace(
         row,
         value=after.nominal,
@@ -93,7 +91,7 @@ def _against_target(where: str, fact: Fact, before: Value, target: Value, after:
         limit=limit,
         low=limit.low,
         high=limit.high,
-        uncertainty=judged[2],
+        uncertainty=None if width is None else expanded(width),
         origin=MEASURED,
         reference=limit.cited(),
     )
