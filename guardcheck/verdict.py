@@ -37,6 +37,9 @@ EVENT_MARGIN_DB = 1.5
 NO_VOLTAGE = 5e-7
 """Voltages below this [V] are solver residue, and are shown as zero."""
 
+NO_RATIO = 5e-7
+"""Ratios below this are solver residue too."""
+
 _SEVERITY = (NOT_APPLICABLE, CONFORMS, NOT_PROVEN, DOES_NOT_CONFORM)
 
 
@@ -85,7 +88,7 @@ def sample_yield(samples: NDArray[np.float64] | None, limit: Limit) -> float | N
 def shown(value: float | None, unit: str) -> str:
     """Return a value for a sentence: ``703 mV``, ``5 %`` for a ratio; what is below any reading counts as zero."""
     if value is not None and unit == "1":
-        return format_si(100.0 * value, "%")
+        return format_si(0.0 if abs(value) < NO_RATIO else 100.0 * value, "%")
     return format_si(0.0 if value is not None and unit == "V" and abs(value) < NO_VOLTAGE else value, unit)
 
 
@@ -118,8 +121,9 @@ def judge_simulated(quantity: Quantity, limit: Limit) -> Judgement:
     interval, within = sample_interval(quantity.samples), sample_yield(quantity.samples, limit)
     value, allowed = shown(quantity.value, unit), limit_words(limit, unit)
     if not inside(quantity.value, limit):
+        noun = "limits" if None not in (limit.low, limit.high) else "limit"
         side = "below" if limit.low is not None and quantity.value < limit.low else "above"
-        return Judgement(DOES_NOT_CONFORM, f"{value} lies {side} the limits ({allowed}).", interval, within)
+        return Judgement(DOES_NOT_CONFORM, f"{value} lies {side} the {noun} ({allowed}).", interval, within)
     if quantity.failure is not None:
         return Judgement(NOT_PROVEN, f"Not proven: {quantity.failure}.", interval, within)
     ends = [end for pair in (quantity.spread, interval) if pair is not None for end in pair]
@@ -138,10 +142,11 @@ def judge_simulated(quantity: Quantity, limit: Limit) -> Judgement:
             interval,
             within,
         )
+    is_, are = ("lies within", "does") if None not in (limit.low, limit.high) else ("is", "is")
     builds = ""
-    if ends and max(ends) > min(ends):
-        builds = f", and so does every build from {shown(min(ends), unit)} to {shown(max(ends), unit)}{over}"
-    return Judgement(CONFORMS, f"{value} lies within {allowed}{builds}.", interval, within)
+    if ends and shown(min(ends), unit) != shown(max(ends), unit):
+        builds = f", and so {are} every build from {shown(min(ends), unit)} to {shown(max(ends), unit)}{over}"
+    return Judgement(CONFORMS, f"{value} {is_} {allowed}{builds}.", interval, within)
 
 
 def judge_measured(value: float, expanded: float, limit: Limit, unit: str) -> Judgement:

@@ -4,6 +4,7 @@ from guardcheck.compose.chain import EMF, FAR, FAR_GND, NEAR, RAIL, Chain
 from guardcheck.compose.decks import (
     AT_DISPLAY,
     deck_of,
+    distinct,
     emf_levels,
     impedance_deck,
     level_deck,
@@ -26,6 +27,7 @@ __all__ = [
     "Chain",
     "as_ladders",
     "deck_of",
+    "distinct",
     "emf_levels",
     "impedance_deck",
     "level_deck",

@@ -59,6 +59,15 @@ def emf_levels(chain: Chain, states: Mapping[str, str], names: Sequence[str], bu
     return np.stack(columns, axis=1)
 
 
+def distinct(emf: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.intp]]:
+    """Return the different columns of EMF levels, and for each signal state the column that is its own.
+
+    Black, blanking and sync are often one level: a state that repeats another needs no run of its own.
+    """
+    columns, inverse = np.unique(emf, axis=1, return_inverse=True)
+    return columns, np.asarray(inverse).reshape(-1)
+
+
 def level_deck(
     chain: Chain, emf: NDArray[np.float64], builds: Builds, held: Mapping[str, NDArray[np.float64]] | None = None
 ) -> tuple[Deck, tuple[str, ...]]:

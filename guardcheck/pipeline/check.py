@@ -26,6 +26,7 @@ from guardcheck.model import (
     Quantity,
     Result,
     Standard,
+    Trace,
 )
 from guardcheck.pipeline.drawings import curves_of, drawing_decks, sample_curve
 from guardcheck.pipeline.facts import undecided_facts
@@ -33,7 +34,7 @@ from guardcheck.pipeline.fit import Fitter
 from guardcheck.pipeline.levels import Experiment, Plateaus, level_quantities, solve
 from guardcheck.pipeline.probes import answers
 from guardcheck.pipeline.remedy import AMPLITUDES, IMPEDANCES, LEVELS, Trouble, amplitude_limits, attach, find
-from guardcheck.pipeline.studies import studies_of
+from guardcheck.pipeline.studies import distortion, studies_of, transfer_decks
 from guardcheck.pipeline.words import NOT_EXAMINED, advice, plan_rows
 from guardcheck.rules import judge_all
 from guardcheck.rules.cautions import cautions_for
@@ -58,12 +59,13 @@ class Options:
 
 @dataclass(frozen=True)
 class Solved:
-    """Everything simulated of one line in one state: plateaus by picture level, quantities and curves."""
+    """Everything simulated of one line in one state: plateaus by picture level, quantities, curves, transfer curve."""
 
     experiment: Experiment
     plateaus: tuple[Plateaus, ...]
     quantities: tuple[Quantity, ...]
     curves: tuple[Curve, ...]
+    transfer: Trace
 
     def named(self, name: str) -> Quantity | None:
         """Return the quantity of that name, if this line has it."""
@@ -193,9 +195,11 @@ def _responses(
 ) -> tuple[Solved, ...]:
     """Run every study and drawing of every experiment in one batch."""
     studies = [studies_of(one, group) for one, group in zip(experiments, groups, strict=True)]
-    drawings = [drawing_decks(one) for one in experiments]
+    drawings = [
+        (*drawing_decks(one), transfer_decks(one, group)[0]) for one, group in zip(experiments, groups, strict=True)
+    ]
     decks = [deck for made in studies for study in made for deck in study.decks]
-    decks += [deck for pair in drawings for deck in pair]
+    decks += [deck for drawn in drawings for deck in drawn]
     traces = iter(engine.run(decks))
     quantities = [
         [found for study in made for found in study.read([next(traces) for _ in study.decks])] for made in studies
@@ -203,7 +207,7 @@ def _responses(
     solved = []
     for one, group, found in zip(experiments, groups, quantities, strict=True):
         curves = curves_of(one, group[0], (next(traces), next(traces)))
-        solved.append(Solved(one, group, (*level_quantities(group), *found), curves))
+        solved.append(Solved(one, group, (*level_quantities(group), *found), curves, next(traces)))
     return tuple(solved)
 
 
@@ -213,14 +217,18 @@ def _amplitude(standard: Standard) -> str | None:
 
 
 def _guard_errors(solved: Sequence[Solved]) -> list[Quantity]:
-    """Return `guard.level_error` of every guarded line: change of white (or sync) against the bare chain."""
+    """Return what the guard of every guarded line does to its signal, against the bare chain."""
     bare = {one.experiment.chain.line: one for one in solved if not one.experiment.chain.guarded}
     errors = []
     for one in solved:
         chain, standard = one.experiment.chain, one.experiment.standard
         name, other = _amplitude(standard), bare.get(chain.line)
-        if chain.guarded and "guard.level_error" in standard.quantities and name is not None and other is not None:
+        if not chain.guarded or other is None:
+            continue
+        if "guard.level_error" in standard.quantities and name is not None:
             errors.append(_guard_error(one, other, name))
+        if "guard.distortion" in standard.quantities:
+            errors.append(distortion(one.experiment, other.transfer, one.transfer))
     return errors
 
 

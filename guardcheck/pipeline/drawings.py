@@ -16,7 +16,7 @@ from guardcheck.signals import Timing, scan_line
 
 
 def drawing_decks(one: Experiment) -> tuple[Deck, Deck]:
-    """Return the decks of the scan line and of the response, nominal build."""
+    """Return the decks of the scan line and of the response of the nominal build."""
     nominal = one.builds.nominal()
     levels = dict(zip(one.states, map(float, emf_levels(one.chain, one.mapping, one.states, nominal)[0]), strict=True))
     timing = timing_of(one)

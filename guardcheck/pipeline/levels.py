@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from guardcheck.compose import AT_DISPLAY, Builds, Chain, emf_levels, level_deck
+from guardcheck.compose import AT_DISPLAY, Builds, Chain, distinct, emf_levels, level_deck
 from guardcheck.engine import Engine
 from guardcheck.measure import as_held, duties, level_rows, mean_current, newton_step, summarise
 from guardcheck.model import Deck, Quantity, Standard, Trace
@@ -63,11 +63,15 @@ class Plateaus:
 
 @dataclass
 class _Search:
-    """State of the search for the capacitor voltages of one experiment at one picture level."""
+    """State of the search for the capacitor voltages of one experiment at one picture level.
+
+    `emf` holds the different levels only, `own` the column of each signal state.
+    """
 
     experiment: Experiment
     builds: Builds
     emf: Array
+    own: NDArray[np.intp]
     picture_level: float
     names: tuple[str, ...] = ()
     volts: Array = field(default_factory=lambda: np.zeros((1, 0)))
@@ -85,7 +89,7 @@ class _Search:
             [np.real(trace.vectors[f"i(v{name})"]).reshape(rows, states) for name in self.names], axis=2
         )
         share = duties(self.experiment.states, picture_level=self.picture_level, **_shares(self.experiment.standard))
-        return mean_current(currents, share)
+        return mean_current(currents[:, self.own], share)
 
 
 def _shares(standard: Standard) -> dict[str, float]:
@@ -101,7 +105,7 @@ def solve(engine: Engine, experiments: Sequence[Experiment]) -> tuple[tuple[Plat
     every picture level without samples; the level that keeps least of the amplitude is then solved again with the
     samples and comes first, the others follow.
     """
-    direct = [_Search(one, one.builds, _emf(one, one.builds), PICTURE_LEVELS[0]) for one in experiments]
+    direct = [_Search(one, one.builds, *distinct(_emf(one, one.builds)), PICTURE_LEVELS[0]) for one in experiments]
     for search in direct:
         search.names = level_deck(search.experiment.chain, search.emf, search.builds)[1]
     explored = [[_at_level(search, level) for level in PICTURE_LEVELS] if search.names else [] for search in direct]
@@ -221,10 +225,10 @@ def _plateaus(search: _Search) -> Plateaus:
     failure = trace.failure
     if failure is None and search.names and not search.settled:
         failure = "the voltage on the coupling capacitors did not settle"
-    volts = np.full((rows, states), np.nan)
+    volts = np.full((rows, len(search.own)), np.nan)
     if failure is None:
         inner, outer = (np.real(trace.vectors[name]) for name in AT_DISPLAY)
-        volts = (inner - outer).reshape(rows, states)
+        volts = (inner - outer).reshape(rows, states)[:, search.own]
     held = as_held(search.names, search.volts)
     return Plateaus(search.experiment, search.builds, volts, search.picture_level, held, failure, trace.help_used)
 

@@ -16,6 +16,7 @@ from guardcheck.compose import (
     FLAT_SHARE,
     NEAR,
     Builds,
+    distinct,
     emf_levels,
     impedance_deck,
     power_deck,
@@ -27,6 +28,7 @@ from guardcheck.compose import (
 from guardcheck.measure import (
     RETURN_LOSS_CAP,
     dissipation,
+    gain_change,
     headroom,
     overshoot,
     return_loss,
@@ -102,6 +104,11 @@ def _emf(one: Experiment, builds: Builds) -> Array:
     return emf_levels(one.chain, one.mapping, one.states, builds)
 
 
+def _different(one: Experiment, builds: Builds) -> Array:
+    """Return the EMFs of the states that differ, shape ``(n_rows, n_different)`` [V]: enough for the worst of all."""
+    return distinct(_emf(one, builds))[0]
+
+
 def _extremes(one: Experiment) -> tuple[float, float]:
     """Return lowest and highest EMF of the nominal signal [V]."""
     levels = _emf(one, one.builds.nominal())[0]
@@ -117,35 +124,37 @@ def _swing(one: Experiment) -> tuple[float, float]:
 def _impedance(one: Experiment, group: Sequence[Plateaus]) -> Study | None:
     if not _wanted(one, "response.impedance"):
         return None
-    builds, states = one.builds.without_samples(), len(one.states)
+    builds = one.builds.without_samples()
+    emf = _different(one, builds)
 
     def read(traces: Sequence[Trace]) -> tuple[Quantity, ...]:
         rows = np.full(builds.n_rows, np.nan)
         if traces[0].failure is None:
-            magnitude = np.abs(traces[0].vectors[f"v({NEAR})"][:, 0]).reshape(builds.n_rows, states)
+            magnitude = np.abs(traces[0].vectors[f"v({NEAR})"][:, 0]).reshape(emf.shape)
             rows = worst_impedance(magnitude, LOAD)
         return (_summary(one, "response.impedance", rows, builds, traces[0].failure),)
 
-    return Study((impedance_deck(one.chain, _emf(one, builds), builds, band=IMPEDANCE_AT, points=2),), read)
+    return Study((impedance_deck(one.chain, emf, builds, band=IMPEDANCE_AT, points=2),), read)
 
 
 def _reflection(one: Experiment, group: Sequence[Plateaus]) -> Study | None:
     if not _wanted(one, "response.return_loss"):
         return None
-    builds, states = one.builds.one_at_a_time(), len(one.states)
+    builds = one.builds.one_at_a_time()
+    emf = _different(one, builds)
     band = one.standard.extra["band"]
 
     def read(traces: Sequence[Trace]) -> tuple[Quantity, ...]:
         rows = np.full(builds.n_rows, np.nan)
         if traces[0].failure is None:
-            impedance = np.asarray(traces[0].vectors[f"v({NEAR})"]).reshape(builds.n_rows, states, -1)
+            impedance = np.asarray(traces[0].vectors[f"v({NEAR})"]).reshape(*emf.shape, -1)
             rows = return_loss(impedance.astype(np.complex128), LOAD).min(axis=(1, 2))
         found = _summary(one, "response.return_loss", rows, builds, traces[0].failure)
         if found.spread is not None:
             found = replace(found, spread=(found.spread[0], min(found.spread[1], RETURN_LOSS_CAP)))
         return (found,)
 
-    deck = impedance_deck(one.chain, _emf(one, builds), builds, band=band, points=REFLECTION_POINTS)
+    deck = impedance_deck(one.chain, emf, builds, band=band, points=REFLECTION_POINTS)
     return Study((deck,), read)
 
 
@@ -228,6 +237,24 @@ def transfer_decks(one: Experiment, group: Sequence[Plateaus]) -> tuple[Deck, ..
     return tuple(transfer_deck(one.chain, grid, one.builds, plateaus.held) for plateaus in group)
 
 
+def distortion(one: Experiment, bare: Trace, guarded: Trace) -> Quantity:
+    """Return `guard.distortion` from the transfer curves of the bare and the guarded chain."""
+    builds = one.builds.nominal()
+    failure = bare.failure or guarded.failure
+    rows = np.full(1, np.nan)
+    if failure is None:
+        lowest, highest = _extremes(one)
+        rows[0] = gain_change(
+            np.real(at_display(bare)),
+            np.real(at_display(guarded)),
+            transfer_grid(one),
+            lowest=lowest,
+            highest=highest,
+            reference=_swing(one)[0],
+        )
+    return _summary(one, "guard.distortion", rows, builds, failure)
+
+
 def _headroom(one: Experiment, group: Sequence[Plateaus]) -> Study | None:
     if not _wanted(one, "level.headroom"):
         return None
@@ -258,13 +285,14 @@ def _power(one: Experiment, group: Sequence[Plateaus]) -> Study | None:
     }
     if not rated:
         return None
-    builds, states = one.builds.one_at_a_time(), len(one.states)
+    builds = one.builds.one_at_a_time()
+    emf = _different(one, builds)
     held = {name: np.full(builds.n_rows, volts[0]) for name, volts in group[0].held.items()}
-    deck, meters = power_deck(one.chain, _emf(one, builds), builds, held, tuple(rated))
+    deck, meters = power_deck(one.chain, emf, builds, held, tuple(rated))
 
     def read(traces: Sequence[Trace]) -> tuple[Quantity, ...]:
         trace = traces[0]
-        zero = np.zeros(builds.n_rows * states)
+        zero = np.zeros(emf.size)
         found = []
         for name, (role, used) in rated.items():
             rows = np.full(builds.n_rows, np.nan)
@@ -274,7 +302,7 @@ def _power(one: Experiment, group: Sequence[Plateaus]) -> Study | None:
                     [zero if end == "v(0)" else np.real(trace.vectors[end]) for end in ends],
                     [np.real(trace.vectors[amp]) for amp in amps],
                 )
-                rows = heat.reshape(builds.n_rows, states).max(axis=1)
+                rows = heat.reshape(emf.shape).max(axis=1)
             quantity = _summary(one, "part.power", rows, builds, trace.failure)
             limit = Limit("part.power", None, used["power"], None, used["reference"], used.get("known_by", "practice"))
             found.append(_placed(quantity, f"{role} {used['name']}", limit))
