@@ -3,29 +3,32 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 
-from guardcheck.errors import accepted, nearest
+from guardcheck.errors import nearest
 from guardcheck.model import Element, Subcircuit
-from guardcheck.netlist.expression import Amps, Volt, walk
+from guardcheck.netlist.expression import Amps, Volt, size, walk
 from guardcheck.netlist.models import MODELS_FOR
-from guardcheck.netlist.place import Place, quoted
-from guardcheck.netlist.records import Behaviour, Call, Controlled, Coupling
+from guardcheck.netlist.place import Place, choices, quoted
+from guardcheck.netlist.records import Behaviour, Call, Controlled, Coupling, expressions
 
 MAX_ELEMENTS = 2_000
 MAX_DEPTH = 8
+MAX_TERMS = 50_000
 GROUNDS = ("0", "gnd")
 
 
+TOO_MANY_TERMS = f"the part's expressions have more than {MAX_TERMS} terms once they are written out"
 _TOO_DEEP = f"subcircuits call each other deeper than {MAX_DEPTH} levels"
 
 
 @dataclass(frozen=True, slots=True)
 class _Extent:
-    """How many elements a subcircuit flattens to, and through how many levels of calls."""
+    """What a subcircuit flattens to: elements, terms of their expressions, levels of calls."""
 
     elements: int
+    terms: int
     levels: int
 
 
@@ -46,15 +49,16 @@ def one(circuit: Subcircuit, place: Place) -> None:
             raise _at(place, element).error("the name is used twice")
         seen.add(element.name)
     uses = Counter(node for element in circuit.elements for node in element.nodes)
-    known = {*uses, *circuit.ports, *GROUNDS}
+    known = {
+        "node": {*uses, *circuit.ports, *GROUNDS},
+        "voltage source": {name for name in seen if name[0] == "v"},
+        "inductor": {name for name in seen if name[0] == "l"},
+    }
     for element in circuit.elements:
         for kind, name in _references(element):
-            if kind != "node":
-                _find(circuit, kind, name, _at(place, element))
-            elif name not in known:
-                problem = f"v() names the node {quoted(name)}, to which nothing connects{nearest(name, known)}"
-                raise _at(place, element).error(problem)
-            else:
+            if name not in known[kind]:
+                raise _at(place, element).error(_not_there(kind, name, known[kind]))
+            if kind == "node":
                 uses[name] += 1
     _lonely(circuit, uses, place)
 
@@ -63,12 +67,11 @@ def _at(place: Place, element: Element) -> Place:
     return place.at(element.line, element.name)
 
 
-def _find(circuit: Subcircuit, kind: str, name: str, place: Place) -> None:
-    letter = {"voltage source": "v", "inductor": "l"}[kind]
-    known = [element.name for element in circuit.elements if element.name[0] == letter]
-    if name not in known:
-        choice = f"accepted: {accepted(known)}" if known else "it has none"
-        raise place.error(f"{quoted(name)} is no {kind} of this subcircuit{nearest(name, known)}; {choice}")
+def _not_there(kind: str, name: str, known: Collection[str]) -> str:
+    if kind == "node":
+        return f"v() names the node {quoted(name)}, to which nothing connects{nearest(name, known)}"
+    choice = f"accepted: {choices(known)}" if known else "it has none"
+    return f"{quoted(name)} is no {kind} of this subcircuit{nearest(name, known)}; {choice}"
 
 
 def _references(element: Element) -> Iterator[tuple[str, str]]:
@@ -94,6 +97,11 @@ def _lonely(circuit: Subcircuit, uses: Mapping[str, int], place: Place) -> None:
                 raise _at(place, element).error(
                     f"nothing else connects to the node {quoted(node)}{nearest(node, others)}"
                 )
+
+
+def terms_of(element: Element) -> int:
+    """Return how many terms the expressions of an element have."""
+    return sum(map(size, expressions(element.fields[0])))
 
 
 def whole(part: Subcircuit, lines: Mapping[str, int]) -> None:
@@ -140,7 +148,7 @@ def unknown_parameter(circuit: Subcircuit, name: str) -> str:
     if name in circuit.derived:
         return f"{quoted(name)} is worked out inside {quoted(circuit.name)} and cannot be given"
     known = circuit.parameters
-    choice = f"accepted: {accepted(known)}" if known else "it has none"
+    choice = f"accepted: {choices(known)}" if known else "it has none"
     return f"{quoted(circuit.name)} has no parameter {quoted(name)}{nearest(name, known)}; {choice}"
 
 
@@ -148,7 +156,7 @@ def _check_model(part: Subcircuit, element: Element, place: Place) -> None:
     model = part.models.get(element.model) if element.model is not None else None
     kinds = MODELS_FOR.get(element.name[0], ())
     if model is not None and model.type not in kinds:
-        raise place.error(f"the model {quoted(model.name)} is of kind {model.type}; accepted here: {accepted(kinds)}")
+        raise place.error(f"the model {quoted(model.name)} is of kind {model.type}; accepted here: {choices(kinds)}")
 
 
 def _measure(
@@ -158,20 +166,24 @@ def _measure(
     if name in known:
         return known[name]
     elements, levels = 0, 1
+    terms = sum(map(size, (*family[name].parameters.values(), *family[name].derived.values())))
     for element in family[name].elements:
         body, here = element.fields[0], _at(place, element)
+        terms += terms_of(element)
         if isinstance(body, Call):
             if body.subcircuit in (*path, name):
                 raise here.error(f"{quoted(name)} ends up calling itself through {quoted(body.subcircuit)}")
             below = _measure_below(body.subcircuit, family, known, (*path, name), here)
-            elements, levels = elements + below.elements, max(levels, 1 + below.levels)
+            elements, terms, levels = elements + below.elements, terms + below.terms, max(levels, 1 + below.levels)
         else:
             elements += 1
         if levels > MAX_DEPTH:
             raise here.error(_TOO_DEEP)
         if elements > MAX_ELEMENTS:
             raise here.error(f"the part has more than {MAX_ELEMENTS} elements once its subcircuits are written out")
-    known[name] = _Extent(elements, levels)
+        if terms > MAX_TERMS:
+            raise here.error(TOO_MANY_TERMS)
+    known[name] = _Extent(elements, terms, levels)
     return known[name]
 
 

@@ -15,6 +15,7 @@ from guardcheck.netlist.text import Statement
 
 ACCEPTED = (".subckt", ".ends", ".model", ".param", ".func", ".end")
 MAX_PARAMETERS = 100
+MAX_FUNCTIONS = 50
 _COMMANDS = "runs commands; a netlist may only describe a circuit"
 _READS = "reads another file; put everything the part needs into this one"
 _ANALYSIS = "starts an analysis; which ones are run is decided elsewhere"
@@ -103,8 +104,8 @@ def read_parameters(fields: Fields, taken: frozenset[str]) -> dict[str, Expr]:
         name = free_name(fields.word("a parameter"), "a parameter", fields.place)
         if name in taken or name in found:
             raise fields.place.error(f"the parameter {quoted(name)} is defined twice")
-        if len(found) >= MAX_PARAMETERS:
-            raise fields.place.error(f"a netlist may have {MAX_PARAMETERS} parameters")
+        if len(found) + len(taken) >= MAX_PARAMETERS:
+            raise fields.place.error(f"a netlist may have {MAX_PARAMETERS} parameters and constants")
         fields.expect("=")
         fields.known = Known(outer.names | frozenset(found), outer.constants, outer.functions)
         found[name] = fields.value(f"the value of {name}")
@@ -136,6 +137,8 @@ def read_function(statement: Statement, place: Place, known: Known) -> tuple[str
     name = free_name(head.strip(), "a function", place)
     if name in known.functions:
         raise place.error(f"the function {quoted(name)} is defined twice")
+    if len(known.functions) >= MAX_FUNCTIONS:
+        raise place.error(f"a netlist may have {MAX_FUNCTIONS} functions")
     arguments = tuple(free_name(item.strip(), "an argument", place) for item in inside.split(","))
     if len(set(arguments)) < len(arguments):
         raise place.error(f"an argument of {quoted(name)} stands twice")

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 MAX_NESTING = 30
 MAX_HEIGHT = 200
 MAX_SIZE = 2_000
+TOO_LARGE = f"the expression has more than {MAX_SIZE} terms once its functions are written out"
 
 FUNCTIONS: Mapping[str, int] = {
     "sqrt": 1,
@@ -109,7 +110,7 @@ def apply(op: str, *args: Expr) -> Op:
     """Return an operation, refusing one that has grown beyond bounds."""
     whole = Op(op, args, 1 + sum(map(size, args)), 1 + max(map(height, args)))
     if whole.size > MAX_SIZE:
-        raise ExpressionError(f"the expression has more than {MAX_SIZE} terms once its functions are written out")
+        raise ExpressionError(TOO_LARGE)
     if whole.height > MAX_HEIGHT:
         raise ExpressionError(f"the expression is a chain of more than {MAX_HEIGHT} operations; split it with .param")
     return whole
@@ -141,7 +142,7 @@ def call(function: Function, args: tuple[Expr, ...]) -> Expr:
         if isinstance(item, Name) and item.name in given:
             grown += size(given[item.name]) - 1
     if grown > MAX_SIZE:
-        raise ExpressionError(f"the expression has more than {MAX_SIZE} terms once its functions are written out")
+        raise ExpressionError(TOO_LARGE)
     return _filled(function.body, given)
 
 

@@ -6,10 +6,12 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
-from guardcheck.errors import accepted, nearest
+from guardcheck.errors import nearest
 from guardcheck.netlist.expression import (
     FUNCTIONS,
     MAX_NESTING,
+    MAX_SIZE,
+    TOO_LARGE,
     Amps,
     Expr,
     ExpressionError,
@@ -21,9 +23,10 @@ from guardcheck.netlist.expression import (
     apply,
     call,
     is_behavioural,
+    size,
 )
 from guardcheck.netlist.numbers import NumberError, number
-from guardcheck.netlist.place import quoted
+from guardcheck.netlist.place import choices, quoted
 
 MAX_TEXT = 1_000
 RESERVED = frozenset(FUNCTIONS) | {"v", "i", "time", "temper", "hertz", "limit", "table"}
@@ -95,11 +98,11 @@ def _tokens(text: str) -> tuple[str, ...]:
 
 
 class _Parser:
-    """One pass over the tokens. Private and short-lived: the only state is the position and the nesting."""
+    """One pass over the tokens; its only state is the position, the nesting and the terms calls have grown to."""
 
     def __init__(self, tokens: tuple[str, ...], known: Known) -> None:
         self._tokens, self._known = tokens, known
-        self._at = self._nesting = 0
+        self._at = self._nesting = self._written_out = 0
 
     def peek(self) -> str | None:
         return self._tokens[self._at] if self._at < len(self._tokens) else None
@@ -204,7 +207,7 @@ class _Parser:
         if name in _ELSEWHERE:
             raise ExpressionError(_ELSEWHERE[name])
         names = (*self._known.names, *self._known.constants)
-        choice = f"; defined here: {accepted(names)}" if names else "; no parameter is defined here"
+        choice = f"; defined here: {choices(names)}" if names else "; no parameter is defined here"
         raise ExpressionError(f"{quoted(name)} is not defined{nearest(name, names)}{choice}")
 
     def _call(self, name: str) -> Expr:
@@ -222,12 +225,16 @@ class _Parser:
         if wanted is None:
             known = (*FUNCTIONS, *self._known.functions)
             raise ExpressionError(
-                f"there is no function {quoted(name)}{nearest(name, known)}; accepted: {accepted(known)}"
+                f"there is no function {quoted(name)}{nearest(name, known)}; accepted: {choices(known)}"
             )
         if len(args) != wanted:
             raise ExpressionError(f"{name}() takes {wanted} argument{'s' if wanted > 1 else ''}, not {len(args)}")
         if own is not None:
-            return call(own, tuple(args))
+            expr = call(own, tuple(args))
+            self._written_out += size(expr)
+            if self._written_out > 2 * MAX_SIZE:
+                raise ExpressionError(TOO_LARGE)
+            return expr
         return _builtin(name, args)
 
     def _probe(self, kind: str) -> Expr:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from guardcheck.errors import CircuitError
 
 _QUOTED = 40
+_LISTED = 40
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +26,13 @@ class Place:
     def at(self, line: int | None = None, key: str | None = None) -> Place:
         """Return the same file at another line or card."""
         return replace(self, line=self.line if line is None else line, key=self.key if key is None else key)
+
+
+def choices(names: Iterable[str]) -> str:
+    """Return accepted names as a list for messages; a stranger's list may be long, so it is cut."""
+    known = sorted(names)
+    more = f" and {len(known) - _LISTED} more" if len(known) > _LISTED else ""
+    return ", ".join(known[:_LISTED]) + more
 
 
 def quoted(text: str) -> str:

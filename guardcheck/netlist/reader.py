@@ -32,6 +32,7 @@ class _Sheet:
     models: dict[str, Model] = field(default_factory=dict)
     bodies: dict[str, tuple[Header, list[Statement]]] = field(default_factory=dict)
     open: str | None = None
+    terms: int = 0
 
 
 def parse(text: str | bytes, *, file: str) -> Subcircuit:
@@ -172,12 +173,14 @@ def _subcircuit(sheet: _Sheet, header: Header, body: list[Statement], place: Pla
     derived = _derived(sheet, parameters, body, place)
     names = frozenset(parameters) | frozenset(derived)
     known = replace(sheet.known, names=names)
-    elements = tuple(
-        _grounded(read_element(statement, place, known), header.ports)
-        for statement in body
-        if not statement.text.startswith(".")
-    )
-    circuit = Subcircuit(header.name, header.ports, parameters, elements, {}, {}, place.file, derived)
+    elements: list[Element] = []
+    for statement in body:
+        if not statement.text.startswith("."):
+            elements.append(_grounded(read_element(statement, place, known), header.ports))
+            sheet.terms += checks.terms_of(elements[-1])
+            if sheet.terms > checks.MAX_TERMS:
+                raise place.at(statement.line, elements[-1].name).error(checks.TOO_MANY_TERMS)
+    circuit = Subcircuit(header.name, header.ports, parameters, tuple(elements), {}, {}, place.file, derived)
     checks.one(circuit, place.at(header.line))
     return circuit
 

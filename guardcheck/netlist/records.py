@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, fields
 
-from guardcheck.netlist.expression import Expr
+from guardcheck.netlist.expression import Amps, Expr, Name, Num, Op, Time, Volt
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,3 +76,14 @@ class Call:
 
 
 Body = Passive | Coupling | Source | Controlled | Behaviour | Device | Delay | Call
+
+
+def expressions(body: Body) -> Iterator[Expr]:
+    """Yield every expression an element holds."""
+    todo: list[object] = [getattr(body, field.name) for field in fields(body)]
+    while todo:
+        item = todo.pop()
+        if isinstance(item, Num | Name | Volt | Amps | Time | Op):
+            yield item
+        elif isinstance(item, tuple):
+            todo.extend(item)

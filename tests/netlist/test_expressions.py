@@ -243,8 +243,8 @@ rb b 0 1k
 def test_hoisted_parameters_give_what_fixed_ones_give(engine: Any) -> None:
     text = """
 .subckt part a out gain=2 high=3
-.param limit_v={high-0.5}
-b1 out 0 v={min(gain*v(a)+0.1*gain^2, limit_v)}
+.param cap_v={high-0.5}
+b1 out 0 v={min(gain*v(a)+0.1*gain^2, cap_v)}
 r1 out 0 1k
 e1 e 0 a 0 {gain}
 re e 0 {1k*high}
@@ -270,7 +270,7 @@ re e 0 {1k*high}
         )
     expected = [min(g * 0.7 + 0.1 * g**2, h - 0.5) for g, h in zip(gains, highs, strict=True)]
     assert varying.vectors["v(out)"] == pytest.approx(expected, rel=1e-6)
-    assert {"v_p_gain", "v_p_limit_v"} <= set(alter)
+    assert {"v_p_gain", "v_p_cap_v"} <= set(alter)
 
 
 def test_every_model_parameter_listed_is_known_to_ngspice(engine: Any) -> None:

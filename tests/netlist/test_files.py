@@ -15,10 +15,10 @@ GOOD = ".subckt part a b\nr1 a b 75\n.ends\n"
 
 
 def refused(path: Path, within: Path | None = None) -> str:
-    begun = time.perf_counter()
+    begun = time.process_time()
     with pytest.raises(CircuitError) as caught:
         read_file(path, within=within)
-    assert time.perf_counter() - begun < 1.0
+    assert time.process_time() - begun < 1.0
     return str(caught.value)
 
 

@@ -33,7 +33,8 @@ def _text(case: dict[str, Any]) -> str | bytes:
         return bytes.fromhex(case["bytes"])
     if "card" in case:
         return f".subckt part a b\nr0 a b 75\n{case['card']}\n.ends\n"
-    return str(case.get("before", "")) + str(case["text"]) * int(case.get("repeat", 1))
+    repeated = str(case["text"]) * int(case.get("repeat", 1))
+    return f"{case.get('before', '')}{repeated}{case.get('after', '')}"
 
 
 def _deck(text: str | bytes) -> tuple[str, ...]:
@@ -50,11 +51,11 @@ def test_hostile_netlist(case: dict[str, Any]) -> None:
         assert "r0_part n0 n1 75.0" in deck or "r1_part n0 n1 75.0" in deck
         assert not [word for word in (*case["drops"], *FORBIDDEN) if word in deck]
         return
-    begun = time.perf_counter()
+    begun = time.process_time()
     with pytest.raises(CircuitError) as caught:
         _deck(text)
     sentence = str(caught.value)
-    assert time.perf_counter() - begun < 1.0
+    assert time.process_time() - begun < 1.0
     assert [part for part in case["says"] if part not in sentence] == [], sentence
     assert sentence.startswith("mine.cir")
     assert sentence.isprintable()

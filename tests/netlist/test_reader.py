@@ -225,3 +225,32 @@ def test_a_part_of_2000_elements_is_read_and_one_more_is_not() -> None:
     assert len(lines(body(text))) == 2000
     with pytest.raises(CircuitError, match="more than 2000 elements"):
         lines(body(text + "\nr2000 a b 1k"))
+
+
+def test_what_expressions_grow_to_is_bounded_for_the_whole_part() -> None:
+    """Every line is modest; together, written out, they would keep the reader busy for minutes."""
+    grow = f".func f(x) {{{'+'.join(['x'] * 150)}}}\n.func g(x) {{f(x)+f(x)+f(x)+f(x)}}\n"
+    many = "\n".join(f"r{index} a b {{g(1)}}" for index in range(1, 1900))
+    with pytest.raises(CircuitError, match="more than 50000 terms once they are written out"):
+        parse(grow + body(many), file="mine.cir")
+    calls = "\n".join(f"x{index} a b h" for index in range(1, 1900))
+    helper = ".subckt h a b\nr1 a b {g(1)}\n.ends\n"
+    with pytest.raises(CircuitError, match="more than 50000 terms once they are written out"):
+        parse(grow + body(calls) + helper, file="mine.cir")
+
+
+def test_parameters_and_functions_are_counted() -> None:
+    constants = "".join(f".param p{index}=1\n" for index in range(90))
+    assert parse(constants + body(""), file="mine.cir").name == "part"
+    with pytest.raises(CircuitError, match="100 parameters and constants"):
+        parse(constants + body(".param " + " ".join(f"q{index}=1" for index in range(11))), file="mine.cir")
+    functions = "".join(f".func f{index}(x) {{x}}\n" for index in range(51))
+    with pytest.raises(CircuitError, match=r"mine\.cir:51: \.func: a netlist may have 50 functions"):
+        parse(functions + body(""), file="mine.cir")
+
+
+def test_a_long_list_of_names_is_cut_in_a_message() -> None:
+    sources = "\n".join(f"v{index} a b 1" for index in range(500))
+    with pytest.raises(CircuitError, match=r"and 460 more$") as caught:
+        parse(body(sources + "\nf1 a b vx 1"), file="mine.cir")
+    assert len(str(caught.value)) < 400
