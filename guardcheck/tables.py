@@ -135,8 +135,8 @@ class Table:
             self.refuse(name, problem.problem)
 
 
-def read_table(path: Path, *, error: type[InputError]) -> tuple[Table, bytes]:
-    """Read a TOML file of at most 128 kB.
+def read_table(path: Path, *, error: type[InputError], shown_as: str = "") -> tuple[Table, bytes]:
+    """Read a TOML file of at most 128 kB; `shown_as` is how it is called in messages, its path if nothing is given.
 
     Returns
     -------
@@ -148,7 +148,7 @@ def read_table(path: Path, *, error: type[InputError]) -> tuple[Table, bytes]:
         the file cannot be read, is too large, or is not TOML
 
     """
-    file = str(path)
+    file = shown_as or str(path)
     try:
         with path.open("rb") as stream:
             data = stream.read(MAX_BYTES + 1)

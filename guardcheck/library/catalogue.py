@@ -9,20 +9,18 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TypeVar
 
 from guardcheck.errors import CircuitError, accepted, nearest
 from guardcheck.library.devices import Device, device_names, device_of
 from guardcheck.library.metadata import check_ports, part_of
 from guardcheck.library.own import own_part
 from guardcheck.model import KINDS, CircuitUsed, Part, Subcircuit
-from guardcheck.netlist import parse_models, read_file
+from guardcheck.netlist import parse, parse_models, read_bytes
 from guardcheck.tables import read_table
+from guardcheck.units import shown
 
-Read = TypeVar("Read")
 PACKAGE = Path(__file__).resolve().parent.parent
 _NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,39}")
 
@@ -37,16 +35,19 @@ class Shelf:
     def names(self, folder: str) -> frozenset[str]:
         """Return the names of the parts in one of its folders."""
         place = self.path / folder
-        if not place.is_dir():
+        try:
+            found = {entry.stem if folder == "models" else entry.name for entry in place.iterdir()}
+        except (FileNotFoundError, NotADirectoryError):
             return frozenset()
-        found = {entry.stem if folder == "models" else entry.name for entry in place.iterdir()}
+        except OSError as problem:
+            raise CircuitError(f"cannot be read ({problem.strerror})", file=self.shown(place)) from None
         return frozenset(name for name in found if _NAME.fullmatch(name))
 
     def pair(self, folder: str, name: str) -> tuple[Path, Path] | None:
         """Return netlist and metadata of a part, or None when this shelf does not have it."""
         place = self.path / folder if folder == "models" else self.path / folder / name
         pair = place / f"{name}.cir", place / f"{name}.toml"
-        return pair if pair[0].exists() or pair[1].exists() else None
+        return pair if name in self.names(folder) else None
 
     def shown(self, path: Path) -> str:
         """Return a file's path as it is shown."""
@@ -94,13 +95,14 @@ class Library:
         """
         if (kind, name) not in self._parts:
             shelf, netlist, metadata = self._find(kind, name)
-            shown = shelf.shown(netlist)
-            top, meta_bytes = read_table(metadata, error=CircuitError)
-            circuit, net_bytes = _read(netlist, shelf, lambda path: read_file(path, within=shelf.path))
+            file = shelf.shown(netlist)
+            top, meta_bytes = read_table(metadata, error=CircuitError, shown_as=shelf.shown(metadata))
+            net_bytes = read_bytes(netlist, within=shelf.path)
+            circuit = parse(net_bytes, file=file)
             if circuit.name != name.replace("-", "_"):
-                raise CircuitError(f"defines '{circuit.name}'; '{name.replace('-', '_')}' is wanted", file=shown)
+                raise CircuitError(f"defines '{circuit.name}'; '{name.replace('-', '_')}' is wanted", file=file)
             self._parts[kind, name] = part_of(
-                kind, name, circuit, top, self._devices_of(circuit), file=shown, sha256=_hash(net_bytes, meta_bytes)
+                kind, name, circuit, top, self._devices_of(circuit), file=file, sha256=_hash(net_bytes, meta_bytes)
             )
         return self._parts[kind, name]
 
@@ -111,18 +113,14 @@ class Library:
         """
         key = f"own {kind}", str(path)
         if key not in self._parts:
-            circuit = read_file(path, within=within)
-            check_ports(kind, circuit)
-            metadata = self.shelves[-1].path / "own" / f"{kind}.toml"
-            top, _ = read_table(metadata, error=CircuitError)
             inside = within is not None and path.is_relative_to(within)
+            file = path.relative_to(within).as_posix() if within is not None and inside else str(path)
+            net_bytes = read_bytes(path, within=within)
+            circuit = parse(net_bytes, file=file)
+            check_ports(kind, circuit)
+            top, _ = read_table(self.shelves[-1].path / "own" / f"{kind}.toml", error=CircuitError)
             self._parts[key] = own_part(
-                kind,
-                circuit,
-                top,
-                self._devices_of(circuit),
-                file=path.relative_to(within).as_posix() if inside and within is not None else str(path),
-                sha256=_hash(path.read_bytes()),
+                kind, circuit, top, self._devices_of(circuit), file=file, sha256=_hash(net_bytes)
             )
         return self._parts[key]
 
@@ -132,9 +130,9 @@ class Library:
             known = self.names("model")
             spelled = next((one for one in device_names(name) if one in known), name)
             shelf, netlist, metadata = self._find("model", spelled)
-            top, meta_bytes = read_table(metadata, error=CircuitError)
-            text, net_bytes = _read(netlist, shelf, Path.read_bytes)
-            models = parse_models(text, file=shelf.shown(netlist))
+            top, meta_bytes = read_table(metadata, error=CircuitError, shown_as=shelf.shown(metadata))
+            net_bytes = read_bytes(netlist, within=shelf.path)
+            models = parse_models(net_bytes, file=shelf.shown(netlist))
             device = device_of(spelled, models, top, file=shelf.shown(netlist), sha256=_hash(net_bytes, meta_bytes))
             self._devices.update({spelled: device, device.model.name: device})
         return self._devices[name]
@@ -161,7 +159,7 @@ class Library:
             return shelf, *pair
         known = self.names(kind)
         raise CircuitError(
-            f"there is no {kind} '{name[:40]}'; accepted: {accepted(known) or 'none'}{nearest(name, known)}"
+            f"there is no {kind} '{shown(name, 40)}'; accepted: {accepted(known) or 'none'}{nearest(name, known)}"
         )
 
     def _devices_of(self, circuit: Subcircuit) -> tuple[Device, ...]:
@@ -184,14 +182,6 @@ def _folder(kind: str) -> str:
     if kind not in (*KINDS, "model"):
         raise CircuitError(f"there is no kind of part '{kind}'; accepted: {accepted(KINDS)}{nearest(kind, KINDS)}")
     return f"{kind}s"
-
-
-def _read(path: Path, shelf: Shelf, reader: Callable[[Path], Read]) -> tuple[Read, bytes]:
-    """Read a file by `reader` and as bytes; what goes wrong is said of the file as it is shown."""
-    try:
-        return reader(path), path.read_bytes()
-    except OSError as problem:
-        raise CircuitError(f"cannot be read ({problem.strerror})", file=shelf.shown(path)) from None
 
 
 def _hash(*contents: bytes) -> str:

@@ -58,7 +58,7 @@ class Device:
 def device_names(model: str) -> tuple[str, ...]:
     """Return the file names a model may live under: ``d1n4148`` in `d1n4148` or, less its letter, in `1n4148`."""
     spelled = model.replace("_", "-")
-    return (spelled, spelled[1:]) if spelled[0] in "dqj" and len(spelled) > 1 else (spelled,)
+    return (spelled, spelled[1:]) if spelled[:1] in "dqj" and len(spelled) > 1 else (spelled,)
 
 
 def device_of(name: str, models: tuple[Model, ...], top: Table, *, file: str, sha256: str) -> Device:

@@ -9,10 +9,12 @@ from typing import Any
 from guardcheck.errors import CircuitError, accepted, nearest
 from guardcheck.library.checks import checks_of
 from guardcheck.library.devices import Device
+from guardcheck.library.events import plan_of
 from guardcheck.library.schema import (
     COMMON_KEYS,
     KIND_KEYS,
     PARAMETER_KEYS,
+    PIN_RATINGS,
     RATINGS,
     READING_ROLES,
     STATE_NAMES,
@@ -203,10 +205,24 @@ def _kind_extra(kind: str, circuit: Subcircuit, top: Table, parameters: Mapping[
             _known(row, role, row.text(role), parameters)
         extra["line"] = {name: row.text(name) for name in row}
     if "exposed" in top:
-        row = top.table("exposed")
-        row.only("node", "meaning")
-        _known(row, "node", row.text("node"), sorted({node for element in circuit.elements for node in element.nodes}))
-        extra["exposed"] = {name: row.text(name) for name in row}
+        extra["exposed"] = _exposed(top.table("exposed"), circuit, parameters)
+    if "pin" in top:
+        row = top.table("pin")
+        row.only(*PIN_RATINGS, "reference")
+        extra["pin"] = {**row.reals(PIN_RATINGS), "reference": row.text("reference")}
     if kind == "event":
-        extra |= {name: top.entries[name] for name in KIND_KEYS["event"] if name in top}
+        extra["plan"] = plan_of(top, parameters)
     return extra
+
+
+def _exposed(row: Table, circuit: Subcircuit, parameters: Mapping[str, Parameter]) -> dict[str, Any]:
+    """Read which node inside a part is a chip's pin of its own, what leads to it, and what it may deliver."""
+    row.only("node", "meaning", "through", "delivers")
+    nodes = {node for element in circuit.elements for node in element.nodes}
+    _known(row, "node", row.text("node"), sorted(nodes))
+    row.text("meaning")
+    if "through" in row:
+        _known(row, "through", row.text("through"), [element.name for element in circuit.elements])
+    if "delivers" in row:
+        _known(row, "delivers", row.text("delivers"), parameters)
+    return {name: row.text(name) for name in row}

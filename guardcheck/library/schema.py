@@ -6,12 +6,12 @@ from collections.abc import Mapping
 
 COMMON_KEYS = ("title", "purpose", "reference", "known_by", "ports", "parameters", "part", "check")
 KIND_KEYS: Mapping[str, tuple[str, ...]] = {
-    "source": ("states", "two_readings", "colour", "exposed"),
+    "source": ("states", "two_readings", "colour", "exposed", "pin"),
     "stage": ("exposed",),
     "guard": ("exposed",),
     "cable": ("line",),
     "display": ("remedy",),
-    "event": ("unit", "mated", "severities", "stop", "step"),
+    "event": ("unit", "mated", "mating", "severities", "stop", "step", "lasting", "claimed", "role"),
 }
 OWN_KEYS = ("title", "purpose", "reference", "known_by", "parameters", "states", "two_readings")
 DEVICE_KEYS = ("title", "purpose", "reference", "known_by", "ports", "valid", "ratings", "check")
@@ -51,6 +51,18 @@ RATINGS: Mapping[str, str] = {
 
 VALID: Mapping[str, str] = {"forward_current": "A", "reverse_current": "A", "collector_current": "A"}
 """Up to where a device model rests on data-sheet points."""
+
+PIN_RATINGS: Mapping[str, str] = {
+    "over_voltage": "V",
+    "under_voltage": "V",
+    "clamp_current": "A",
+    "output_current": "A",
+    "latch_up": "A",
+    "hbm": "V",
+    "cdm": "V",
+}
+"""Ratings of a chip's pin, spelled as in a job file: how far above the rail and below 0 V, the current its diodes may
+carry, what it may deliver itself, the latch-up test, and the ESD classes."""
 
 READ_UNITS: Mapping[str, str] = {"v": "V", "i": "A", "z": "ohm", "gain": "1"}
 """What a check may read, with its unit."""

@@ -13,6 +13,7 @@ from typing import Any
 from guardcheck.errors import StandardError, accepted, nearest
 from guardcheck.model import KNOWN_BY, QUANTITIES, Limit, Standard
 from guardcheck.tables import Table, read_table
+from guardcheck.units import shown
 
 FOLDER = Path(__file__).resolve().parent
 SIGNALS = ("picture", "sync", "control")
@@ -72,9 +73,11 @@ def load_standard(name: str, folder: Path = FOLDER) -> Standard:
     """
     known = standard_names(folder)
     if name not in known:
-        raise StandardError(f"there is no standard '{name[:40]}'; accepted: {accepted(known)}{nearest(name, known)}")
-    top, _ = read_table(folder / f"{name}.toml", error=StandardError)
-    return standard_of(name, Table(top.entries, f"standards/{name}.toml", "", StandardError))
+        raise StandardError(
+            f"there is no standard '{shown(name, 40)}'; accepted: {accepted(known)}{nearest(name, known)}"
+        )
+    top, _ = read_table(folder / f"{name}.toml", error=StandardError, shown_as=f"standards/{name}.toml")
+    return standard_of(name, top)
 
 
 def standard_of(name: str, top: Table) -> Standard:

@@ -1,0 +1,59 @@
+"""The run plan of a stress event, from its metadata or, for a user's own netlist, from the values beside it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from guardcheck.model import Parameter
+from guardcheck.model.events import MATED, ROLES, STRESS, UNIT_STATES, EventPlan
+from guardcheck.tables import Table
+
+PLAN_KEYS = ("unit", "mated", "mating", "severities", "stop", "step", "lasting", "claimed", "role")
+
+
+def plan_of(top: Table, parameters: Mapping[str, Parameter]) -> EventPlan:
+    """Return the run plan an event's metadata describes.
+
+    Raises
+    ------
+    CircuitError
+        an unknown state of the unit, a severity without a value, a run without an end
+
+    """
+    stop, step = top.real("stop", "s"), top.real("step", "s")
+    if not 0.0 < step < stop:
+        top.refuse("step", "the largest time step must be above zero and below stop")
+    return EventPlan(
+        unit=_words(top, "unit", UNIT_STATES),
+        mated=_words(top, "mated", MATED),
+        severities=_severities(top, parameters),
+        stop=stop,
+        step=step,
+        lasting=top.flag("lasting"),
+        claimed=top.flag("claimed"),
+        role=top.word("role", ROLES, STRESS),
+        mating=top.text("mating", "-") if "mating" in top else "",
+    )
+
+
+def _words(top: Table, name: str, choices: tuple[str, ...]) -> tuple[str, ...]:
+    """Return one word or a list of words, each of `choices`."""
+    if isinstance(top.entries.get(name), str):
+        return (top.word(name, choices),)
+    found = top.texts(name)
+    wrong = [word for word in found if word not in choices]
+    if not found or wrong:
+        top.refuse(name, f"write one or more of {', '.join(choices)}")
+    return found
+
+
+def _severities(top: Table, parameters: Mapping[str, Parameter]) -> Mapping[str, Mapping[str, float]]:
+    table = top.table("severities")
+    if not table.entries:
+        top.refuse("severities", "is missing; name at least one level of this event")
+    found: dict[str, dict[str, float]] = {}
+    for level in table:
+        row = table.table(level)
+        row.only(*parameters)
+        found[level] = {name: row.real(name, parameters[name].unit) for name in row}
+    return found
