@@ -27,8 +27,10 @@ LEADS = (0.1, 0.5)
 
 _TERM = re.compile(r"(?P<number>[0-9]+(?:\.[0-9]+)?)\s*(?P<rest>.*)", re.DOTALL)
 _COUNTS = re.compile(r"(?:counts?|cts?|dgts?|digits?|d)\.?", re.IGNORECASE)
-_SHARE = re.compile(r"%\s*(?:of\s+)?(?P<of>reading|rdg|value|range|fs)?", re.IGNORECASE)
-_OF_RANGE = ("range", "fs")
+_SHARE = re.compile(
+    r"(?P<unit>%|ppm)\s*(?:of\s+)?(?P<of>reading|rdg|rd|value|range|full[ -]scale|fs|scale)?", re.IGNORECASE
+)
+_OF_RANGE = ("range", "fs", "full scale", "full-scale", "scale")
 
 
 def half_width(
@@ -68,7 +70,8 @@ def _term(term: str, reading: float, unit: str, resolution: float | None, full_s
     share = _SHARE.fullmatch(rest)
     if share is not None:
         base = full_scale if (share["of"] or "").lower() in _OF_RANGE else reading
-        return None if base is None else number / 100.0 * base
+        part = 1e-6 if share["unit"].lower() == "ppm" else 0.01
+        return None if base is None else part * number * base
     try:
         return parse(term, unit)[0].nominal
     except UnitError:

@@ -108,7 +108,14 @@ def _hum(facts: Facts, where: str, fact: Fact) -> Finding:
 
 def _case(reading: Mapping[str, Any], answer: float | None) -> Facts:
     entries = {"from": "board shield", "to": "connector shell", "purpose": "shield", "reading": reading}
-    return Facts(declared=(Fact("bond", 0, "shield", entries),), answers={"HUM01/shield": answer})
+    chassis = {"y_capacitance": Value.exact(4.7e-9, "F"), "y_coupling": "single"}
+    mains = {"mains": Value.exact(230.0, "V"), "mains_frequency": Value.exact(50.0, "Hz")}
+    return Facts(
+        declared=(Fact("bond", 0, "shield", entries),),
+        supply={**chassis, **mains},
+        display=chassis,
+        answers={"HUM01/shield": answer},
+    )
 
 
 CASES = (
