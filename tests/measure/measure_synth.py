@@ -60,9 +60,7 @@ def bar_levels(amplitude: float, system: System = S625, first_white: bool = Fals
         full = 1.0 if first_white and index == 0 else amplitude
         red, green, blue = (full * c for c in colour)
         luma = 0.299 * red + 0.587 * green + 0.114 * blue
-        rows.append(
-            (system.setup + span * luma, span * 0.492111 * (blue - luma), span * 0.877283 * (red - luma))
-        )
+        rows.append((system.setup + span * luma, span * 0.492111 * (blue - luma), span * 0.877283 * (red - luma)))
     return rows
 
 

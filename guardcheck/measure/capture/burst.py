@@ -115,7 +115,7 @@ def _measure(lines: Lines, window: tuple[float, float], rough: float, noise: flo
     length = n * lines.step
     slope_error = np.sqrt(6.0) * noise / (np.pi * length * amplitude * np.sqrt(0.5 * n)) / np.sqrt(len(y))
     error = float(max(slope_error, 1.0))
-    refined = _from_phase(phasors, lines, frequency, period) if 4 * error < 0.25 / period else None
+    refined = _from_phase(phasors, lines, frequency, period) if 3 * error < 0.25 / period else None
     coherent = refined is not None
     if refined is not None:
         frequency, error = refined

@@ -82,24 +82,25 @@ def _form(sample: Sequence[str]) -> tuple[str, str, int] | None:
     """Return delimiter, decimal sign and number of fields when the first rows are all numbers."""
     if len(sample) < 3:
         return None
-    first = sample[0]
-    present = [mark for mark in ("\t", ";", ",", " ") if mark in first.strip()] or [","]
-    if present == [","] and "," not in first:
-        present = ["\t"]  # one column; any mark that does not occur will do
     head = sample[:3]
+    quoted = [_unquoted(row) for row in head]
+    if all(row is not None and "," in row for row in quoted):
+        width = _common_width([row or "" for row in quoted], ";", ",")
+        return ('"', ",", width) if width else None
+    present = [mark for mark in ("\t", ";", ",", " ") if mark in head[0].strip()] or ["\t"]
     for delimiter in present:
         for decimal in (".", ",") if delimiter != "," else (".",):
-            widths = {_numeric_width(row, delimiter, decimal) for row in head}
-            if len(widths) == 1 and (width := widths.pop()):
-                if delimiter != ",":
-                    decimal = "," if any("," in row for row in sample) else "."
-                return delimiter, decimal, width
-    quoted = [_unquoted(row) for row in head]
-    if all(quoted):
-        widths = {_numeric_width(row, ";", ",") for row in quoted if row}
-        if len(widths) == 1 and (width := widths.pop()):
-            return '"', ",", width
+            width = _common_width(head, delimiter, decimal)
+            if width:
+                comma = delimiter != "," and any("," in row for row in sample)
+                return delimiter, "," if comma else ".", width
     return None
+
+
+def _common_width(rows: Sequence[str], delimiter: str, decimal: str) -> int:
+    """Return the number of numbers in each row, 0 when the rows differ or hold something else."""
+    widths = {_numeric_width(row, delimiter, decimal) for row in rows}
+    return widths.pop() if len(widths) == 1 else 0
 
 
 def _unquoted(row: str) -> str | None:

@@ -46,6 +46,18 @@ class Raw:
 
 
 @dataclass(frozen=True)
+class Content:
+    """What the picture looks like: whether its lines differ, how wide its brightest part is [s], and the next level.
+
+    `next_level` is the second highest level as a share of the highest, above blanking; None when there is none.
+    """
+
+    uneven: bool = False
+    width: float = 0.0
+    next_level: float | None = None
+
+
+@dataclass(frozen=True)
 class Found:
     """Everything found on one channel; `raw` is keyed by quantity name."""
 
@@ -57,6 +69,7 @@ class Found:
     lines: int
     drift: float
     has_picture: bool
+    content: Content
     chroma: float | None = None
     notes: tuple[str, ...] = field(default=())
 
@@ -121,9 +134,10 @@ class _Look:
         self.notes: list[str] = []
         first = lines.means(FIRST_PORCH)
         self.noise = _scatter(lines, FIRST_PORCH)
-        self.burst = find_burst(lines, self.noise, self.period)
+        seen = can_see(lines.step, self.system.subcarrier)  # what is undersampled shows up as another frequency
+        self.burst = find_burst(lines, self.noise, self.period) if seen else None
         self.sync = float(np.median(first - lines.means(self._tip()))) if own_sync else 0.0
-        chosen = bright(lines, (9.5e-6, self.period - 1.2e-6), first, self.noise)
+        chosen, self.floor = bright(lines, (9.5e-6, self.period - 1.2e-6), first, self.noise)
         self.lit = lines.pick(chosen)
         self.fold = folded(self.lit, self.period, self.system.subcarrier)
         self.bin_noise = self._bin_noise()
@@ -135,8 +149,11 @@ class _Look:
         region = (self.porch[1], self.period - 0.8e-6)
         self.flats = plateaus(self.fold, region, self.height, self.bin_noise)
         self.white = max(self.flats, key=lambda flat: flat.level, default=None)
-        least = max(0.05 * abs(self.sync), 5 * self.bin_noise, 0.01)
-        self.has_picture = self.white is not None and self.white.level - self.level > least
+        span = float(volts.max()) - float(volts.min())
+        least = max(0.05 * abs(self.sync), 5 * self.bin_noise, 0.01, 0.03 * span)
+        leak = 1.1 if seen else 1.3  # undersampled chroma does not quite average out
+        self.uneven = self.floor > max(leak * self._height(), least)
+        self.has_picture = self._height() > least or self.uneven
 
     def found(self) -> Found:
         self._levels()
@@ -166,9 +183,22 @@ class _Look:
             len(self.lines.rows),
             drift,
             self.has_picture,
+            self._content(),
             chroma,
             tuple(self.notes),
         )
+
+    def _height(self) -> float:
+        """Return the height of the brightest plain part above blanking [V], 0 when there is none."""
+        return 0.0 if self.white is None else self.white.level - self.level
+
+    def _content(self) -> Content:
+        height = self._height()
+        if self.white is None or height <= 0:
+            return Content(self.uneven)
+        shares = [(flat.level - self.level) / height for flat in self.flats]
+        below = [share for share in shares if share < 0.95]
+        return Content(self.uneven, self.white.width, max(below) if below else None)
 
     def _tip(self) -> tuple[float, float]:
         return 0.8e-6, self.width - 0.8e-6
@@ -205,6 +235,10 @@ class _Look:
             depth = self.blank - self.lines.means(self._tip())
             lost = full or cut_off(self.lines, self._tip(), low, self.noise, self.resolution, top - low, top=False)
             self.raw["level.sync"] = _unless(lost, "the sync tip is cut off by the edge of the screen", depth)
+        if self.uneven:
+            self.raw["level.white"] = Raw(self.floor, self.noise)
+            self.raw["level.black"] = Raw(None, failure="the picture differs from line to line")
+            return
         if self.white is None or not self.has_picture:
             dark = Raw(None, failure="nothing brighter than blanking stands on this line")
             self.raw["level.white"] = self.raw["level.black"] = dark
@@ -220,8 +254,8 @@ class _Look:
 
     def _shape(self) -> None:
         white = self.white
-        if white is None or not self.has_picture or self.raw["level.white"].value is None:
-            reason = self.raw["level.white"].failure
+        if white is None or self.uneven or not self.has_picture or self.raw["level.white"].value is None:
+            reason = self.raw["level.white"].failure or "the picture differs from line to line"
             self.raw["response.line_tilt"] = self.raw["response.overshoot"] = Raw(None, failure=reason)
             return
         if white.width < LEAST_BAR:

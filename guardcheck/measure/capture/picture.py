@@ -62,21 +62,22 @@ def folded(lines: Lines, period: float, subcarrier: float) -> Folded:
     return Folded(x, y, count, box(y, width))
 
 
-def bright(lines: Lines, region: tuple[float, float], blank: Floats, noise: float) -> NDArray[np.bool_]:
-    """Return which lines reach the picture's greatest brightness, shape ``(n_lines,)``.
+def bright(lines: Lines, region: tuple[float, float], blank: Floats, noise: float) -> tuple[NDArray[np.bool_], float]:
+    """Return which lines reach the picture's greatest brightness, shape ``(n_lines,)``, and a floor to it [V].
 
-    Brightness is the highest 2.3 us average in `region` [s], which leaves no chroma even when it is undersampled.
+    Brightness is the highest 2.3 us average in `region` [s], which leaves no chroma even when it is undersampled. The
+    floor leaves out what noise adds to the highest of many averages.
     """
     part = lines.columns(region)
     width = max(1, min(round(2.3e-6 / lines.step), part.stop - part.start))
     sums = np.cumsum(np.pad(lines.rows[:, part], ((0, 0), (1, 0))), axis=1)
     average = (sums[:, width:] - sums[:, :-width]) / width
-    highest = average.max(axis=1) - blank
+    highest = average.max(axis=1) - box(blank, min(15, len(blank) | 1))  # a line's own noise must not choose it
     few = max(1, len(highest) // 100)
     top = float(np.sort(highest)[-few:].mean())
-    slack = max(0.06 * abs(top), 5 * noise / np.sqrt(width))
-    result: NDArray[np.bool_] = highest >= top - slack
-    return result
+    scatter = float(noise / np.sqrt(width))
+    result: NDArray[np.bool_] = highest >= top - max(0.06 * abs(top), 8 * scatter)
+    return result, top - 4 * scatter
 
 
 def plateaus(fold: Folded, region: tuple[float, float], height: float, noise: float) -> tuple[Plateau, ...]:
@@ -153,7 +154,8 @@ def tilt(fold: Folded, plateau: Plateau, blank: float) -> tuple[float, float]:
     rest = y - (start + slope * x)
     error = float(np.sqrt(np.sum(rest**2) / max(1, len(x) - 2) / np.sum((x - x.mean()) ** 2)))
     height = plateau.level - blank
-    return float(-slope * plateau.width / height), abs(error * plateau.width / height)
+    value = float(-slope * plateau.width / height)
+    return value, float(np.hypot(error * plateau.width / height, 0.015 * value))  # where a bar ends is a convention
 
 
 def overshoot(fold: Folded, plateau: Plateau, before: float, noise: float) -> tuple[float, float] | None:
@@ -161,13 +163,14 @@ def overshoot(fold: Folded, plateau: Plateau, before: float, noise: float) -> tu
 
     None when the average line is too coarse: bins above 60 ns, or empty ones, beside the edge.
     """
-    start = plateau.window[0] - 0.5e-6
-    near = (fold.x >= start) & (fold.x <= start + 1.5e-6)
+    start = plateau.window[0] - 1.0e-6  # the plateau begins where the overshoot has settled
+    near = (fold.x >= start) & (fold.x <= start + 2.0e-6)
     if fold.bin > 60e-9 or not near.any() or fold.count[near].min() == 0:
         return None
     step = plateau.level - before
     settled = trimmed(plateau.window, 0.3e-6)
-    level = fold.mean((start + 1.5e-6, min(settled[1], start + 5e-6))) if plateau.width > 2.5e-6 else plateau.level
-    y = box(fold.y, max(1, round(50e-9 / fold.bin)))[near]
+    level = fold.mean((start + 2.0e-6, min(settled[1], start + 5.5e-6))) if plateau.width > 2.5e-6 else plateau.level
     error = noise / float(np.sqrt(np.median(fold.count[near])))
+    smooth = 1 if error < 0.004 * abs(step) else max(1, round(50e-9 / fold.bin))
+    y = box(fold.y, smooth)[near]
     return max(0.0, float((y.max() - level) / step)), abs(error / step)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from guardcheck.measure.capture.found import Found, Raw
+from guardcheck.measure.capture.found import NO_SYNC, Content, Found, Raw
 from guardcheck.measure.readings.accuracy import Accuracy, parse_accuracy
 from guardcheck.measure.readings.budget import Budget, Contribution
 from guardcheck.measure.readings.evaluate import (
@@ -39,6 +39,13 @@ NAMES = (
     "noise.rms",
 )
 """Every quantity a capture can give."""
+
+WHITE_FIELD = 35e-6
+"""Least length of a white field [s]: of the 52 us of a line a console fills at least some 40. Bars stay below 27."""
+
+FULL_WHITE_BAR = (0.55, 0.80)
+"""Next lower level over white where bars of 75 % hold a white bar of 100 % (0.75 in R, G, B, 0.664 in luma; all bars
+at 75 % give 0.886 in luma and 0 in R, G, B: ITU-R BT.471 notation 100/0/75/0 against 75/0/75/0)."""
 
 FLAT_ONLY = ("response.line_tilt", "response.overshoot")
 _VOLTS = (*AMPLITUDES, "level.blank")
@@ -210,7 +217,7 @@ def _one(name: str, raw: Raw, bench: _Bench, others: Mapping[str, Raw], sign: in
         level.value,
         origin=MEASURED,
         uncertainty=budget.expanded,
-        failure=raw.failure or _content(name, case.picture),
+        failure=raw.failure or _doubt(name, case.picture, bench.found.content),
         unknowns=level.unknowns,
         notes=level.notes,
         bound=level.bound,
@@ -218,8 +225,14 @@ def _one(name: str, raw: Raw, bench: _Bench, others: Mapping[str, Raw], sign: in
     return quantity, budget
 
 
-def _content(name: str, picture: str | None) -> str | None:
+def _doubt(name: str, picture: str | None, content: Content) -> str | None:
     """Say why a value may be the picture's own content, None when it may not."""
+    if name == "level.white" and picture not in (None, "other"):
+        if content.uneven:
+            return "the picture differs from line to line; it is not the plain one declared"
+        if picture == "white" and content.width < WHITE_FIELD:
+            seen = f"the brightest part is {1e6 * content.width:.3g} us long"
+            return f"{seen}, not a white field of at least {1e6 * WHITE_FIELD:g} us: if these are bars, declare them"
     if name in FLAT_ONLY and picture in (None, "other"):
         return "only a declared flat picture (white field or bars) shows it; this may be the picture's own content"
     if name == "level.black" and picture in (None, "other", "white"):
@@ -255,7 +268,7 @@ def _level(name: str, value: float, error: float, bench: _Bench, others: Mapping
     rows = [_scaled(row, factor) for row in rows] + extra
     if case.load != "open":
         rows += termination_rows(value, case.place, case.termination, case.circumstances)
-    value, bound, share = _to_white(name, value, case, others, factor)
+    value, bound, share = _to_white(name, value, bench, others, factor)
     if bound is not None:
         unknowns.append("picture")
         notes.append(_sentence(bound_words(case.picture, bound)))
@@ -270,10 +283,13 @@ def _edge_time(bench: _Bench) -> float:
 
 
 def _to_white(
-    name: str, value: float, case: Settings, others: Mapping[str, Raw], factor: float
+    name: str, value: float, bench: _Bench, others: Mapping[str, Raw], factor: float
 ) -> tuple[float, str | None, float]:
     """Scale white to 100 %: with the black the capture shows, else with the standard's setup."""
+    case, following = bench.case, bench.found.content.next_level
     if name != "level.white":
+        return value, None, 1.0
+    if case.picture == "bars-75" and following is not None and FULL_WHITE_BAR[0] < following < FULL_WHITE_BAR[1]:
         return value, None, 1.0
     bound, share = picture_share(name, case.picture, replace(case.circumstances, setup=0.0))
     black = others.get("level.black", Raw(None)).value
@@ -297,7 +313,7 @@ def _peak_to_peak(
     if white.value is None and sync.value is None and found.chroma:
         return _one("level.pp", Raw(found.chroma, 0.01 * found.chroma), bench, found.raw, 1)
     parts = [part for part in (white, sync) if part.value is not None]
-    if "level.sync" in found.windows or found.raw["level.sync"].value is not None:
+    if sync.failure != NO_SYNC:
         missing = [part for part in (white, sync) if part.value is None and not _absent(part, found)]
     else:
         missing = [white] if white.value is None else []
@@ -317,6 +333,7 @@ def _peak_to_peak(
         value,
         origin=MEASURED,
         uncertainty=budget.expanded,
+        failure=white.failure if white.value is not None else None,
         unknowns=white.unknowns,
         notes=white.notes,
         bound=white.bound if white.value is not None else None,

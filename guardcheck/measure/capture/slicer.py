@@ -21,6 +21,7 @@ FLOOR_BLOCK = 75e-6
 LINE_PERIODS = (62.5e-6, 65.0e-6)
 LINE_WIDTHS = (3.6e-6, 5.8e-6)
 MIN_LINES = 3
+_ROUGH_WIDTHS = (1.5e-6, 8.0e-6)
 _LEVELS = np.geomspace(0.05, 0.75, 10)
 
 
@@ -67,19 +68,37 @@ def find_pulses(volts: NDArray[np.floating], step: float) -> Pulses | None:
     data, dt = coarse(volts, step)
     if len(data) * dt < MIN_LINES * LINE_PERIODS[0]:
         return None
-    smooth = box(data, max(1, round(SMOOTH / dt)))
-    found = [(_best(sign * smooth, dt), sign) for sign in (1, -1)]
-    (score, level, above), sign = max(found, key=lambda item: item[0][0])
-    if score < MIN_LINES - 1:
-        return None
+    offset = 0.5 * (dt - step)  # the middle of a coarse sample lies after its start
+    found = [_candidate(sign * data, dt, offset, sign) for sign in (1, -1)]
+    upright, inverted = ((0, None) if one is None else (_line_pairs(one.line_starts()), one) for one in found)
+    score, pulses = inverted if inverted[0] > 1.03 * upright[0] else upright
+    return pulses if score >= MIN_LINES - 1 else None
+
+
+def _candidate(data: Floats, dt: float, offset: float, sign: int) -> Pulses | None:
+    """Return the pulses that go down from `data`, if they look like line sync, else None."""
+    above, level = _sliced(box(data, max(1, round(SMOOTH / dt))), dt)
     starts, ends = runs_below(above, level, dt)
-    amplitude = _amplitude(above, starts, ends, dt)
-    if amplitude <= 0:
+    narrow = _between(ends - starts, _ROUGH_WIDTHS) & (starts > 2e-6) & (ends + 5e-6 < len(data) * dt)
+    if np.count_nonzero(narrow) < MIN_LINES:
         return None
+    starts, ends = starts[narrow], ends[narrow]
+    tip = _level(data, dt, 0.5 * (starts + ends), 1.2e-6)
+    porch = _level(data, dt, ends + 3.4e-6, 0.9e-6)
+    front = _level(data, dt, starts - 0.7e-6, 0.5e-6)
+    amplitude = float(np.median(porch - tip))
+    if amplitude <= 0 or float(np.median(np.abs(front - porch))) > 0.5 * amplitude:
+        return None  # blanking stands on both sides of sync; beside a bar of the picture it does not
     starts, ends = runs_below(above, 0.5 * amplitude, dt)
-    offset = 0.5 * ((step * max(1, round(dt / step))) - step)  # the middle of a coarse sample lies after its start
-    pulses = Pulses(starts + offset, ends + offset, sign, amplitude)
-    return pulses if _line_pairs(pulses.line_starts()) >= MIN_LINES - 1 else None
+    return Pulses(starts + offset, ends + offset, sign, amplitude)
+
+
+def _level(data: Floats, dt: float, centres: Floats, length: float) -> Floats:
+    """Return the mean of `length` [s] of the trace about each centre [V]."""
+    reach = int(0.5 * length / dt)
+    index = np.clip(np.round(centres / dt).astype(np.int64)[:, None] + np.arange(-reach, reach + 1), 0, len(data) - 1)
+    result: Floats = data[index].mean(axis=1)
+    return result
 
 
 def box(data: Floats, width: int) -> Floats:
@@ -103,16 +122,15 @@ def box(data: Floats, width: int) -> Floats:
     return 0.5 * (average(half, half - 1) + average(half - 1, half))
 
 
-def _best(smooth: Floats, dt: float) -> tuple[float, float, Floats]:
-    """Return the best score, its slicing level and the trace above its floor."""
+def _sliced(smooth: Floats, dt: float) -> tuple[Floats, float]:
+    """Return the trace above its floor, and the level at which most pulses come at the line rate."""
     above = smooth - _floor(smooth, dt)
     top = float(np.quantile(above, 0.99))
     if top <= 0:
-        return 0.0, 0.0, above
+        return above, 0.0
     scores = np.array([_score(*runs_below(above, level * top, dt)) for level in _LEVELS])
     good = np.flatnonzero(scores >= 0.9 * scores.max())
-    level = float(_LEVELS[good[len(good) // 2]] * top)
-    return float(scores.max()), level, above
+    return above, float(_LEVELS[good[len(good) // 2]] * top)
 
 
 def _floor(smooth: Floats, dt: float) -> Floats:
@@ -146,7 +164,7 @@ def _score(starts: Floats, ends: Floats) -> float:
     if len(starts) < 2:
         return 0.0
     widths = ends - starts
-    narrow = _between(widths, (1.5e-6, 8.0e-6))
+    narrow = _between(widths, _ROUGH_WIDTHS)
     return float(_line_pairs(starts[narrow]))
 
 
@@ -157,15 +175,3 @@ def _line_pairs(starts: Floats) -> int:
 def _between(values: Floats, ends: tuple[float, float]) -> NDArray[np.bool_]:
     result: NDArray[np.bool_] = (values >= ends[0]) & (values <= ends[1])
     return result
-
-
-def _amplitude(above: Floats, starts: Floats, ends: Floats, dt: float) -> float:
-    """Return the sync amplitude: the level just after the pulses, less that in them (their smoothed lowest)."""
-    narrow = _between(ends - starts, (1.5e-6, 8.0e-6))
-    starts, ends = starts[narrow], ends[narrow]
-    porch = ((ends + 2.6e-6) / dt).astype(np.int64)
-    tip = (0.5 * (starts + ends) / dt).round().astype(np.int64)
-    keep = porch < len(above)
-    if not keep.any():
-        return 0.0
-    return float(np.median(above[porch[keep]]) - np.median(above[tip[keep]]))

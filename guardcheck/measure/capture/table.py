@@ -94,11 +94,7 @@ def to_numbers(block: bytes, dialect: Dialect, width: int, line: int, file: str)
             numbers = np.fromstring(plain.decode("ascii"), dtype=np.float64, sep=" ")
     except (ValueError, DeprecationWarning):
         numbers = np.empty(0)
-    if (
-        len(numbers) != int(counts.sum())
-        or not np.isfinite(numbers).all()
-        or np.abs(numbers, out=None).max(initial=0.0) > 1e30
-    ):
+    if len(numbers) != int(counts.sum()) or not np.isfinite(numbers).all():
         _complain(block, _first_bad(block, dialect), dialect, width, line, file)
     return numbers.reshape(-1, width)
 
@@ -110,7 +106,7 @@ def _plain(block: bytes, dialect: Dialect) -> bytes:
     table = bytearray(range(256))
     for octet in range(128, 256):
         table[octet] = ord("?")
-    for mark in b"\t\r\x0b\x0c":
+    for mark in b'\t\r\x0b\x0c"':
         table[mark] = _SPACE
     if dialect.delimiter in ",;\t":
         table[ord(dialect.delimiter)] = _SPACE
@@ -133,7 +129,7 @@ def _number(part: str, dialect: Dialect) -> float | None:
         number = float(text)
     except ValueError:
         return None
-    return number if np.isfinite(number) and abs(number) < 1e30 and "_" not in text else None
+    return number if np.isfinite(number) and "_" not in text else None
 
 
 def _complain(block: bytes, index: int, dialect: Dialect, width: int, line: int, file: str) -> None:

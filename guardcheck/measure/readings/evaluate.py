@@ -82,7 +82,10 @@ def evaluate(
     bound, share = picture_share(reading.quantity, reading.picture, case)
     if share != 1.0:
         value, budget = value / share, [_scaled(row, 1 / share) for row in budget]
-        steps.append(f"scaled from {100 * share:.3g} % to 100 % white: {format_si(value, reading.unit, 4)}")
+        steps.append(
+            f"scaled from {100 * share:.3g} % to 100 % white: {format_si(value, reading.unit, 4)} (if the white bar"
+            " itself stands at 100 %, declare bars-100)"
+        )
     if bound is not None:
         steps.append(bound_words(reading.picture, bound))
         unknowns.append("picture")

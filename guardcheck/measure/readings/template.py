@@ -20,7 +20,8 @@ _HEAD = """\
 # scale_at    with a x10 probe: "tip" when the scope was told about the probe, "input" when it was not
 # place       "display" (at its input, cable plugged in), "connector" (at the unit), "pin" (at the chip)
 # load        "terminated" (75 ohm connected) or "open"
-# picture     what was on the screen: "white", "bars-100", "bars-75" or "other". Only a known picture can conform
+# picture     what was on the screen: "white", "bars-100", "bars-75" or "other". Only a known picture can conform. Bars
+#             of 75 % whose white bar stands at 100 % count as "bars-100"
 # accuracy    as the instrument's data sheet prints it: "3%" or, for a meter, "1.0% + 2 counts"
 # resolution  the smallest step you could read: "0.1 div" or "5 mV"
 # also        instrument = "scope" | "meter", range, termination = "1%", probe_tolerance = "2%", note
