@@ -30,6 +30,7 @@ METHODS = ("gear", "trap")
 _NAME = re.compile(r"[a-z0-9_.]{1,200}\Z")
 _SAVED = re.compile(r"([vi])\(([a-z0-9_.]{1,200})\)\Z")
 _PWL = re.compile(r"pwl\s*\(?([^)]*)", re.IGNORECASE)
+_LIMIT = re.compile(r"\blimit\s*\(")
 _READ = re.compile(r"\b([vi])\(([^()]*)\)")
 _DELAY = re.compile(r"\btd\s*=\s*([0-9.eE+-]+)", re.IGNORECASE)
 _JUNCTIONS, _TRANSISTORS, _LINES = frozenset("d"), frozenset("qjm"), frozenset("t")
@@ -99,7 +100,7 @@ def _references(card: Card, nodes: set[str], names: set[str]) -> Iterator[str]:
             if name not in names:
                 yield f"'{card.name}' refers to '{name}', which the deck does not have{nearest(name, names)}"
     if card.name[0] == "b":
-        if "limit" in card.tail:
+        if _LIMIT.search(card.tail):
             yield f"'{card.name}' uses limit(), which ngspice computes wrongly; write min(max(x, low), high)"
         for kind, inner in _READ.findall(card.tail):
             known = nodes if kind == "v" else names

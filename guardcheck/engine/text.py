@@ -57,13 +57,19 @@ def _analysis(deck: Deck, finer: float) -> tuple[str, str, float]:
         return "op", ".op", 0.0
     if isinstance(analysis, Sweep):
         if analysis.points == 1:
-            return "ac", f".ac lin 1 {analysis.start!r} {analysis.start!r}", analysis.start
+            return "ac", f".ac lin 1 {_number(analysis.start)} {_number(analysis.start)}", analysis.start
         decades = math.log10(analysis.stop / analysis.start)
         density = max(1, math.ceil((analysis.points - 1) / decades - 1e-9))
-        return "ac", f".ac dec {density} {analysis.start!r} {analysis.stop!r}", analysis.stop
+        return "ac", f".ac dec {density} {_number(analysis.start)} {_number(analysis.stop)}", analysis.stop
     uic = " uic" if analysis.uic else ""
-    card = f".tran {analysis.step!r} {analysis.stop!r} 0 {analysis.max_step / finer!r}{uic}"
+    times = " ".join(map(_number, (analysis.step, analysis.stop, 0.0, analysis.max_step / finer)))
+    card = f".tran {times}{uic}"
     return "tran", card, analysis.stop
+
+
+def _number(value: float) -> str:
+    """Return a plain number in full; numpy's own floats would print their type."""
+    return repr(float(value))
 
 
 def _attempts(deck: Deck) -> tuple[Attempt, ...]:
@@ -93,5 +99,5 @@ def _options(options: Mapping[str, float | str]) -> str:
             continue  # 0 means none
         if name.startswith("itl"):
             value = f"{float(value):.0f}"
-        parts.append(f"{name}={value if isinstance(value, str) else repr(float(value))}")
+        parts.append(f"{name}={value if isinstance(value, str) else _number(value)}")
     return f".options {' '.join(parts)}"
