@@ -9,7 +9,6 @@ from __future__ import annotations
 import hashlib
 import math
 import re
-import sys
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
@@ -20,23 +19,13 @@ from guardcheck.errors import CircuitError, InputError
 from guardcheck.library import Library
 from guardcheck.model import Ask, CircuitUsed, Deck, Facts, Operating, Subcircuit, Sweep, Trace
 from guardcheck.netlist import flatten, models_of, read_file
-from guardcheck.rules import all_rules
+from guardcheck.rules import asks_of
 
 FOLDER = "probes"
 _READ = re.compile(r"(?P<kind>[vi])\((?P<name>[a-z0-9_]+)\)")
 _INSTANCE = "probe"
 _BAND = 1.0 + 1e-6
 """A sweep needs two points; the second lies this factor above the frequency asked for."""
-
-
-def asks_of(facts: Facts) -> tuple[Ask, ...]:
-    """Return what the rules ask about these facts: a rule that needs a simulation exports a function `asks`."""
-    modules = [sys.modules[one.judge.__module__] for one in all_rules()]
-    found: list[Ask] = []
-    for module in modules:
-        if hasattr(module, "asks"):
-            found += module.asks(facts)
-    return tuple(found)
 
 
 def answers(engine: Engine, library: Library, facts: Facts) -> Mapping[str, float | None]:

@@ -11,8 +11,8 @@ from guardcheck.errors import CircuitError, InputError
 from guardcheck.library import Library
 from guardcheck.model import KNOWN_BY, Ask, Facts
 from guardcheck.netlist import defaults, read_file
-from guardcheck.pipeline.probes import answer, answers, asks_of, probes_used
-from guardcheck.rules import all_rules
+from guardcheck.pipeline.probes import answer, answers, probes_used
+from guardcheck.rules import all_rules, asks_of
 from guardcheck.tables import Table, read_table
 
 FOLDER = Path(__file__).parents[2] / "circuits" / "probes"
