@@ -171,7 +171,7 @@ class _Collector:
             volts[self.columns[index].name] = np.concatenate(self.volts[place])
             self.volts[place] = []
         resolution = {name: voltage_step(values) for name, values in volts.items()}
-        return Capture(self.file, step, start, volts, resolution, {}, tuple(self.notes))
+        return Capture(self.file, step, start, volts, resolution, tuple(self.notes))
 
     def _time_base(self) -> tuple[float, float]:
         if self.time_column is None:

@@ -20,7 +20,7 @@ class Capture:
 
     `volts` maps each channel's name to its samples [V], float32, shape ``(n_points,)``, all channels alike.
     `time_step` and `start` are in seconds. `resolution` holds the smallest voltage step found in each channel [V],
-    0 when the values form no steps. `screen` holds the edges of the screen [V] where the file tells them.
+    0 when the values form no steps.
     """
 
     file: str
@@ -28,7 +28,6 @@ class Capture:
     start: float
     volts: Mapping[str, NDArray[np.float32]]
     resolution: Mapping[str, float]
-    screen: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
 
     @property
