@@ -95,6 +95,19 @@ def raw(
 
 
 GOOD = raw("v1 in 0 3", "r1 in out 1e3", "r2 out 0 2e3")
+HANGS = raw(
+    "v1 in 0 pulse(0 5 1e-6 1e-9 1e-9 50e-6 100e-6)",
+    "r1 in a 75",
+    "t1 a 0 out 0 z0=75 td=9e-9",
+    "d1 out 0 dd",
+    "d2 0 out dd",
+    "r2 out 0 75",
+    ".model dd d (is=2.52e-9 n=1.752 rs=0.568 cjo=4e-12 tt=4e-9)",
+    kind="tran",
+    card=".tran 1e-7 128e-6 0 2.56e-6",
+    final=128e-6,
+)
+GROWS = raw("v1 out 0 sin(0 1 1e9)", "r1 out 0 1", kind="tran", card=".tran 1e-12 1 0 1e-12", final=1.0)
 
 
 def run_raw(engine: object, *scripts: Script) -> list[Answer]:

@@ -1,0 +1,249 @@
+"""Workers that hang, crash, grow, are killed or inherit a hostile surrounding."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import signal
+import subprocess
+import sys
+import textwrap
+import threading
+import time
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from guardcheck.engine import Engine, pool
+from guardcheck.engine.library import find_library
+from guardcheck.engine.text import script_for
+from guardcheck.errors import EngineError
+from tests.engine.decks import GOOD, GROWS, HANGS, deck, divider, is_good, raw, run_raw, sampled
+
+ROOT = Path(__file__).parents[2]
+
+
+def test_a_hanging_run_is_stopped_and_the_rest_goes_on() -> None:
+    """A lossless line beside diodes: ngspice takes steps of 1e-18 s for ever."""
+    with Engine(workers=1, wall_limit=0.5) as engine:
+        began = time.monotonic()
+        before, hung, after = run_raw(engine, GOOD, HANGS, GOOD)
+        assert time.monotonic() - began < 5.0
+    assert is_good(before)
+    assert hung.words == "stopped after 0.5 s without an answer"
+    assert not hung.solved.any()
+    assert is_good(after)
+
+
+def test_a_long_block_of_short_runs_is_not_stopped() -> None:
+    """The wall limit is for one run: 400 runs of a millisecond may together take longer."""
+    wanted = sampled("tran", 50)
+    script = replace(script_for(wanted), stack=None)
+    with Engine(workers=1, wall_limit=0.25) as engine:
+        matrix = np.tile(wanted.variants, (8, 1))  # type: ignore[arg-type]
+        (answer,) = engine._run_scripts([script], [matrix])
+    assert answer.solved.all()
+
+
+def test_a_deck_that_hangs_in_every_block_is_given_up() -> None:
+    script = replace(HANGS, alter=("alter r1 =",))
+    with Engine(workers=1, wall_limit=0.3) as engine:
+        began = time.monotonic()
+        answer, after = engine._run_scripts([script, GOOD], [np.full((500, 1), 75.0), None])
+        assert time.monotonic() - began < 5.0, "ten blocks; two may be waited for"
+    assert not answer.solved.any()
+    assert len(answer.solved) == 500
+    assert is_good(after)
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="only Linux bounds a process's address space reliably")
+def test_a_run_that_eats_memory_is_stopped() -> None:
+    with Engine(workers=1, wall_limit=20.0, memory_limit=1 << 20) as engine:
+        grown, after = run_raw(engine, GROWS, GOOD)
+    assert "can't allocate" in (grown.words or "")
+    assert is_good(after)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no SIGKILL")
+def test_a_killed_worker_is_replaced_and_its_work_repeated(engine: Engine) -> None:
+    wanted = [sampled("tran", 1500), deck(divider())]
+    expected = engine.run(wanted)
+    with Engine(workers=1) as victim:
+        first = victim._workers[0].pid
+        timer = threading.Timer(0.05, lambda: os.kill(first, signal.SIGKILL))
+        timer.start()
+        traces = victim.run(wanted)
+        timer.join()
+        assert victim._workers[0].pid != first
+    for trace, undisturbed in zip(traces, expected, strict=True):
+        assert trace.failure is None
+        assert trace.vectors["v(out)"].tobytes() == undisturbed.vectors["v(out)"].tobytes()
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no SIGKILL")
+def test_a_worker_killed_while_idle_is_replaced(engine: Engine) -> None:
+    with Engine(workers=1) as victim:
+        os.kill(victim._workers[0].pid, signal.SIGKILL)
+        time.sleep(0.05)
+        assert is_good(run_raw(victim, GOOD)[0])
+
+
+def test_an_interrupted_call_leaves_a_usable_engine(monkeypatch: pytest.MonkeyPatch) -> None:
+    def stop(_done: int, _total: int) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(pool, "_START_COST", 0.0)
+    with Engine(workers=2) as engine:
+        with pytest.raises(KeyboardInterrupt):
+            engine.run([sampled("tran", 400)], progress=stop)
+        assert is_good(run_raw(engine, GOOD)[0])
+
+
+def test_small_work_starts_one_worker() -> None:
+    with Engine(workers=4) as engine:
+        engine.run([deck(divider())])
+        assert len(engine._workers) == 1
+
+
+def test_an_engine_not_entered_says_so() -> None:
+    with pytest.raises(EngineError, match="entered"):
+        Engine().run([deck(divider())])
+    with pytest.raises(EngineError, match="not been started"):
+        _ = Engine().info
+    with pytest.raises(ValueError, match="at least 1"):
+        Engine(workers=0)
+
+
+def test_nothing_is_left_behind() -> None:
+    with Engine(workers=1) as engine:
+        assert is_good(run_raw(engine, GOOD)[0])
+        assert engine._folder is not None
+        folder = Path(engine._folder.name)
+        pid = engine._workers[0].pid
+        assert folder.is_dir()
+    assert not folder.exists()
+    assert not alive(pid)
+
+
+def alive(pid: int) -> bool:
+    with contextlib.suppress(OSError):
+        os.kill(pid, 0)
+        state = Path(f"/proc/{pid}/stat")
+        return not (state.exists() and state.read_text().rpartition(")")[2].split()[0] == "Z")
+    return False
+
+
+def run_script(body: str, cwd: Path, **environment: str) -> subprocess.CompletedProcess[str]:
+    """Run a plain script, without an ``if __name__`` guard, in its own interpreter."""
+    return subprocess.run(
+        [sys.executable, "-c", textwrap.dedent(body)],
+        cwd=cwd,
+        env={**os.environ, "PYTHONPATH": str(ROOT), **environment},
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
+
+
+PLAIN = """
+    import sys
+    from guardcheck.engine import Engine
+    from guardcheck.model import Card, Deck, Operating
+    cards = (Card("v1", ("in", "0"), 3.0), Card("r1", ("in", "out"), 1e3), Card("r2", ("out", "0"), 2e3))
+    with Engine() as engine:
+        (trace,) = engine.run([Deck("plain", cards, (), Operating(), ("v(out)",))])
+        print(engine.info.name, f"{trace.vectors['v(out)'][0]:.6f}")
+    print(sorted({name.split(".")[0] for name in sys.modules} & {"PySpice", "cffi", "scipy", "matplotlib", "pint"}))
+"""
+
+
+def test_a_plain_script_works_in_silence_and_loads_no_simulator(tmp_path: Path) -> None:
+    """No guard against being imported again, no warning about versions, nothing heavy in the caller's process."""
+    done = run_script(PLAIN, tmp_path)
+    assert done.stderr == ""
+    assert done.stdout.splitlines() == ["ngspice 2.000000", "[]"]
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="the hostile start file calls a Unix shell")
+def test_start_files_have_no_effect(tmp_path: Path) -> None:
+    """`.spiceinit` in the working folder or at home, and a script folder, run shells when ngspice itself starts."""
+    work, home, scripts = (tmp_path / name for name in ("work", "home", "scripts"))
+    marks = {name: tmp_path / f"mark-{name}" for name in ("work", "home", "scripts")}
+    for folder, name in ((work, ".spiceinit"), (home, ".spiceinit"), (scripts, "spinit")):
+        folder.mkdir()
+        (folder / name).write_text(f"* start file\nshell touch {marks[folder.name]}\n")
+    surroundings = {"HOME": str(home), "SPICE_SCRIPTS": str(scripts)}
+    done = run_script(PLAIN, work, **surroundings)
+    assert done.stdout.startswith("ngspice 2.000000"), done.stderr
+    assert not any(mark.exists() for mark in marks.values())
+    control = """
+        from guardcheck.engine.library import find_library
+        from guardcheck.engine.simulator import open_simulator
+        open_simulator(find_library())
+    """
+    run_script(control, work, **surroundings)
+    assert marks["work"].exists(), "the control must show that the start file works outside a worker"
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="the signal on a closed pipe is Linux's")
+def test_workers_die_with_their_parent(tmp_path: Path) -> None:
+    """A parent that is killed leaves no ngspice running for ever, even in a run that never returns."""
+    body = """
+        import sys
+        from guardcheck.engine import Engine
+        from tests.engine.decks import HANGS
+        with Engine(workers=1, wall_limit=50.0) as engine:
+            print(engine._workers[0].pid, flush=True)
+            engine._run_scripts([HANGS], [None])
+    """
+    parent = subprocess.Popen(
+        [sys.executable, "-c", textwrap.dedent(body)],
+        cwd=tmp_path,
+        env={**os.environ, "PYTHONPATH": str(ROOT), "TMPDIR": str(tmp_path)},
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    with parent:
+        assert parent.stdout is not None
+        pid = int(parent.stdout.readline())
+        time.sleep(0.3)
+        assert alive(pid)
+        parent.kill()
+        parent.wait()
+    deadline = time.monotonic() + 3.0
+    while alive(pid) and time.monotonic() < deadline:
+        time.sleep(0.02)
+    assert not alive(pid)
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="limits are read from Linux's /proc")
+def test_workers_are_bounded_by_the_system() -> None:
+    with Engine(workers=1, memory_limit=1 << 28) as engine:
+        limits = Path(f"/proc/{engine._workers[0].pid}/limits").read_text()
+        environment = Path(f"/proc/{engine._workers[0].pid}/environ").read_bytes().split(b"\0")
+        folder = Path(f"/proc/{engine._workers[0].pid}/cwd").readlink()
+        assert folder.name.startswith("guardcheck-")
+        assert sorted(path.name for path in folder.iterdir()) == [".spiceinit", "scripts"]
+    rows = {line[:25].strip(): line[25:].split()[0] for line in limits.splitlines()}
+    assert rows["Max file size"] == "0"
+    assert rows["Max core file size"] == "0"
+    assert rows["Max address space"] != "unlimited"
+    assert b"OPENBLAS_NUM_THREADS=1" in environment
+    assert b"OMP_NUM_THREADS=1" in environment
+
+
+def test_a_worker_writes_no_file() -> None:
+    """Were a command to slip through, the system would still refuse the file."""
+    with Engine(workers=1) as engine:
+        run_raw(engine, raw("v1 out 0 1", "r1 out 0 1", ".control", "echo hello > written.txt", ".endc"))
+        assert engine._folder is not None
+        written = Path(engine._folder.name) / "written.txt"
+        assert not written.exists() or written.stat().st_size == 0
+
+
+def test_the_library_is_found() -> None:
+    assert find_library() is not None
