@@ -120,13 +120,13 @@ def judge_simulated(quantity: Quantity, limit: Limit) -> Judgement:
     unit = QUANTITIES[quantity.name].unit
     interval, within = sample_interval(quantity.samples), sample_yield(quantity.samples, limit)
     value, allowed = shown(quantity.value, unit), limit_words(limit, unit)
-    if not inside(quantity.value, limit):
+    ends = [end for pair in (quantity.spread, interval) if pair is not None for end in pair]
+    if not inside(quantity.value, limit) and not (quantity.unknowns and _may_be_inside(ends, limit)):
         noun = "limits" if None not in (limit.low, limit.high) else "limit"
         side = "below" if limit.low is not None and quantity.value < limit.low else "above"
         return Judgement(DOES_NOT_CONFORM, f"{value} lies {side} the {noun} ({allowed}).", interval, within)
     if quantity.failure is not None:
         return Judgement(NOT_PROVEN, f"Not proven: {quantity.failure}.", interval, within)
-    ends = [end for pair in (quantity.spread, interval) if pair is not None for end in pair]
     if not all(math.isfinite(end) for end in ends):
         return Judgement(
             NOT_PROVEN, "Not proven: not every corner of the tolerances could be solved.", interval, within
@@ -135,9 +135,10 @@ def judge_simulated(quantity: Quantity, limit: Limit) -> Judgement:
     if not all(inside(end, limit) for end in ends):
         low, high = min([*ends, quantity.value]), max([*ends, quantity.value])
         failing = "" if within is None else f"; {100 * (1 - within):.0f} % of builds would fail"
+        here = f"{value} is inside" if inside(quantity.value, limit) else f"The middle of the range gives {value}"
         return Judgement(
             NOT_PROVEN,
-            f"{value} is inside, but builds from {shown(low, unit)} to {shown(high, unit)}{over} cross the "
+            f"{here}, but builds from {shown(low, unit)} to {shown(high, unit)}{over} cross the "
             f"limits ({allowed}){failing}.",
             interval,
             within,
@@ -147,6 +148,13 @@ def judge_simulated(quantity: Quantity, limit: Limit) -> Judgement:
     if ends and shown(min(ends), unit) != shown(max(ends), unit):
         builds = f", and so {are} every build from {shown(min(ends), unit)} to {shown(max(ends), unit)}{over}"
     return Judgement(CONFORMS, f"{value} {is_} {allowed}{builds}.", interval, within)
+
+
+def _may_be_inside(ends: list[float], limit: Limit) -> bool:
+    """Tell whether a range of unknown values reaches into the limits: then a nominal outside proves nothing."""
+    low = -math.inf if limit.low is None else limit.low
+    high = math.inf if limit.high is None else limit.high
+    return not ends or not all(math.isfinite(end) for end in ends) or (min(ends) <= high and max(ends) >= low)
 
 
 def judge_measured(value: float, expanded: float, limit: Limit, unit: str) -> Judgement:

@@ -114,8 +114,9 @@ def chain_cards(
         values = {
             name: chain.number(role, name, builds, repeat) for name in circuit.parameters if name in fitted.values
         }
-        cards += flatten(circuit, name=role, ports=ports, values=values)
-        for model in (*fitted.part.models, *models_of(circuit, prefix=role)):
+        prefix = f"{role}_"
+        cards += flatten(circuit, name=role, ports=ports, values=values, prefix=prefix)
+        for model in (*fitted.part.models, *models_of(circuit, prefix=prefix)):
             models[model.name] = model
     rail: Number = chain.rail.nominal
     if SUPPLY in builds.keys:

@@ -14,7 +14,7 @@ MIN_SECTIONS = 6
 def as_ladders(cards: Iterable[Card], *, rise_time: float) -> tuple[Card, ...]:
     """Replace every lossless line by an LC ladder good for edges of `rise_time` [s].
 
-    Ten sections per rise time of delay, at least six: the cut-off of the ladder then stays above what the edge holds.
+    A line whose delay is below a thousandth of the edge is one section: no edge can tell. Otherwise ten sections per rise time of delay, at least six: the cut-off of the ladder then stays above what the edge holds.
     Series inductance z0·td, shunt capacitance td/z0, both spread evenly (textbook telegrapher's equations).
     """
     out: list[Card] = []
@@ -26,7 +26,7 @@ def as_ladders(cards: Iterable[Card], *, rise_time: float) -> tuple[Card, ...]:
 def _ladder(line: Card, rise_time: float) -> list[Card]:
     numbers = dict(field.split("=") for field in line.tail.split())
     impedance, delay = float(numbers["z0"]), float(numbers["td"])
-    sections = max(MIN_SECTIONS, math.ceil(10.0 * delay / rise_time))
+    sections = 1 if delay < rise_time / 1000.0 else max(MIN_SECTIONS, math.ceil(10.0 * delay / rise_time))
     inductance, capacitance = impedance * delay / sections, delay / impedance / sections
     near, near_return, far, far_return = line.nodes
     nodes = [near, *(f"{line.name}_{index}" for index in range(1, sections)), far]

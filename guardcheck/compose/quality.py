@@ -62,7 +62,7 @@ def square_deck(chain: Chain, low: float, high: float, *, rate: float, builds: B
     stop = PERIODS * period
     return deck_of(
         f"square wave of {chain.line}",
-        (*as_ladders(cards, rise_time=1.0), source),
+        (*as_ladders(cards, rise_time=period), source),
         models,
         Transient(step=period / 100, stop=stop, max_step=period / 100),
         AT_DISPLAY,

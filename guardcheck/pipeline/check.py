@@ -22,7 +22,6 @@ from guardcheck.model import (
     Finding,
     Job,
     Line,
-    PartUse,
     Quantity,
     Result,
     Standard,
@@ -155,10 +154,10 @@ def _experiments(
         standard = standards[line.name]
         states = _states(job, fitter, line, standard)
         seed = (options.seed, zlib.crc32(line.name.encode()))
-        fullest = fitter.chain(line, guarded=line.has_guard)
+        fullest = fitter.chain(line, standard, guarded=line.has_guard)
         builds = fullest.builds(n_samples=options.samples, seed=seed)
         for guarded in (False, True) if line.has_guard else (False,):
-            chain = fitter.chain(line, guarded=guarded)
+            chain = fitter.chain(line, standard, guarded=guarded)
             if chain.missing:
                 gaps += _gaps(chain.missing, line, guarded, standard)
             else:
@@ -334,7 +333,6 @@ def _troubles(
         limits = amplitude_limits(standard)
         if (chain.line, chain.guarded) not in failing or not limits:
             continue
-        reference = PartUse("display", standard.display, key="display.input")
         impedance = one.named("response.impedance")
         same = chain.display.part.name == standard.display
         troubles.append(
@@ -343,7 +341,7 @@ def _troubles(
                 limits,
                 float("nan") if impedance is None or impedance.value is None else impedance.value,
                 standard.limits.get("response.impedance"),
-                fitter.chain(lines[chain.line], guarded=chain.guarded, display=reference),
+                fitter.chain(lines[chain.line], standard, guarded=chain.guarded, reference=True),
                 None if same else str(chain.display.part.extra.get("remedy", "")) or None,
             )
         )

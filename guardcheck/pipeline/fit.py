@@ -20,10 +20,13 @@ from guardcheck.model import (
     Parameter,
     Part,
     PartUse,
+    Standard,
     Value,
 )
 from guardcheck.units import parse
 
+CONTROL = "control"
+"""Signal of contacts that carry a steady level."""
 READING_TOLERANCE = 0.03
 """Relative error of a scope level when the job states none: 3 % is what hand scopes print (common practice)."""
 
@@ -43,7 +46,9 @@ class Fitter:
         if place not in self._parts:
             if use.netlist is not None:
                 path = Path(use.netlist)
-                self._parts[place] = self.library.own(use.kind, path, within=None)
+                folder = Path(self.job.file).resolve().parent
+                within = folder if path.resolve().is_relative_to(folder) else None
+                self._parts[place] = self.library.own(use.kind, path.resolve(), within=within)
             else:
                 try:
                     self._parts[place] = self.library.get(use.kind, use.name or "none")
@@ -56,13 +61,19 @@ class Fitter:
         """Parts fitted so far, sorted by kind and name."""
         return tuple(part for _, part in sorted(self._parts.items()))
 
-    def fit(self, use: PartUse) -> Fitted:
-        """Return a part with the job's values, defaults filled in."""
+    def fit(self, use: PartUse, signal: str | None = None) -> Fitted:
+        """Return a part with the job's values, defaults filled in.
+
+        A source need not be given the levels of a signal it does not make here: with `signal`, only the parameters of
+        its netlist and of that signal's states are asked for.
+        """
         part = self.part(use)
         readings = part.extra.get("two_readings", {}) if part.kind == "source" else {}
         given, words, missing = self._given(part, use, readings)
         given.update(self._two_readings(part, use, readings))
         values, same = dict(given), {}
+        spoken = {target for states in part.states.values() for target in states.values()}
+        idle = spoken - set(part.states.get(signal or "", {}).values()) - set(part.circuit.parameters)
         for name, parameter in part.parameters.items():
             if name in given or name in missing or parameter.choices:
                 continue
@@ -71,15 +82,15 @@ class Fitter:
             elif parameter.nominal is not None:
                 nominal = parameter.nominal
                 values[name] = nominal if nominal.known == UNKNOWN else nominal.with_known(DEFAULT)
-            else:
+            elif signal is None or name not in idle:
                 raise self._error(
                     use.key,
                     f"{part.kind} '{part.name}' needs '{name}' ({parameter.meaning}); write it in {part.kind}_values",
                 )
         for name, other in same.items():
             target = same.get(other, other)
+            same[name] = target
             if target in values:
-                same[name] = target
                 values[name] = values[target]
         for parameter in part.parameters.values():
             if parameter.choices and parameter.name not in words and parameter.word is not None:
@@ -144,7 +155,7 @@ class Fitter:
             line=self.job.lines_of.get(key),
             usual=parameter.usual,
             possible=parameter.possible,
-            what=parameter.meaning,
+            what=parameter.meaning.partition(":")[0],
         )
         if warning and warning not in self.warnings:
             self.warnings.append(warning)
@@ -203,16 +214,23 @@ class Fitter:
     def _error(self, key: str, problem: str) -> JobError:
         return JobError(problem, file=self.job.file, key=key, line=self.job.lines_of.get(key))
 
-    def chain(self, line: Line, *, guarded: bool, display: PartUse | None = None) -> Chain:
-        """Return the chain of one line, bare or guarded."""
+    def chain(self, line: Line, standard: Standard, *, guarded: bool, reference: bool = False) -> Chain:
+        """Return the chain of one line, bare or guarded.
+
+        It ends in the job's display, or in the standard's own when `reference` is set. A control contact has an input
+        of its own, whatever the picture's input is: it always ends in the standard's.
+        """
+        own = PartUse("display", standard.display, key="display.input", values_key="display.values")
+        display = own if reference or standard.signal == CONTROL else self.job.display
+        signal = standard.signal
         return Chain(
             line=line.name,
             guarded=guarded,
-            source=self.fit(line.source),
+            source=self.fit(line.source, signal),
             stage=self.fit(line.stage),
             guard=self.fit(line.guard) if guarded else None,
-            cable=_exact_length(self.fit(self.job.cable)),
-            display=self.fit(display or self.job.display),
+            cable=_exact(self.fit(self.job.cable)),
+            display=self.fit(display),
             rail=self.rail(),
         )
 
@@ -239,10 +257,11 @@ def _with_tolerance(value: Value, role: str) -> Value:
     return replace(value, low=value.nominal - half, high=value.nominal + half)
 
 
-def _exact_length(cable: Fitted) -> Fitted:
-    """Return the cable at its longest: a line's delay cannot vary from sample to sample."""
-    length = cable.values.get("length")
-    if length is None or not length.varies:
-        return cable
-    longest = replace(length, nominal=length.high, low=length.high)
-    return replace(cable, values={**cable.values, "length": longest})
+def _exact(fitted: Fitted) -> Fitted:
+    """Return the part with every value that cannot vary from sample to sample (a line's length) at its high end."""
+    exact = {
+        name: replace(value, nominal=value.high, low=value.high)
+        for name, value in fitted.values.items()
+        if value.varies and name in fitted.part.parameters and fitted.part.parameters[name].fixed
+    }
+    return replace(fitted, values={**fitted.values, **exact}) if exact else fitted

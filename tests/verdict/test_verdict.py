@@ -44,6 +44,8 @@ def white(value: float | None, **more: object) -> Quantity:
         (white(0.7, samples=np.full(200, 0.45)), NOT_PROVEN),
         (white(0.4, spread=(0.3, 0.7)), DOES_NOT_CONFORM),
         (white(1.4), DOES_NOT_CONFORM),
+        (white(1.4, spread=(0.6, 2.0), unknowns=("source impedance",)), NOT_PROVEN),
+        (white(1.4, spread=(1.2, 2.0), unknowns=("source impedance",)), DOES_NOT_CONFORM),
         (white(None, failure="did not converge"), NOT_PROVEN),
         (white(float("nan")), NOT_PROVEN),
         (white(0.7, failure="one corner timed out"), NOT_PROVEN),
