@@ -16,7 +16,9 @@ from guardcheck.errors import CircuitError, accepted, nearest
 from guardcheck.library.devices import Device, device_names, device_of
 from guardcheck.library.metadata import check_ports, part_of
 from guardcheck.library.own import own_part
-from guardcheck.model import KINDS, CircuitUsed, Part, Subcircuit
+from guardcheck.library.pins import FOLDER as PIN_FOLDER
+from guardcheck.library.pins import read_family
+from guardcheck.model import KINDS, CircuitUsed, Part, PinFamily, Subcircuit
 from guardcheck.netlist import parse, parse_models, read_bytes
 from guardcheck.tables import read_table
 from guardcheck.units import shown
@@ -43,6 +45,12 @@ class Shelf:
             raise CircuitError(f"cannot be read ({problem.strerror})", file=self.shown(place)) from None
         return frozenset(name for name in found if _NAME.fullmatch(name))
 
+    def files(self, folder: str) -> frozenset[str]:
+        """Return the names of the single metadata files in one of its folders."""
+        place = self.path / folder
+        found = {entry.stem for entry in place.glob("*.toml")} if place.is_dir() else set()
+        return frozenset(name for name in found if _NAME.fullmatch(name))
+
     def pair(self, folder: str, name: str) -> tuple[Path, Path] | None:
         """Return netlist and metadata of a part, or None when this shelf does not have it."""
         place = self.path / folder if folder == "models" else self.path / folder / name
@@ -61,6 +69,7 @@ class Library:
     shelves: tuple[Shelf, ...]
     _parts: dict[tuple[str, str], Part] = field(default_factory=dict, repr=False, compare=False)
     _devices: dict[str, Device] = field(default_factory=dict, repr=False, compare=False)
+    _pins: dict[str, PinFamily] = field(default_factory=dict, repr=False, compare=False)
 
     @classmethod
     def load(cls, extra: Path | None = None) -> Library:
@@ -124,6 +133,34 @@ class Library:
             )
         return self._parts[key]
 
+    def pin_names(self) -> tuple[str, ...]:
+        """Return the names of all families of pins, sorted."""
+        found = (shelf.files(PIN_FOLDER) for shelf in self.shelves)
+        return tuple(sorted(frozenset().union(*found)))
+
+    def pin(self, name: str) -> PinFamily:
+        """Return the rating set of a family of pins.
+
+        Raises
+        ------
+        CircuitError
+            there is none of that name (the sentence lists those there are), or its file is not right
+
+        """
+        if name not in self._pins:
+            for shelf in self.shelves:
+                if name in shelf.files(PIN_FOLDER):
+                    path = shelf.path / PIN_FOLDER / f"{name}.toml"
+                    self._pins[name] = read_family(name, path, shown=shelf.shown(path))
+                    break
+            else:
+                known = self.pin_names()
+                raise CircuitError(
+                    f"there is no family of pins '{name[:40]}'; accepted: {accepted(known) or 'none'}"
+                    f"{nearest(name, known)}"
+                )
+        return self._pins[name]
+
     def model(self, name: str) -> Device:
         """Return a device model by its name in the library (``1n4148``) or in a netlist (``d1n4148``)."""
         if name not in self._devices:
@@ -142,7 +179,8 @@ class Library:
         """Everything read so far, sorted by kind and name."""
         parts = {CircuitUsed(part.name, part.kind, part.file, part.sha256) for part in self._parts.values()}
         models = {CircuitUsed(one.name, "model", one.file, one.sha256) for one in self._devices.values()}
-        return tuple(sorted(parts | models, key=lambda one: (one.kind, one.name, one.file)))
+        pins = {CircuitUsed(one.name, "pin", one.file, one.sha256) for one in self._pins.values()}
+        return tuple(sorted(parts | models | pins, key=lambda one: (one.kind, one.name, one.file)))
 
     def _find(self, kind: str, name: str) -> tuple[Shelf, Path, Path]:
         folder = _folder(kind)

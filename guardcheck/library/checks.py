@@ -15,7 +15,9 @@ from guardcheck.units import parse, unit_of
 BASES = ("published", "hand", "regression")
 GROUNDED = ("gnd", "near_gnd")
 """Ports that lie at 0 V unless a check hangs something else on them; every other port is open."""
-_KEYS = ("what", "ports", "values", "read", "frequency", "value", "tolerance", "between", "basis", "reference")
+_KEYS = ("what", "ports", "values", "read", "frequency", "time", "value", "tolerance", "between", "basis", "reference")
+PEAK, RISE = "peak", "rise"
+"""What a check may read of a waveform besides its value at a time: the extreme, or the time from 10 to 90 % of it."""
 _READ = re.compile(r"(v|i|z)\((\w+)\)|(gain)\((\w+), ?(\w+)\)")
 
 
@@ -73,19 +75,31 @@ def _check(row: Table, ports: Sequence[str], parameters: Mapping[str, Parameter]
     frequency = row.real("frequency", "Hz") if "frequency" in row else None
     if (kind in ("z", "gain")) != (frequency is not None):
         row.refuse("frequency", "an impedance or a gain is read at a frequency; a voltage or a current without one")
-    value, tolerance = _wanted(row, unit)
+    time = _time(row, kind)
+    value, tolerance = _wanted(row, "s" if time == RISE else unit)
     return Check(
         what=row.text("what"),
         ports=_ports(row, ports),
         read=read,
         value=value,
-        unit=unit,
+        unit="s" if time == RISE else unit,
         tolerance=tolerance,
         basis=row.word("basis", BASES),
         reference=row.text("reference"),
         values=values_of(row.table("values"), parameters),
         frequency=frequency,
+        time=time,
     )
+
+
+def _time(row: Table, kind: str) -> float | str | None:
+    """Return when a waveform is read: a time [s], ``peak``, ``rise``, or None for a check at rest."""
+    if "time" not in row:
+        return None
+    if kind not in ("v", "i"):
+        row.refuse("time", "a voltage or a current is read of a waveform, an impedance or a gain at a frequency")
+    text = row.text("time")
+    return text if text in (PEAK, RISE) else row.real("time", "s")
 
 
 def _wanted(row: Table, unit: str) -> tuple[float, float]:

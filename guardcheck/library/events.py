@@ -4,11 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from guardcheck.model import Parameter
-from guardcheck.model.events import MATED, ROLES, STRESS, UNIT_STATES, EventPlan
+from guardcheck.model import MATED, ROLES, STRESS, UNIT_STATES, EventPlan, Parameter
 from guardcheck.tables import Table
-
-PLAN_KEYS = ("unit", "mated", "mating", "severities", "stop", "step", "lasting", "claimed", "role")
 
 
 def plan_of(top: Table, parameters: Mapping[str, Parameter]) -> EventPlan:
@@ -32,7 +29,12 @@ def plan_of(top: Table, parameters: Mapping[str, Parameter]) -> EventPlan:
         lasting=top.flag("lasting"),
         claimed=top.flag("claimed"),
         role=top.word("role", ROLES, STRESS),
-        mating=top.text("mating", "-") if "mating" in top else "",
+        mating=top.text("mating") if "mating" in top else "",
+        states={
+            level: _words(row, "unit", UNIT_STATES)
+            for level in top.table("severities")
+            if "unit" in (row := top.table("severities").table(level))
+        },
     )
 
 
@@ -54,6 +56,6 @@ def _severities(top: Table, parameters: Mapping[str, Parameter]) -> Mapping[str,
     found: dict[str, dict[str, float]] = {}
     for level in table:
         row = table.table(level)
-        row.only(*parameters)
-        found[level] = {name: row.real(name, parameters[name].unit) for name in row}
+        row.only("unit", *parameters)
+        found[level] = {name: row.real(name, parameters[name].unit) for name in row if name in parameters}
     return found

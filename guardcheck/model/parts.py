@@ -47,7 +47,8 @@ class Check:
     """One `[[check]]` row: a small bench around the part, what is read, and what it must be.
 
     `ports` says what hangs on each port: ``"5 V"``, ``"1.4 V via 75 ohm"``, ``"1 mA"``, ``"75 ohm"``, ``"open"``.
-    `read` is ``v(port)``, ``i(port)``, ``z(port)`` or ``gain(from, to)``. Values are SI.
+    `read` is ``v(port)``, ``i(port)``, ``z(port)`` or ``gain(from, to)``. Values are SI. `time` reads a waveform:
+    at a time [s], at its ``peak`` (the extreme farthest from zero, with its sign), or its ``rise``, 10 to 90 % of that.
     """
 
     what: str
@@ -60,6 +61,7 @@ class Check:
     reference: str
     values: Mapping[str, Value | str] = field(default_factory=dict)
     frequency: float | None = None
+    time: float | str | None = None
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from guardcheck.library import Device, Hanging, hanging
-from guardcheck.model import Card, Check, Deck, Model, Operating, Part, Sweep, Trace, Value
+from guardcheck.measure.stress import peak, rise_time
+from guardcheck.model import Card, Check, Deck, EventPlan, Model, Operating, Part, Sweep, Trace, Transient, Value
 from guardcheck.netlist import card, flatten, models_of
 
 LETTERS = {"d": "d", "npn": "q", "pnp": "q", "njf": "j", "pjf": "j"}
@@ -27,6 +28,8 @@ class Bench:
         assert trace.failure is None, trace.failure
         kind, _, inside = self.check.read.rstrip(")").partition("(")
         ports = [port.strip() for port in inside.split(",")]
+        if self.check.time is not None:
+            return self._waveform(trace, kind, ports[0], self.check.time)
         volts = {port: np.ravel(trace.vectors[f"v({_node(port)})"])[0] for port in ports}
         if kind == "v":
             return float(np.real(volts[ports[0]]))
@@ -40,10 +43,28 @@ class Bench:
         assert hung.ohms is not None, "a current is read where a source or a resistor hangs"
         return -float(np.real(volts[ports[0]])) / hung.ohms
 
+    def _waveform(self, trace: Trace, kind: str, port: str, when: float | str) -> float:
+        """Return a waveform at a time, its extreme, or how fast it gets there."""
+        assert trace.axis is not None
+        values = np.real(np.ravel(trace.vectors[f"v({_node(port)})"]))
+        if kind == "i":
+            hung = hanging(self.check.ports[port])
+            if hung.volts is not None:
+                values = -np.real(np.ravel(trace.vectors[f"i(vhung_{port})"]))
+            else:
+                assert hung.ohms is not None, "a current is read where a source or a resistor hangs"
+                values = -values / hung.ohms
+        if when == "peak":
+            return peak(values)
+        if when == "rise":
+            return rise_time(trace.axis, values)
+        return float(np.interp(float(when), trace.axis, values))
+
 
 def part_benches(part: Part) -> tuple[Bench, ...]:
     """Return the benches of every check of a part."""
-    return tuple(_bench(f"{part.kind} {part.name}", check, *_part_cards(part, check)) for check in part.checks)
+    plan = part.extra.get("plan")
+    return tuple(_bench(f"{part.kind} {part.name}", check, *_part_cards(part, check), plan) for check in part.checks)
 
 
 def device_benches(device: Device, model: Model | None = None) -> tuple[Bench, ...]:
@@ -70,7 +91,9 @@ def _part_cards(part: Part, check: Check) -> tuple[tuple[Card, ...], tuple[Model
     return default_cards(part, check.values)
 
 
-def _bench(member: str, check: Check, cards: Sequence[Card], models: tuple[Model, ...]) -> Bench:
+def _bench(
+    member: str, check: Check, cards: Sequence[Card], models: tuple[Model, ...], plan: EventPlan | None = None
+) -> Bench:
     kind, _, inside = check.read.rstrip(")").partition("(")
     ports = [port.strip() for port in inside.split(",")]
     driven = ports[0] if kind == "gain" else None
@@ -80,7 +103,12 @@ def _bench(member: str, check: Check, cards: Sequence[Card], models: tuple[Model
         hung.append(card("iprobe", ("0", _node(ports[0])), 0.0, "ac 1.0"))
     if kind == "i" and hanging(check.ports[ports[0]]).volts is not None:
         save.append(f"i(vhung_{ports[0]})")
-    analysis = Operating() if check.frequency is None else Sweep(check.frequency, 2 * check.frequency, 2)
+    analysis: Operating | Sweep | Transient = Operating()
+    if check.frequency is not None:
+        analysis = Sweep(check.frequency, 2 * check.frequency, 2)
+    if check.time is not None:
+        assert plan is not None, "a waveform is read of an event, which says how long it is"
+        analysis = Transient(plan.step / 10, plan.stop, plan.step / 10)
     deck = Deck(f"{member}: {check.what}", (*cards, *hung), models, analysis, tuple(save))
     return Bench(member, check, deck)
 

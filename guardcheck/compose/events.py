@@ -1,0 +1,169 @@
+"""Decks for stress events: the unit with its rail, the event at its connector, and what hangs beyond."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from guardcheck.compose.chain import EMF, FAR, FAR_GND, NEAR, RAIL, Chain, nodes_of
+from guardcheck.compose.decks import deck_of
+from guardcheck.compose.event_probes import Probes, Reading, with_probes
+from guardcheck.compose.event_rail import Rail, rail_cards, switched
+from guardcheck.compose.lines import as_ladders
+from guardcheck.model import CABLE, DISPLAY, NOTHING, OFF, Card, Deck, Fitted, Model, Transient
+from guardcheck.netlist import card, flatten, models_of
+
+CHIP, LEAD, LEAD_GND = "chip", "lead", "lead_gnd"
+"""Nodes an event adds: the source's pin behind its ammeter, the cable's unit end, the cable's 0 V at that end."""
+OPEN_END = 1e7
+"""Insulation [ohm] at the open end of a cable, so that no node floats."""
+PIN_BLEED = 1e4
+"""What is left of a driver without power [ohm]: it drives nothing, and lets the pin's charge leak away."""
+MOST_DELAYS, COARSEST, FINEST = 100.0, 5.0, 50.0
+"""Where a lossless line may run beside diodes: up to this many delays, steps between these parts of its delay."""
+
+LOW = "low"
+"""Corner of tolerances at which a stress is harder: every resistance and capacitance at its low end."""
+
+
+@dataclass(frozen=True)
+class EventCase:
+    """One run of one event on one chain.
+
+    Parameters
+    ----------
+    chain : the line, bare or guarded
+    rail : its supply rail
+    event : the event's netlist with the values of this severity
+    unit : state of the unit: ``on``, ``off``, ``rising`` or ``falling``
+    mated : what hangs on the far side: ``display``, ``cable`` or ``nothing``
+    level : EMF of the source while it is on [V]
+    values : the event's parameters [SI]
+    step, stop : largest time step and end [s]
+    corner : ``nominal`` or ``low``
+    at_pin : the event hangs on the chip's pin, and there is no stage
+
+    """
+
+    chain: Chain
+    rail: Rail
+    event: Fitted
+    unit: str
+    mated: str
+    level: float
+    step: float
+    stop: float
+    values: Mapping[str, float] = field(default_factory=dict)
+    corner: str = "nominal"
+    at_pin: bool = False
+
+
+def event_deck(case: EventCase) -> tuple[Deck, Probes]:
+    """Return the transient of one event, from its operating point, and where to read it."""
+    numbers = {role: part_numbers(fitted, case.corner) for role, fitted in case.chain.parts.items()}
+    cards, models = _unit_cards(case, numbers)
+    display = None
+    if case.mated == DISPLAY:
+        display = Reading(FAR, FAR_GND)
+    metered, probes = with_probes(case.chain, cards, numbers, display)
+    around, more = _surroundings(case, numbers)
+    flat = [*metered, *around, *rail_cards(case.rail, case.unit)]
+    if case.unit == OFF:
+        flat.append(card("remf_off", (EMF, "0"), PIN_BLEED))
+    else:
+        flat.append(switched("vemf", EMF, case.level, case.unit))
+    step, final = _line_steps(flat, case)
+    state = "guarded" if case.chain.guarded else "bare"
+    name = f"{case.event.part.name} on {case.chain.line}, {state}"
+    used = tuple({model.name: model for model in (*models, *more)}.values())
+    return deck_of(name, final, used, Transient(step, case.stop, step), probes.save), probes
+
+
+def part_numbers(fitted: Fitted, corner: str) -> dict[str, float]:
+    """Return the numbers of a part at one corner [SI]; what is unknown is taken where it protects least."""
+    numbers = {}
+    for name, value in fitted.values.items():
+        hard = value.unit in ("ohm", "F") and (corner == LOW or value.known == "unknown")
+        numbers[name] = value.low if hard else value.nominal
+    return numbers
+
+
+def _flattened(fitted: Fitted, role: str, ports: Mapping[str, str], values: Mapping[str, float]) -> tuple[Card, ...]:
+    known = fitted.part.circuit.parameters
+    given = {key: values[key] for key in known if key in values}
+    return flatten(fitted.part.circuit, name=role, ports=ports, values=given, prefix=f"{role}_")
+
+
+def _models(fitted: Fitted, role: str) -> tuple[Model, ...]:
+    return (*fitted.part.models, *models_of(fitted.part.circuit, prefix=f"{role}_"))
+
+
+def _unit_cards(case: EventCase, numbers: Mapping[str, Mapping[str, float]]) -> tuple[list[Card], list[Model]]:
+    """Return source, guard and stage, the source's pin behind its ammeter."""
+    cards: list[Card] = []
+    models: list[Model] = []
+    places = nodes_of(case.chain)
+    roles = ("source",) if case.at_pin else ("source", "guard", "stage")
+    for role in roles:
+        if role not in places:
+            continue
+        ports = dict(places[role])
+        if role == "source":
+            ports["pin"] = CHIP if not _pin_inside(case.chain) else ports["pin"]
+        cards += _flattened(case.chain.parts[role], role, ports, numbers[role])
+        models += _models(case.chain.parts[role], role)
+    return cards, models
+
+
+def _pin_inside(chain: Chain) -> bool:
+    return bool(chain.source.part.extra.get("exposed", {}).get("through"))
+
+
+def _surroundings(case: EventCase, numbers: Mapping[str, Mapping[str, float]]) -> tuple[list[Card], list[Model]]:
+    """Return the event and what is mated behind it."""
+    places = nodes_of(case.chain)
+    near = places["source"]["pin"] if case.at_pin else NEAR
+    ports = {"near": near, "near_gnd": "0", "far": LEAD, "far_gnd": LEAD_GND}
+    values = {**{name: value.nominal for name, value in case.event.values.items()}, **case.values}
+    cards = [*_flattened(case.event, "event", ports, values)]
+    models = [*_models(case.event, "event")]
+    if case.mated in (DISPLAY, CABLE):
+        ends = {"near": LEAD, "near_gnd": LEAD_GND, "far": FAR, "far_gnd": FAR_GND}
+        cards += _flattened(case.chain.cable, "cable", ends, numbers["cable"])
+        models += _models(case.chain.cable, "cable")
+    if case.mated == DISPLAY:
+        cards += _flattened(case.chain.display, "display", places["display"], numbers["display"])
+        models += _models(case.chain.display, "display")
+    else:
+        end = (LEAD, LEAD_GND) if case.mated == NOTHING else (FAR, FAR_GND)
+        cards.append(card("ropen_end", end, OPEN_END))
+    cards.append(card("ropen_gnd", (LEAD_GND, "0"), OPEN_END))
+    return cards, models
+
+
+def _line_steps(cards: list[Card], case: EventCase) -> tuple[float, tuple[Card, ...]]:
+    """Return the largest step and the cards: lossless lines where they may run, ladders everywhere else.
+
+    Beside diodes a lossless line hangs in long runs and lies in coarse ones; within these bounds it is exact.
+    """
+    delays = [_delay(one) for one in cards if one.name[0] == "t"]
+    if not delays:
+        return case.step, tuple(cards)
+    coarsest, finest = min(delays) / COARSEST, max(delays) / FINEST
+    short = case.stop <= MOST_DELAYS * min(delays) and finest <= coarsest
+    if short and not any(one.name[0] in "qjm" for one in cards) and case.step >= finest:
+        return min(case.step, coarsest), tuple(cards)
+    return case.step, as_ladders(cards, rise_time=_edge(case))
+
+
+def _edge(case: EventCase) -> float:
+    """Return the edge a ladder must carry [s]: that of the event's first run, however fine this one is."""
+    plan = case.event.part.extra.get("plan")
+    return float(plan.step) if plan is not None else case.step
+
+
+def _delay(line: Card) -> float:
+    return float(dict(field.split("=") for field in line.tail.split())["td"])
+
+
+__all__ = ["LOW", "RAIL", "EventCase", "event_deck", "part_numbers"]

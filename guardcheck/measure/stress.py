@@ -1,0 +1,138 @@
+"""What a stress does at a chip's pin: from waveforms to peaks, charge, energy and time over the ratings."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+OUTSIDE = 0.3
+"""How far beyond the rails [V] a pin's current counts as injected: the strictest voltage limit seen in data sheets.
+Inside, it is the driver's own."""
+
+
+@dataclass(frozen=True)
+class PinWaves:
+    """One run seen at a pin, arrays of shape ``(n_points,)``: time [s], pin and rail voltage [V], current into it [A].
+
+    `diodes` pairs the forward current [A] of each of the pin's own diodes with the voltage of the rail it ends on [V].
+    """
+
+    time: Array
+    volts: Array
+    rail: Array
+    amps: Array
+    diodes: tuple[tuple[Array, Array], ...] = ()
+
+    @property
+    def over(self) -> Array:
+        """Voltage above the rail at each instant [V], negative while below it."""
+        return self.volts - self.rail
+
+    @property
+    def outside(self) -> NDArray[np.bool_]:
+        """Tell at each instant whether the pin lies beyond its rails by more than `OUTSIDE`."""
+        return (self.over > OUTSIDE) | (self.volts < -OUTSIDE)
+
+    def until(self, end: float) -> PinWaves:
+        """Return the same waves up to a time [s]."""
+        keep = self.time <= end
+        return self.where(keep)
+
+    def where(self, keep: NDArray[np.bool_]) -> PinWaves:
+        """Return the points of the waves where `keep` is true."""
+        diodes = tuple((amps[keep], rail[keep]) for amps, rail in self.diodes)
+        return PinWaves(self.time[keep], self.volts[keep], self.rail[keep], self.amps[keep], diodes)
+
+
+@dataclass(frozen=True)
+class Stress:
+    """What one run did to a pin: magnitudes [SI].
+
+    `injected` is the largest current while the pin lies beyond its rails, `delivered` the largest while it lies between
+    them (the driver against what holds the line); `current` the larger of the two.
+    """
+
+    over: float
+    under: float
+    injected: float
+    delivered: float
+    charge: float
+    energy: float
+    rail: float
+
+    @property
+    def current(self) -> float:
+        """Largest current into or out of the pin [A]."""
+        return max(self.injected, self.delivered)
+
+
+def stress_of(waves: PinWaves) -> Stress:
+    """Return the stress of one run."""
+    size, outside = np.abs(waves.amps), waves.outside
+    return Stress(
+        over=_peak(waves.over),
+        under=_peak(-waves.volts),
+        injected=_peak(size[outside]),
+        delivered=_peak(size[~outside]),
+        charge=_integral(size, waves.time),
+        energy=sum(
+            (_integral(np.abs(amps * (waves.volts - rail)), waves.time) for amps, rail in waves.diodes), start=0.0
+        ),
+        rail=_peak(waves.rail),
+    )
+
+
+def time_outside(waves: PinWaves, *, over: float, under: float, current: float) -> float:
+    """Return how long the pin lies outside the given ratings [s]; infinite ones are never passed."""
+    beyond = (waves.over > over) | (-waves.volts > under) | (waves.outside & (np.abs(waves.amps) > current))
+    return _integral(beyond.astype(float), waves.time)
+
+
+def worst_of(stresses: Sequence[Stress]) -> Stress:
+    """Return the largest of each magnitude."""
+    names = ("over", "under", "injected", "delivered", "charge", "energy", "rail")
+    return Stress(*(max(getattr(one, name) for one in stresses) for name in names))
+
+
+def peak(values: Array) -> float:
+    """Return the largest magnitude, with its sign; 0 where there is nothing."""
+    if not values.size:
+        return 0.0
+    return float(values[int(np.argmax(np.abs(values)))])
+
+
+def rise_time(time: Array, values: Array) -> float:
+    """Return the time from 10 to 90 % of the peak, before the peak, found between the points [s]."""
+    top = int(np.argmax(np.abs(values)))
+    size = np.abs(values[: top + 1]) / abs(float(values[top]))
+    low, high = (float(np.interp(share, np.maximum.accumulate(size), time[: top + 1])) for share in (0.1, 0.9))
+    return high - low
+
+
+def heat(volts: Array, ohms: float, time: Array) -> tuple[float, float]:
+    """Return the power at the end of a run [W] and the energy of the whole run [J] in a resistor."""
+    power = volts * volts / ohms
+    return float(power[-1]), _integral(power, time)
+
+
+def width_over(time: Array, values: Array, level: float) -> float:
+    """Return how long a magnitude lies above a level [s]."""
+    return _integral((np.abs(values) > level).astype(float), time)
+
+
+def holds(one: float, other: float, floor: float, share: float = 0.01) -> bool:
+    """Tell whether two results agree within a share of the larger, small ones within that share of `floor`."""
+    return abs(one - other) <= share * max(abs(one), abs(other), floor)
+
+
+def _peak(values: Array) -> float:
+    return max(float(values.max()), 0.0) if values.size else 0.0
+
+
+def _integral(values: Array, time: Array) -> float:
+    return float(np.sum((values[1:] + values[:-1]) * np.diff(time)) / 2.0) if len(time) > 1 else 0.0
