@@ -1,0 +1,17 @@
+"""The checklist as one HTML file: no network, no script, readable on paper and by a screen reader."""
+
+from __future__ import annotations
+
+from guardcheck.model import Result
+from guardcheck.report.checklist.document import document
+from guardcheck.report.page import SIGNS, _environment
+from guardcheck.report.strings import DEFAULT
+
+
+def to_checklist_html(check: Result, readings: Result | None = None, *, language: str = DEFAULT) -> str:
+    """Return the hand-over checklist as one self-contained page. Same results, same bytes.
+
+    Parameters and errors are those of `document`. Text from a job file is cleaned and escaped.
+    """
+    sheet = document(check, readings, language=language)
+    return str(_environment().get_template("checklist.html").render(sheet=sheet, signs=SIGNS))

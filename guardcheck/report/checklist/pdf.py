@@ -1,0 +1,75 @@
+"""The checklist as a tagged PDF (PDF/UA-1), set by the typst library from the same blocks as the page.
+
+typst needs no system library, writes tags, language and title itself, and takes its data as JSON: text from a job file
+is data to it, never markup. Only its own fonts are used and no date is written: same result, same bytes.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import asdict
+from importlib import resources
+from typing import Any
+
+from guardcheck.errors import InputError, accepted, nearest
+from guardcheck.model import Result
+from guardcheck.report.checklist.document import document
+from guardcheck.report.page import SIGNS
+from guardcheck.report.strings import DEFAULT
+from guardcheck.report.words import clean
+
+PAPERS = {"a4": "a4", "letter": "us-letter"}
+
+_UNSET = re.compile(
+    "[^\u0020-\u007e\u00a1-\u017f\u0386-\u03ce\u0400-\u045f\u1e80-\u1e85\u2010-\u2026\u2030-\u203a\u20ac\u2122\u2126\u2190-\u2193\u2212\u221a\u221e\u2248\u2260\u2264\u2265\u2610\u2713\u2715]"
+)
+_LONG = re.compile(r"[^\s\u200b]{28,}")
+_BREAK = "\u200b"
+
+
+def to_checklist_pdf(
+    check: Result, readings: Result | None = None, *, paper: str = "a4", language: str = DEFAULT
+) -> bytes:
+    """Return the hand-over checklist as a tagged PDF. Same results, same bytes.
+
+    `paper` is ``a4`` or ``letter``; the other parameters and the errors are those of `document`.
+    """
+    if paper not in PAPERS:
+        problem = f"no paper '{paper[:20]}'; accepted: {accepted(PAPERS)}{nearest(paper, PAPERS)}"
+        raise InputError(problem, key="paper")
+    sheet = asdict(document(check, readings, language=language))
+    data = json.dumps(_plain(sheet) | {"paper": PAPERS[paper], "signs": dict(SIGNS)})
+    return _typeset(data)
+
+
+def _typeset(data: str) -> bytes:
+    import typst
+
+    template = resources.files("guardcheck.report").joinpath("templates/checklist.typ").read_bytes()
+    made = typst.compile(
+        template,
+        format="pdf",
+        font_paths=typst.Fonts(include_system_fonts=False, include_embedded_fonts=True),
+        ignore_system_fonts=True,
+        sys_inputs={"sheet": data},
+        pdf_standards="ua-1",
+    )
+    return bytes(made)
+
+
+def _plain(value: Any) -> Any:
+    """Return the blocks with texts the fonts can set; long words get places where a line may break."""
+    if isinstance(value, str):
+        return settable(value)
+    if isinstance(value, dict):
+        return {key: _plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(item) for item in value]
+    return value
+
+
+def settable(text: str) -> str:
+    """Return text in characters the embedded fonts have; others stand as ``[U+6F22]``, so that none is lost."""
+    known = _UNSET.sub(lambda char: f"[U+{ord(char.group()):04X}]", clean(text))
+    return _LONG.sub(lambda word: _BREAK.join(word.group()[n : n + 8] for n in range(0, len(word.group()), 8)), known)
