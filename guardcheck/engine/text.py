@@ -60,6 +60,7 @@ def _analysis(deck: Deck, finer: float) -> tuple[str, str, float]:
             return "ac", f".ac lin 1 {_number(analysis.start)} {_number(analysis.start)}", analysis.start
         decades = math.log10(analysis.stop / analysis.start)
         density = max(1, math.ceil((analysis.points - 1) / decades - 1e-9))
+        density += density * decades < 1.0 + 1e-6  # ngspice rounds that down to a whole number and never ends on zero
         return "ac", f".ac dec {density} {_number(analysis.start)} {_number(analysis.stop)}", analysis.stop
     uic = " uic" if analysis.uic else ""
     times = " ".join(map(_number, (analysis.step, analysis.stop, 0.0, analysis.max_step / finer)))

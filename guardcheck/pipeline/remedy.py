@@ -135,7 +135,7 @@ def _with_impedance(engine: Engine, troubles: Sequence[Trouble]) -> Sequence[Tro
     for one in unknown:
         experiment, nominal = one.experiment, one.experiment.builds.nominal()
         emf = emf_levels(experiment.chain, experiment.mapping, experiment.states, nominal)
-        decks.append(impedance_deck(experiment.chain, emf[:, :1], nominal, band=IMPEDANCE_AT, points=2))
+        decks.append(impedance_deck(experiment.chain, emf[:, :1], nominal, band=IMPEDANCE_AT))
     found = {
         one.line: abs(complex(np.ravel(trace.vectors[f"v({NEAR})"])[0]))
         for one, trace in zip(unknown, engine.run(decks), strict=True)
