@@ -29,16 +29,10 @@ from guardcheck.model import (
     Quantity,
     Rule,
 )
-from guardcheck.units import format_si
+from guardcheck.numbers import limits, show, span
 
 EVENT_MARGIN_DB = 1.5
 """Margin an event needs to conform, and lacks to fail: models of chips are no better than that (design rule)."""
-
-NO_VOLTAGE = 5e-7
-"""Voltages below this [V] are solver residue, and are shown as zero."""
-
-NO_RATIO = 5e-7
-"""Ratios below this are solver residue too."""
 
 _SEVERITY = (NOT_APPLICABLE, CONFORMS, NOT_PROVEN, DOES_NOT_CONFORM)
 
@@ -85,24 +79,6 @@ def sample_yield(samples: NDArray[np.float64] | None, limit: Limit) -> float | N
         return float(np.mean((samples >= low) & (samples <= high)))
 
 
-def shown(value: float | None, unit: str) -> str:
-    """Return a value for a sentence: ``703 mV``, ``5 %`` for a ratio; what is below any reading counts as zero."""
-    if value is not None and unit == "1":
-        return format_si(0.0 if abs(value) < NO_RATIO else 100.0 * value, "%")
-    return format_si(0.0 if value is not None and unit == "V" and abs(value) < NO_VOLTAGE else value, unit)
-
-
-def limit_words(limit: Limit, unit: str) -> str:
-    """Return the limit as ``496 mV to 989 mV``, ``at most 2 V`` or ``at least 20 dB``."""
-    if limit.low is None and limit.high is None:
-        return "no limit"
-    if limit.low is None:
-        return f"at most {shown(limit.high, unit)}"
-    if limit.high is None:
-        return f"at least {shown(limit.low, unit)}"
-    return f"{shown(limit.low, unit)} to {shown(limit.high, unit)}"
-
-
 def inside(value: float, limit: Limit) -> bool:
     """Tell whether value lies inside the closed limit."""
     return (limit.low is None or value >= limit.low) and (limit.high is None or value <= limit.high)
@@ -119,7 +95,7 @@ def judge_simulated(quantity: Quantity, limit: Limit) -> Judgement:
         return _missing(quantity)
     unit = QUANTITIES[quantity.name].unit
     interval, within = sample_interval(quantity.samples), sample_yield(quantity.samples, limit)
-    value, allowed = shown(quantity.value, unit), limit_words(limit, unit)
+    value, allowed = show(quantity.value, unit), limits(limit.low, limit.high, unit)
     ends = [end for pair in (quantity.spread, interval) if pair is not None for end in pair]
     if not inside(quantity.value, limit) and not (quantity.unknowns and _may_be_inside(ends, limit)):
         noun = "limits" if None not in (limit.low, limit.high) else "limit"
@@ -138,15 +114,14 @@ def judge_simulated(quantity: Quantity, limit: Limit) -> Judgement:
         here = f"{value} is inside" if inside(quantity.value, limit) else f"The middle of the range gives {value}"
         return Judgement(
             NOT_PROVEN,
-            f"{here}, but builds from {shown(low, unit)} to {shown(high, unit)}{over} cross the "
-            f"limits ({allowed}){failing}.",
+            f"{here}, but builds from {span((low, high), unit)}{over} cross the limits ({allowed}){failing}.",
             interval,
             within,
         )
     is_, are = ("lies within", "does") if None not in (limit.low, limit.high) else ("is", "is")
     builds = ""
-    if ends and shown(min(ends), unit) != shown(max(ends), unit):
-        builds = f", and so {are} every build from {shown(min(ends), unit)} to {shown(max(ends), unit)}{over}"
+    if ends and show(min(ends), unit) != show(max(ends), unit):
+        builds = f", and so {are} every build from {span((min(ends), max(ends)), unit)}{over}"
     return Judgement(CONFORMS, f"{value} {is_} {allowed}{builds}.", interval, within)
 
 
@@ -162,8 +137,8 @@ def judge_measured(value: float, expanded: float, limit: Limit, unit: str) -> Ju
 
     Conforms inside limit - U, does not conform outside limit + U, not proven between (ILAC-G8:09/2019).
     """
-    reading = f"{shown(value, unit)} ± {shown(expanded, unit)}"
-    allowed = limit_words(limit, unit)
+    reading = f"{show(value, unit)} ± {show(expanded, unit)}"
+    allowed = limits(limit.low, limit.high, unit)
     low = -math.inf if limit.low is None else limit.low
     high = math.inf if limit.high is None else limit.high
     chance = probability_inside(value, expanded / 2.0, limit)
@@ -180,7 +155,7 @@ def judge_declared(quantity: Quantity, limit: Limit) -> Judgement:
     if quantity.value is None:
         return _missing(quantity)
     unit = QUANTITIES[quantity.name].unit
-    value, allowed = shown(quantity.value, unit), limit_words(limit, unit)
+    value, allowed = show(quantity.value, unit), limits(limit.low, limit.high, unit)
     if not inside(quantity.value, limit):
         return Judgement(DOES_NOT_CONFORM, f"{value}, from what was declared, lies outside {allowed}.")
     return Judgement(NOT_PROVEN, f"{value} lies within {allowed}, but a declaration is not a measurement.")

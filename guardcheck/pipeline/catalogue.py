@@ -8,9 +8,9 @@ from guardcheck.errors import InputError, accepted, nearest
 from guardcheck.job import new_job_text
 from guardcheck.library import Library
 from guardcheck.model import KINDS, QUANTITIES, Limit, Parameter, Part, Range, Row, Sheet, ShelfItem, Standard
+from guardcheck.numbers import limits
 from guardcheck.standards import load_standard, standard_names
 from guardcheck.units import format_si
-from guardcheck.verdict import limit_words
 
 __all__ = ["describe", "new_job_text", "shelf"]
 
@@ -82,13 +82,13 @@ def _part_sheet(part: Part) -> Sheet:
 def _limit(limit: Limit) -> Row:
     kind = QUANTITIES[limit.quantity]
     note = f" {limit.note}" if limit.note else ""
-    return Row(limit.quantity, limit_words(limit, kind.unit), kind.title, f"{limit.cited()}{note}")
+    return Row(limit.quantity, limits(limit.low, limit.high, kind.unit), kind.title, f"{limit.cited()}{note}")
 
 
 def _standard_sheet(standard: Standard) -> Sheet:
-    limits = tuple(_limit(limit) for limit in standard.limits.values())
+    rows = tuple(_limit(limit) for limit in standard.limits.values())
     free = [name for name in standard.quantities if name not in standard.limits]
     text = f"shown without a limit: {', '.join(free)}" if free else ""
     return Sheet(
-        "standard", standard.name, standard.title, standard.edition, (("Limits", limits),), text, standard.reference
+        "standard", standard.name, standard.title, standard.edition, (("Limits", rows),), text, standard.reference
     )

@@ -14,7 +14,7 @@ from guardcheck.model import (
     Finding,
     Result,
 )
-from guardcheck.report.numbers import limits
+from guardcheck.numbers import limits
 from guardcheck.report.view import bounds, subject
 from guardcheck.report.words import (
     OUTCOME_WORDS,

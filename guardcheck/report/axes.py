@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from guardcheck.model import Curve
+from guardcheck.numbers import show
 from guardcheck.report import svg
 from guardcheck.report.curves import Panel
-from guardcheck.report.numbers import show
 from guardcheck.report.words import STATE_WORDS, clean
 
 _MILLI = {-12: "p", -9: "n", -6: "µ", -3: "m", 0: "", 3: "k", 6: "M", 9: "G"}

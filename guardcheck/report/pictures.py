@@ -11,10 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from guardcheck.model import KNOWN_BY, Curve, Result
+from guardcheck.numbers import limits, show
 from guardcheck.report import axes as axes_
 from guardcheck.report import svg
 from guardcheck.report.curves import SAMPLES, Panel, panels
-from guardcheck.report.numbers import limits, show
 from guardcheck.report.view import bounds, unique_slugs
 from guardcheck.report.words import STATE_WORDS, clean, doubt, line_rank
 

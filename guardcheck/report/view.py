@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from guardcheck.model import NOT_APPLICABLE, SIMULATED, Finding, Result
-from guardcheck.report.numbers import limits, show, span, telling_digits
+from guardcheck.numbers import limits, show, span, telling_digits
 from guardcheck.report.words import (
     ORIGIN_WORDS,
     OUTCOME_WORDS,

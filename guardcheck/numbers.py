@@ -9,6 +9,8 @@ from guardcheck.units import format_si
 
 NO_VALUE = "-"
 NO_LIMIT = "no limit"
+NO_VOLTAGE = 5e-7
+"""Voltages below this [V] are what a solver leaves instead of zero, and are shown as zero."""
 _MOST_DIGITS = 6
 
 
@@ -18,15 +20,12 @@ def show(value: float | None, unit: str, digits: int = 3) -> str:
         return NO_VALUE
     if unit == "1":
         return _percent(100.0 * value, digits)
-    return format_si(value, unit, digits)
+    return format_si(0.0 if unit == "V" and abs(value) < NO_VOLTAGE else value, unit, digits)
 
 
 def _percent(number: float, digits: int) -> str:
     """Return a percentage with at most `digits` decimals: what a solver leaves instead of zero is no news."""
-    rounded = round(number, digits)
-    if rounded == 0 and number != 0:
-        return f"{0:.{digits}f} %"
-    return format_si(rounded, "%", digits)
+    return format_si(round(number, digits) + 0.0, "%", digits)
 
 
 def limits(low: float | None, high: float | None, unit: str, digits: int = 3) -> str:
