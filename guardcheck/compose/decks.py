@@ -144,10 +144,13 @@ def response_deck(chain: Chain, emf: float, *, start: float, stop: float, points
 def waveform_deck(
     chain: Chain, corners: Sequence[tuple[float, float]], *, stop: float, rise_time: float, builds: Builds
 ) -> Deck:
-    """Return the transient of one stimulus given by its corners ``(time [s], EMF [V])``, from its operating point."""
+    """Return the transient of one stimulus given by its corners ``(time [s], EMF [V])``, from its operating point.
+
+    It is drawn over its whole length, where no eye sees a cable's echo: a line is one section (`step_deck` has them all).
+    """
     cards, models = chain_cards(chain, builds, 1)
     points = " ".join(f"{time!r} {volts!r}" for time, volts in corners)
     source = card("vemf", (EMF, "0"), None, f"pwl({points})")
-    flat = (*as_ladders(cards, rise_time=rise_time), source)
+    flat = (*as_ladders(cards, rise_time=stop), source)
     analysis = Transient(step=rise_time / 2, stop=stop, max_step=stop / 50)
     return deck_of(f"scan line of {chain.line}", flat, models, analysis, AT_DISPLAY)

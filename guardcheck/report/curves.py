@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from guardcheck.model import QUANTITIES, Curve
 
-MOST_POINTS = 3000
+MOST_POINTS = 1000
 """More points than any screen column or printer dot can show in one picture."""
 
 _DIGITS = 7

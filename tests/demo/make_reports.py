@@ -22,13 +22,17 @@ def make(job: Path, folder: Path) -> str:
     return result.outcome
 
 
+def make_all(demo: Path) -> list[tuple[Path, str]]:
+    """Make the reports of every job file below a folder, beside it. Returns job files and outcomes."""
+    return [(job, make(job, job.parent)) for job in sorted(demo.glob("*/job.toml"))]
+
+
 def main() -> int:
     """Make all reports beside their job files and say where they are."""
     from guardcheck.errors import EngineMissing
 
     try:
-        for job in sorted(DEMO.glob("*/job.toml")):
-            outcome = make(job, job.parent)
+        for job, outcome in make_all(DEMO):
             sys.stdout.write(f"{job.parent.relative_to(DEMO.parent)}: {outcome.replace('_', ' ')}\n")
             sys.stdout.write(f"  open {(job.parent / 'report.html').relative_to(DEMO.parent)} in a browser\n")
     except EngineMissing as error:
