@@ -146,7 +146,7 @@ def waveform_deck(
 ) -> Deck:
     """Return the transient of one stimulus given by its corners ``(time [s], EMF [V])``, from its operating point.
 
-    It is drawn over its whole length, where no eye sees a cable's echo: a line is one section (`step_deck` has them all).
+    It is drawn over its whole length, where no eye sees a cable's echo: a lossless line is one section here.
     """
     cards, models = chain_cards(chain, builds, 1)
     points = " ".join(f"{time!r} {volts!r}" for time, volts in corners)

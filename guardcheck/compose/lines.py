@@ -14,8 +14,9 @@ MIN_SECTIONS = 6
 def as_ladders(cards: Iterable[Card], *, rise_time: float) -> tuple[Card, ...]:
     """Replace every lossless line by an LC ladder good for edges of `rise_time` [s].
 
-    A line whose delay is below a thousandth of the edge is one section: no edge can tell. Otherwise ten sections per rise time of delay, at least six: the cut-off of the ladder then stays above what the edge holds.
-    Series inductance z0·td, shunt capacitance td/z0, both spread evenly (textbook telegrapher's equations).
+    A line whose delay is below a thousandth of the edge is one section: no edge can tell. Otherwise ten sections per
+    rise time of delay, at least six: the cut-off of the ladder then stays above what the edge holds. Series inductance
+    z0·td, shunt capacitance td/z0, both spread evenly (textbook telegrapher's equations).
     """
     out: list[Card] = []
     for one in cards:
