@@ -52,9 +52,10 @@ BOND = Table(
         "state": choice("that the bond was not fitted", "instead of a reading", "not fitted"),
         "protective_rating": value("the rating of the fuse that protects the earthed circuit", "type plate, fuse",
                                    measure("A", (0.5, 20.0), (0.01, 100.0))),
+        "surface": text("what lies under the screw or clamp", "bare metal, paint, solder mask: look"),
         "reading": Key("table", "what the meter showed", table=BOND_READING),
     },
-    one_of=(("reading", "state"),),
+    not_both=(("reading", "state"),),
 )  # fmt: skip
 
 BARRIER_READING = Table(
@@ -83,6 +84,8 @@ BARRIER = Table(
         "material": text("what the barrier is made of", "what it is sold as", required=True),
         "working_voltage": value("the voltage across the barrier in use", "highest voltage of the parts it parts",
                                  measure("V", (1.0, 400.0), (0.0, 30e3))),
+        "node_resistance": value("the resistance from the node it keeps apart to 0 V", "schematic; meter, unit off",
+                                 measure("ohm", (10.0, 1e6), (1e-3, 1e12))),
         "readings": Key("tables", "what the meter showed, one entry for each face", table=BARRIER_READING),
     }
 )  # fmt: skip
@@ -121,6 +124,8 @@ HAZARDS = Table(
         "laser_power": value("its power at the lens", "service manual", measure("W", (1e-5, 5e-3), (1e-9, 10.0))),
         "interlock_defeated": flag("whether a cover switch was bridged", "look"),
         "battery": flag("whether there is a lithium cell", "look"),
+        "switch_mode_primary": flag("whether a switch-mode supply was opened on its mains side", "look"),
+        "hot_air": flag("whether hot air was used, or will be", "your own tools"),
     }
 )  # fmt: skip
 
@@ -145,5 +150,15 @@ LINK = Table(
         "y_capacitance": value("the total capacitance from the mains to its 0 V", "printed on its Y capacitors",
                                measure("F", (10e-12, 10e-9), (0.0, 100e-9))),
         "y_coupling": choice("how its Y capacitors sit", "", "symmetric", "single", UNKNOWN_WORD),
+        "drive": value("the voltage that drives the link", "meter at the driving end, link open",
+                       measure("V", (1.0, 12.0), (0.0, 60.0))),
+        "series": value("the resistance in the link", "printed on the resistor",
+                        measure("ohm", (10.0, 1e5), (0.0, 1e9))),
+        "supply": value("the supply of the board that receives", "meter at its rail, on",
+                        measure("V", (1.8, 12.0), (0.0, 60.0))),
+        "load": value("what the receiving board draws from its rail: a current or a resistance", "meter in series",
+                      measure("A", (1e-4, 2.0), (1e-9, 50.0)), measure("ohm", (1.0, 1e5), (1e-3, 1e9))),
+        "clamp_current": value("the current the receiving pin's own diodes may carry",
+                               "data sheet: clamp or injection current", measure("A", (1e-3, 0.1), (1e-6, 1.0))),
     }
 )  # fmt: skip

@@ -199,3 +199,31 @@ events = ["esd-contact", "cable-discharge"]
     assert facts["hazards"].entries == {"crt": False, "laser": "unknown"}
     assert facts["setpoint"].entries["after"].unit == "V"
     assert [fact.label for fact in job.facts[2:]] == ["C1", "hazards 1", "VR1", "audio amplifier"]
+
+
+def test_a_bond_without_reading_or_state_is_accepted(tmp_path: Path) -> None:
+    """Its rule says that nobody read it: refusing the job would hide the bond."""
+    more = '\n[[bond]]\nfrom = "rear shield"\nto = "0 V"\npurpose = "shield"\nsurface = "bare metal"\n'
+    bond = parsed(BASE + more, tmp_path).facts[1]
+    assert (bond.table, bond.entries["surface"]) == ("bond", "bare metal")
+    assert "reading" not in bond.entries
+
+
+def test_a_link_that_drives_another_board(tmp_path: Path) -> None:
+    more = """
+[[link]]
+to = "disc board"
+drive = "5 V"
+series = "4.7 kohm"
+supply = "5 V"
+load = "20 mA"
+clamp_current = "20 mA"
+"""
+    link = parsed(BASE + more, tmp_path).facts[-1].entries
+    assert {name: (value.nominal, value.unit) for name, value in link.items() if name != "to"} == {
+        "drive": (5.0, "V"),
+        "series": (4700.0, "ohm"),
+        "supply": (5.0, "V"),
+        "load": (0.02, "A"),
+        "clamp_current": (0.02, "A"),
+    }
