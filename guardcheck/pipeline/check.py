@@ -31,11 +31,11 @@ from guardcheck.pipeline.drawings import curves_of, drawing_decks, sample_curve
 from guardcheck.pipeline.facts import undecided_facts
 from guardcheck.pipeline.fit import Fitter
 from guardcheck.pipeline.levels import Experiment, Plateaus, level_quantities, solve
-from guardcheck.pipeline.probes import answers
+from guardcheck.pipeline.probes import answers, probes_used
 from guardcheck.pipeline.remedy import AMPLITUDES, IMPEDANCES, LEVELS, Trouble, amplitude_limits, attach, find
 from guardcheck.pipeline.studies import distortion, studies_of, transfer_decks
 from guardcheck.pipeline.words import NOT_EXAMINED, advice, plan_rows
-from guardcheck.rules import judge_all
+from guardcheck.rules import asks_of, judge_all
 from guardcheck.rules.cautions import cautions_for
 from guardcheck.standards import load_standard, standard_names
 from guardcheck.verdict import overall
@@ -120,7 +120,7 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
         n_samples=options.samples,
         engine=engine.info,
         findings=findings,
-        circuits=library.used,
+        circuits=(*library.used, *probes_used(library, asks_of(facts))),
         curves=_curves(solved, standards),
         warnings=tuple(dict.fromkeys((*job.warnings, *fitter.warnings))),
         not_examined=NOT_EXAMINED,
