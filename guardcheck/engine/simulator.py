@@ -92,8 +92,13 @@ def _quiet_class() -> Any:  # noqa: C901 - the methods below count as one functi
 
         def load(self, lines: Sequence[str]) -> bool:
             self.log = []
-            held = [ffi.new("char[]", line.encode("ascii")) for line in (*lines, "")]
-            code: int = self._ngspice_shared.ngSpice_Circ(ffi.new("char *[]", [*held, null]))
+            text = "\0".join((*lines, "", "")).encode("ascii")  # one block of memory, and where its lines begin
+            held = ffi.new("char[]", text)
+            ends = np.flatnonzero(np.frombuffer(text, dtype=np.uint8) == 0)
+            starts = np.zeros(len(ends) + 1, dtype=np.uintp)
+            starts[1:-1] = ends[:-1] + 1
+            starts[:-1] += int(ffi.cast("uintptr_t", held))
+            code: int = self._ngspice_shared.ngSpice_Circ(ffi.from_buffer("char *[]", starts))
             return code == 0
 
         def command(self, text: str) -> None:
