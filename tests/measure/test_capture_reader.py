@@ -18,7 +18,7 @@ from guardcheck.measure.capture import Capture, read_capture
 
 DEEP = os.environ.get("GUARDCHECK_FUZZ") == "deep"
 FUZZ = settings(
-    max_examples=20000 if DEEP else 250,
+    max_examples=4000 if DEEP else 250,
     derandomize=True,
     deadline=None,
     database=None,

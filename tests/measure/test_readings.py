@@ -35,7 +35,7 @@ from guardcheck.model import KNOWN_BY
 from guardcheck.units import format_si
 
 DEEP = os.environ.get("GUARDCHECK_FUZZ") == "deep"
-FUZZ = settings(max_examples=10000 if DEEP else 300, derandomize=True, deadline=None, database=None)
+FUZZ = settings(max_examples=5000 if DEEP else 300, derandomize=True, deadline=None, database=None)
 MATCHED = Circumstances(75.0)
 
 
