@@ -14,6 +14,7 @@ from guardcheck.model import (
     SIMULATED,
     Finding,
 )
+from guardcheck.numbers import show
 from guardcheck.report.advice import not_proven, to_do
 from guardcheck.report.checklist.blocks import Block, Bullets, Cell, Grid, GridRow, Item, Section, Text
 from guardcheck.report.checklist.evidence import Evidence, in_order
@@ -29,7 +30,6 @@ from guardcheck.report.checklist.rows import (
     unjudged_text,
     value_cell,
 )
-from guardcheck.report.numbers import show
 from guardcheck.report.strings import Words
 from guardcheck.report.view import subject
 from guardcheck.report.words import clean, line_rank, quantity_rank, sentence

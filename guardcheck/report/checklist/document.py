@@ -31,13 +31,13 @@ def document(check: Result, readings: Result | None = None, *, language: str = D
     """
     say = words(language)
     found = evidence(check, readings)
-    hash_ = found.hashes[-1][:_SHOWN]
-    short = " ".join(hash_[n : n + 4] for n in range(0, _SHOWN, 4))
+    short = [" ".join(full[n : n + 4] for n in range(0, _SHOWN, 4)) for full in found.hashes]
     labels = {key.replace(".", "_"): say(key) for key in _LABELS}
     labels |= {f"outcome_{outcome}": word for outcome, word, _ in tally_of(found, say)}
     labels["outcome_not_applicable"] = say("outcome.not_applicable")
     labels["page"] = say("title.page", page="{page}", pages="{pages}")
-    labels["sheet"] = say("title.sheet", hash=short)
+    names = (("title.sheet", short[0]), *(("title.sheet_readings", one) for one in short[1:]))
+    labels["sheet"] = ", ".join(say(key, hash=one) for key, one in names)
     labels["fonts"] = say("bench.identity_fonts")
     return Document(
         language=say.language,
@@ -53,5 +53,5 @@ def document(check: Result, readings: Result | None = None, *, language: str = D
         home=home_page(found, say),
         bench=bench_pages(found, say),
         labels=labels,
-        hash=short,
+        hash=short[0],
     )

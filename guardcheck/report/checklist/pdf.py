@@ -22,8 +22,12 @@ from guardcheck.report.words import clean
 PAPERS = {"a4": "a4", "letter": "us-letter"}
 
 _UNSET = re.compile(
-    "[^\u0020-\u007e\u00a1-\u017f\u0386-\u03ce\u0400-\u045f\u1e80-\u1e85\u2010-\u2026\u2030-\u203a\u20ac\u2122\u2126\u2190-\u2193\u2212\u221a\u221e\u2248\u2260\u2264\u2265\u2610\u2713\u2715]"
+    "[^\u0020-\u007e\u00a1-\u00ac\u00ae-\u017f\u0384-\u038a\u038c\u038e-\u03a1\u03a3-\u045f\u1e80-\u1e85\u2010-\u2027"
+    "\u2030-\u2040\u2044-\u2052\u20a0-\u20bf\u2100-\u211e\u2122\u2126-\u214f\u2190-\u219f\u2200-\u226f\u2500-\u261f"
+    "\u2713\u2715]"
 )
+"""What the embedded fonts lack, tried character by character; PDF/UA-1 refuses a document with a missing glyph."""
+
 _LONG = re.compile(r"[^\s\u200b]{28,}")
 _BREAK = "\u200b"
 

@@ -6,8 +6,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, KNOWN_BY, NOT_APPLICABLE, NOT_PROVEN, Finding
+from guardcheck.numbers import NO_VALUE, show, telling_digits
 from guardcheck.report.checklist.blocks import Cell, Grid, GridRow
-from guardcheck.report.numbers import NO_VALUE, show, telling_digits
 from guardcheck.report.strings import Words
 from guardcheck.report.view import SUMMARY_QUANTITY, bounds, decisive, event_title, natural, share
 from guardcheck.report.words import clean, doubt, line_rank, quantity_rank, quantity_title, sentence
