@@ -24,6 +24,7 @@ KEYS = (
     "group",
     "display",
     "reference",
+    "caution",
     "quantities",
     "captured",
     "line_rate",
@@ -162,7 +163,7 @@ def _end(row: Table, side: str, unit: str, nominal: float | None) -> float | Non
 
 
 def _extra(top: Table, captured: tuple[str, ...]) -> dict[str, Any]:
-    """Read what is no limit: rates, the scan line, colour, test pictures, and windows of other states."""
+    """Read what is no limit: rates, the scan line, colour, test pictures, a caution, windows of other states."""
     timing = top.table("timing")
     timing.only(*TIMING)
     extra: dict[str, Any] = {
@@ -181,6 +182,8 @@ def _extra(top: Table, captured: tuple[str, ...]) -> dict[str, Any]:
         row.only(*units)
         if row.entries:
             extra[key] = row.reals(units)
+    if "caution" in top:
+        extra["caution"] = top.text("caution")
     windows = tuple(_window(row) for row in top.tables("window"))
     if windows:
         extra["windows"] = windows
