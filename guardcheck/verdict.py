@@ -34,6 +34,9 @@ from guardcheck.numbers import limits, show, span
 EVENT_MARGIN_DB = 1.5
 """Margin an event needs to conform, and lacks to fail: models of chips are no better than that (design rule)."""
 
+AT_LEAST = "at_least"
+"""`Quantity.bound` of a reading the true value lies above; the other bound is ``at_most``."""
+
 _SEVERITY = (NOT_APPLICABLE, CONFORMS, NOT_PROVEN, DOES_NOT_CONFORM)
 
 
@@ -150,6 +153,28 @@ def judge_measured(value: float, expanded: float, limit: Limit, unit: str) -> Ju
     return Judgement(NOT_PROVEN, f"{reading} is too close to the limits ({allowed}) for its uncertainty ({likely}).")
 
 
+def judge_reading(quantity: Quantity, limit: Limit) -> Judgement:
+    """Judge a measured quantity; one that is only a bound, or whose circumstances are not known, never conforms.
+
+    A reading that is at least the true value's lower bound can fail high, one that is an upper bound can fail low. A
+    value that comes with a failure was seen but proves nothing.
+    """
+    if quantity.value is None or quantity.failure is not None:
+        return _missing(quantity)
+    unit = QUANTITIES[quantity.name].unit
+    if quantity.uncertainty is None:
+        return Judgement(NOT_PROVEN, "Not proven: the uncertainty of this reading is not known.")
+    judged = judge_measured(quantity.value, quantity.uncertainty, limit, unit)
+    if quantity.unknowns:
+        why = f"{show(quantity.value, unit)} as seen, but the {', '.join(quantity.unknowns)} was not declared"
+        return Judgement(NOT_PROVEN, f"Not proven: {why}.")
+    high = limit.high is not None and quantity.value > limit.high
+    if quantity.bound is None or (judged.outcome == DOES_NOT_CONFORM and high == (quantity.bound == AT_LEAST)):
+        return judged
+    words = "at least" if quantity.bound == AT_LEAST else "at most"
+    return Judgement(NOT_PROVEN, f"Not proven: the reading only says {words} {show(quantity.value, unit)}.")
+
+
 def judge_declared(quantity: Quantity, limit: Limit) -> Judgement:
     """Judge a quantity known only by declaration, or computed from one: it can fail, it never conforms."""
     if quantity.value is None:
@@ -198,12 +223,8 @@ def finding(rule: str, quantity: Quantity, limit: Limit | None, *, needed: bool)
         judged = judge_simulated(quantity, limit)
     elif quantity.origin in (DECLARED_ORIGIN, COMPUTED):
         judged = judge_declared(quantity, limit)
-    elif quantity.value is None:
-        judged = _missing(quantity)
-    elif quantity.uncertainty is None:
-        judged = Judgement(NOT_PROVEN, "Not proven: the uncertainty of this reading is not known.")
     else:
-        judged = judge_measured(quantity.value, quantity.uncertainty, limit, unit)
+        judged = judge_reading(quantity, limit)
     notes = " ".join((judged.why, *quantity.notes))
     return Finding(
         rule=rule,
