@@ -19,6 +19,7 @@ MOST_CARDS = 2000
 MOST_PWL_POINTS = 700  # cost grows with the square of the number of points
 MOST_STEPS = 1_000_000
 MOST_FREQUENCIES = 20_000
+_LONGEST = 500  # characters of a refusal: a stranger's name may be of any length
 SMALLEST_RESISTANCE = 1e-3  # ngspice 39 silently raises anything less to this
 LETTERS = frozenset("rclkvidqjmegfhbst")
 ALTERABLE = {"r": "", "c": "", "l": "", "v": " dc", "i": " dc", "e": " gain", "g": " gain", "f": " gain", "h": " gain"}
@@ -44,8 +45,9 @@ def check_deck(deck: Deck) -> None:
     DeckRefused : names the deck, the element and what would be accepted
 
     """
-    for sentence in _objections(deck):
-        raise DeckRefused(f"deck '{deck.name}' is refused: {sentence}")
+    for objection in _objections(deck):
+        sentence = f"deck '{deck.name}' is refused: {objection}"
+        raise DeckRefused("".join(char if char.isprintable() else "?" for char in sentence)[:_LONGEST])
 
 
 def _objections(deck: Deck) -> Iterator[str]:

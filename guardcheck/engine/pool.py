@@ -27,7 +27,8 @@ from guardcheck.model import Deck, EngineInfo, Trace
 
 _START_COST = 0.25  # s a further worker costs before it helps
 _START_PATIENCE = 30.0  # s
-_TRIES_AFTER_CRASH = 2
+_GLANCE = 0.1  # s between looks at whether a further worker would pay
+_MOST_CRASHES = 2
 _STOPS_PER_DECK = 2
 _MEMORY = 1 << 30
 
@@ -93,7 +94,7 @@ class Engine:
     def close(self) -> None:
         """End all workers and remove their folder."""
         for worker in self._workers:
-            worker.kill() if worker.busy is not None else worker.close()
+            worker.end()
         self._workers.clear()
         if self._folder is not None:
             self._folder.cleanup()
@@ -202,17 +203,18 @@ class Engine:
     # --- taking in ------------------------------------------------------------------------------------------------
 
     def _receive(self, batch: Batch) -> None:
+        """Take one message, or stop whoever is overdue; what has arrived counts before what is late."""
         now = time.monotonic()
-        nearest = min((worker.deadline for worker in self._workers), default=now)
-        patience = max(0.0, min(nearest - now, 0.1))
+        soonest = min((worker.deadline for worker in self._workers), default=now)
         try:
-            worker, kind, content = self._inbox.get(timeout=patience or 0.001)
+            worker, kind, content = self._inbox.get(timeout=min(max(soonest - now, 0.001), _GLANCE))
         except queue.Empty:
             self._stop_overdue(batch)
             return
-        if worker not in self._workers:
-            return  # the last words of one that was stopped
-        self._take(batch, worker, kind, content)
+        if worker in self._workers:  # else these are the last words of one that was ended
+            self._take(batch, worker, kind, content)
+        if self._inbox.empty():
+            self._stop_overdue(batch)
 
     def _take(self, batch: Batch, worker: WorkerProcess, kind: str, content: Any) -> None:
         if kind == READY:
@@ -232,7 +234,7 @@ class Engine:
             block = worker.busy
             self._drop(worker)
             block.crashes += 1
-            if block.crashes < _TRIES_AFTER_CRASH:
+            if block.crashes < _MOST_CRASHES:
                 batch.waiting.appendleft(block)
             else:
                 words = f"the simulator broke down twice ({content or 'its process ended'})"
@@ -253,7 +255,7 @@ class Engine:
 
     def _drop(self, worker: WorkerProcess) -> None:
         self._workers.remove(worker)
-        worker.kill()
+        worker.end()
 
     def _settle(self, batch: Batch, block: Block, answer: Answer) -> None:
         batch.answers[block.script][block.position] = answer

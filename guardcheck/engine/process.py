@@ -66,23 +66,15 @@ class WorkerProcess:
         with contextlib.suppress(OSError):
             send(self._process.stdin, message)  # type: ignore[arg-type]
 
-    def kill(self) -> None:
-        """End the process at once and free what it held."""
-        self._process.kill()
-        self.close(patience=0.0)
-
-    def close(self, patience: float = 2.0) -> None:
-        """Let the process end by closing its pipe, by force after `patience` [s]."""
+    def end(self) -> None:
+        """End the process at once and free what it held; a worker has nothing to lose."""
         process = self._process
         assert process.stdin is not None
         assert process.stdout is not None
+        process.kill()
+        process.wait()
         with contextlib.suppress(OSError):
             process.stdin.close()
-        try:
-            process.wait(patience if patience else None)
-        except subprocess.TimeoutExpired:
-            process.kill()
-            process.wait()
         self._listener.join()
         process.stdout.close()
 

@@ -44,7 +44,7 @@ class Session:
     def __init__(self, simulator: Simulator, beat: Callable[[], None] = lambda: None) -> None:
         self._simulator, self._beat = simulator, beat
         self._title = self._last_plot = ""
-        self._loaded = False
+        self._loaded = self._tied = self._littered = False
 
     @property
     def exited(self) -> bool:
@@ -60,14 +60,15 @@ class Session:
 
         """
         self.unload()
-        self._loaded = True
+        self._loaded, self._tied = True, False
         self._title = f"guardcheck {next(_SERIALS)}"
         saves = (f".save {' '.join(map(_saved, chunk))}" for chunk in _chunks(vectors))
         deck = [self._title, *lines, attempt.options, *saves, attempt.analysis, ".end"]
         accepted = self._simulator.load(deck)
         log = self._simulator.log
         bad = complaints(log, loading=True)
-        if bad or not accepted or self.exited or f"stdout Circuit: {self._title}" not in log:
+        named = any(line.partition("Circuit:")[2].strip() == self._title for line in log)
+        if bad or not accepted or self.exited or not named:
             raise RunError(clean(bad or log) or "ngspice did not take the deck", final=True)
         self._last_plot = self._simulator.current_plot()
 
@@ -93,6 +94,7 @@ class Session:
             if bad := complaints(simulator.log, loading=True):
                 raise RunError(clean(bad), final=True)
         self._beat()
+        self._littered = True
         simulator.command("run")
         log = simulator.log
         bad = complaints(log, loading=False)
@@ -101,13 +103,16 @@ class Session:
         plot = simulator.current_plot()
         if not plot.startswith(script.kind) or plot == self._last_plot:
             raise RunError(clean(log) or "the run gave no result of its own")
-        simulator.command("echo $curplottitle")
-        if f"stdout {self._title}" not in simulator.log:
-            raise RunError("the result belongs to another circuit", final=True)
+        if not self._tied:  # once per load: the circuit cannot change between runs of one load
+            simulator.command("echo $curplottitle")
+            if f"stdout {self._title}" not in simulator.log:
+                raise RunError("the result belongs to another circuit", final=True)
+            self._tied = True
         axis = self._axis(script, plot)
         table = self._table(script, plot, vectors, 1 if axis is None else len(axis))
         simulator.command("destroy all")
         self._last_plot = simulator.current_plot()  # ngspice gives the same name again, so none may be left
+        self._littered = False
         if axis is None:
             return table[:, 0], None, help_words(log)
         if script.windows:
@@ -117,9 +122,10 @@ class Session:
     def unload(self) -> None:
         """Leave nothing behind that a failed load could pass off as its own."""
         if self._loaded and not self.exited:
-            self._simulator.command("destroy all")
+            if self._littered:
+                self._simulator.command("destroy all")
             self._simulator.command("remcirc")
-        self._loaded = False
+        self._loaded = self._littered = False
 
     def _axis(self, script: Script, plot: str) -> NDArray[np.float64] | None:
         if script.kind == "op":

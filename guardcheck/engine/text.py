@@ -14,7 +14,7 @@ from guardcheck.model import Deck, Operating, Sweep, Transient
 
 LEVEL: Mapping[str, float | str] = {"method": "gear", "reltol": 1e-4, "abstol": 1e-9, "rshunt": 1e12}
 _ALWAYS = "noinit noacct"  # in every deck, because ngspice keeps them for the decks that follow
-_ALLOWED = re.compile(r"[a-z0-9_ .+\-*/()=,<>?:&|!{}^]*\Z")
+_ALLOWED = re.compile(r"[a-z0-9_ .+\-*/()=,<>?:&|!]*\Z")
 _FORBIDDEN_CARD = re.compile(r"\.(?!model )")
 
 

@@ -62,11 +62,12 @@ def _serve(source: BinaryIO, sink: BinaryIO, simulator: Any, wall_limit: float) 
     from guardcheck.engine.session import Session
 
     last = 0.0
+    every = min(_BEAT_EVERY, wall_limit / 5.0)
 
     def beat() -> None:
         nonlocal last
         now = time.monotonic()
-        if now - last > _BEAT_EVERY:
+        if now - last > every:
             last = now
             _end_after(wall_limit + _MARGIN)
             send(sink, (BEAT, None))
