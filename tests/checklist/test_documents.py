@@ -196,6 +196,14 @@ def test_pdf_is_tagged_titled_and_of_the_paper_asked(conforming, paper, size):
     assert {"/H1", "/H2", "/H3", "/Table", "/TH", "/TD", "/L", "/LI", "/P"} <= tags
 
 
+def test_the_workshop_heads_the_sheet(conforming):
+    page = to_checklist_html(*conforming, workshop="Invented Repairs <b>")
+    assert '<p class="kicker"><span>Invented Repairs &lt;b&gt;</span>' in page
+    assert squashed("Invented Repairs <b>") in pdf_text(
+        to_checklist_pdf(*conforming, workshop="Invented Repairs <b>"), "-"
+    )
+
+
 def test_paper_and_language_are_known_words(conforming):
     with pytest.raises(InputError, match=r"no paper 'a5'; accepted: a4, letter; did you mean 'a4'\?"):
         to_checklist_pdf(*conforming, paper="a5")

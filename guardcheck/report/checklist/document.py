@@ -14,13 +14,14 @@ _LABELS = ("title.skip", "title.contents", "title.customer", "title.bench", "tit
 _SHOWN = 12
 
 
-def document(check: Result, readings: Result | None = None, *, language: str = DEFAULT) -> Document:
+def document(check: Result, readings: Result | None = None, *, workshop: str = "", language: str = DEFAULT) -> Document:
     """Return the checklist of a unit. Same results, same document.
 
     Parameters
     ----------
     check : result of `check`
     readings : result of `verify` for the same job file, or None when nothing was measured yet
+    workshop : the name that heads the sheet; empty for the tool's own
     language : a language there are strings for
 
     Raises
@@ -41,7 +42,7 @@ def document(check: Result, readings: Result | None = None, *, language: str = D
     labels["fonts"] = say("bench.identity_fonts")
     return Document(
         language=say.language,
-        kicker=say("title.kicker"),
+        kicker=clean(workshop) or say("title.kicker"),
         title=say("title.document"),
         unit=clean(check.unit),
         unit_kind=clean(check.unit_kind),

@@ -8,10 +8,12 @@ from guardcheck.report.page import SIGNS, _environment
 from guardcheck.report.strings import DEFAULT
 
 
-def to_checklist_html(check: Result, readings: Result | None = None, *, language: str = DEFAULT) -> str:
+def to_checklist_html(
+    check: Result, readings: Result | None = None, *, workshop: str = "", language: str = DEFAULT
+) -> str:
     """Return the hand-over checklist as one self-contained page. Same results, same bytes.
 
     Parameters and errors are those of `document`. Text from a job file is cleaned and escaped.
     """
-    sheet = document(check, readings, language=language)
+    sheet = document(check, readings, workshop=workshop, language=language)
     return str(_environment().get_template("checklist.html").render(sheet=sheet, signs=SIGNS))

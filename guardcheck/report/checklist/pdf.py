@@ -29,11 +29,12 @@ _UNSET = re.compile(
 """What the embedded fonts lack, tried character by character; PDF/UA-1 refuses a document with a missing glyph."""
 
 _LONG = re.compile(r"[^\s\u200b]{28,}")
-_BREAK = "\u200b"
+_BREAK, _TIE = "\u200b", "\u00a0"
+_UNIT = re.compile(r"(?<=\d) (?=[^\W\d_]{1,4}\b|%)(?!to\b|of\b|and\b)")
 
 
 def to_checklist_pdf(
-    check: Result, readings: Result | None = None, *, paper: str = "a4", language: str = DEFAULT
+    check: Result, readings: Result | None = None, *, paper: str = "a4", workshop: str = "", language: str = DEFAULT
 ) -> bytes:
     """Return the hand-over checklist as a tagged PDF. Same results, same bytes.
 
@@ -42,7 +43,7 @@ def to_checklist_pdf(
     if paper not in PAPERS:
         problem = f"no paper '{paper[:20]}'; accepted: {accepted(PAPERS)}{nearest(paper, PAPERS)}"
         raise InputError(problem, key="paper")
-    sheet = asdict(document(check, readings, language=language))
+    sheet = asdict(document(check, readings, workshop=workshop, language=language))
     data = json.dumps(_plain(sheet) | {"paper": PAPERS[paper], "signs": dict(SIGNS)})
     return _typeset(data)
 
@@ -74,6 +75,10 @@ def _plain(value: Any) -> Any:
 
 
 def settable(text: str) -> str:
-    """Return text in characters the embedded fonts have; others stand as ``[U+6F22]``, so that none is lost."""
+    """Return text in characters the embedded fonts have; others stand as ``[U+6F22]``, so that none is lost.
+
+    Long words get places to break, and numbers are tied to their units.
+    """
     known = _UNSET.sub(lambda char: f"[U+{ord(char.group()):04X}]", clean(text))
-    return _LONG.sub(lambda word: _BREAK.join(word.group()[n : n + 8] for n in range(0, len(word.group()), 8)), known)
+    broken = _LONG.sub(lambda word: _BREAK.join(word.group()[n : n + 8] for n in range(0, len(word.group()), 8)), known)
+    return _UNIT.sub(_TIE, broken)

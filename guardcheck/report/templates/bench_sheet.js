@@ -12,8 +12,11 @@
   const quoted = (text) => JSON.stringify(sound(text)).replace(/[\u007f-\u009f]/g, (c) => "\\u" + c.charCodeAt(0).toString(16).padStart(4, "0"));
   const comment = (text) => ("# " + sound(text).replace(/[\u0000-\u001f\u007f-\u009f\u2028\u2029]+/g, " ")).trimEnd();
 
+  // The reader takes one printable line of at most 600 characters.
+  const plain = (text) => text.replace(/[\p{C}\p{Zl}\p{Zp}]+/gu, " ").replace(/\s+/g, " ").trim().slice(0, 600);
+
   const get = (row, key) => row.querySelector(`[data-key="${key}"]`);
-  const typed = (row, key) => (get(row, key)?.value ?? "").trim();
+  const typed = (row, key) => plain(get(row, key)?.value ?? "");
   const stated = (row, key) => typed(row, key) || byId(key).value;
   const isFree = (row) => row.dataset.line === undefined;
   const unitOf = (row) => (isFree(row) ? get(row, "quantity").selectedOptions[0].dataset.unit : row.dataset.unit);
@@ -67,7 +70,7 @@
     const lines = [comment(say("file_head", { unit: form.dataset.unitName || "-" })), ...notes(form.firstElementChild)];
     lines.push("#", ...steps(), "", "format = 1");
     for (const kind of ["scope", "meter"]) {
-      const accuracy = byId(`${kind}_accuracy`).value.trim();
+      const accuracy = plain(byId(`${kind}_accuracy`).value);
       if (accuracy) lines.push("", `[${kind}]`, `accuracy = ${quoted(accuracy)}`);
     }
     for (const row of rows()) {

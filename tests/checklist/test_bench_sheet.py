@@ -1,0 +1,224 @@
+"""The bench sheet, in real Chromium where it matters: what is typed comes out as a readings file that is accepted."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from guardcheck.errors import InputError
+from guardcheck.measure.readings import READABLE, parse_readings
+from guardcheck.report.bench_sheet import STEPS, to_bench_sheet
+from guardcheck.report.strings import words
+
+LINES = (("red", ("level.white", "level.blank", "level.headroom", "response.overshoot")), ("sync", ("level.sync",)))
+NASTY = 'r"ed\\ </script><b> {line} # \u00e9'
+
+
+@pytest.fixture
+def opened(page, tmp_path):
+    """Return a function that opens a bench sheet in the browser."""
+
+    def open_sheet(*args, **keywords):
+        file = tmp_path / "sheet.html"
+        file.write_text(to_bench_sheet(*args, **keywords), encoding="utf-8")
+        page.goto(file.as_uri())
+        return page
+
+    return open_sheet
+
+
+def saved(page, act) -> str:
+    with page.expect_download() as download:
+        act()
+    text = download.value.path().read_text(encoding="utf-8")
+    assert page.locator("#preview").input_value() == text
+    assert download.value.suggested_filename in page.locator("#status").inner_text()
+    return text
+
+
+def field(page, line: str, quantity: str, key: str):
+    return page.locator(f'[data-line="{line}"][data-quantity="{quantity}"] [data-key="{key}"]')
+
+
+def test_steps_stand_in_the_order_of_the_work():
+    sheet = to_bench_sheet(LINES)
+    found = re.findall(r'<h2 id="(\w+)">', sheet)
+    assert found == ["unplug", "discharge", "before", "solder", "inspect", "measure", "connect"] == list(STEPS)
+
+
+def test_only_what_a_reading_can_give_is_asked_for():
+    asked = re.findall(r'data-line="(\w+)" data-quantity="([\w.]+)"', to_bench_sheet(LINES))
+    assert asked == [
+        ("red", "level.white"),
+        ("red", "level.blank"),
+        ("sync", "level.sync"),
+        ("red", "response.overshoot"),
+    ]
+
+
+def test_same_lines_give_the_same_bytes():
+    assert to_bench_sheet(LINES, unit="DEMO-01") == to_bench_sheet(LINES, unit="DEMO-01")
+
+
+def test_an_unknown_language_is_refused():
+    with pytest.raises(InputError, match="accepted: en"):
+        to_bench_sheet(LINES, language="xy")
+
+
+def test_a_filled_sheet_becomes_a_readings_file(opened):
+    page = opened(LINES, unit="DEMO-01")
+    page.locator("#unplug-box-1").check()
+    page.locator("#discharge-field-1").fill("12 V, C5")
+    page.locator("#place").select_option("display")
+    page.locator("#load").select_option("terminated")
+    page.locator("#picture").select_option("bars-75")
+    page.locator("#probe").select_option("x10")
+    page.locator("#scale_at").select_option("input")
+    page.locator("#scope_accuracy").fill("3%")
+    page.locator("#meter_accuracy").fill("1.0% + 2 counts")
+    field(page, "red", "level.white", "value").fill("2.6 div")
+    field(page, "red", "level.white", "scale").fill("20 mV/div")
+    field(page, "red", "level.blank", "value").fill("12 mV")
+    field(page, "red", "level.blank", "instrument").select_option("meter")
+    field(page, "red", "level.blank", "place").select_option("connector")
+    field(page, "red", "response.overshoot", "value").fill("2%")
+    text = saved(page, page.locator("#save").click)
+    white, blank, sync, overshoot = parse_readings(text)
+    assert (white.seen, white.probe, white.scale_at, white.picture) == (pytest.approx(0.052), 10.0, "input", "bars-75")
+    assert (white.place, white.load, white.instrument) == ("display", "terminated", "scope")
+    assert white.presumed["accuracy"] == "3%"
+    assert (blank.instrument, blank.place, blank.probe, blank.seen) == (
+        "meter",
+        "connector",
+        None,
+        pytest.approx(0.012),
+    )
+    assert sync.unread
+    assert (overshoot.seen, overshoot.place) == (pytest.approx(0.02), None)
+    assert "# [x] Unit and display unplugged from the mains, plugs in sight" in text
+    assert "# Highest voltage found, and where: 12 V, C5" in text
+
+
+def test_an_empty_sheet_saves_unknowns_only(opened):
+    page = opened(LINES)
+    readings = parse_readings(saved(page, page.locator("#save").click))
+    assert [reading.unread for reading in readings] == [True] * 4
+    assert [(r.place, r.load, r.picture) for r in readings] == [(None, None, None)] * 4
+
+
+def test_the_keyboard_alone_is_enough(opened):
+    """WCAG 2.1.1: every control is reached with Tab in reading order and worked without a pointer."""
+    page = opened((("red", ("level.white",)),))
+    press = page.keyboard.press
+    reached = []
+    for _ in range(80):
+        press("Tab")
+        here = page.evaluate("document.activeElement.id || document.activeElement.dataset.key || ''")
+        reached.append(here)
+        if here == "unplug-box-2":
+            press("Space")
+        elif here == "load":
+            press("ArrowDown")
+        elif here == "value":
+            page.keyboard.type("690 mV")
+        elif here == "save":
+            break
+    text = saved(page, lambda: press("Enter"))
+    (reading,) = parse_readings(text)
+    assert (reading.seen, reading.load) == (pytest.approx(0.69), "terminated")
+    assert "# [x] All signal leads" in text
+    controls = page.evaluate(
+        "[...document.querySelectorAll('a[href], input, select, .scroll')]"
+        ".filter((e) => e.checkVisibility()).map((e) => e.id || e.dataset.key || '')"
+    )
+    assert reached == [*controls, "save"]
+
+
+@pytest.mark.parametrize(
+    ("key", "text", "said"),
+    [
+        ("value", "700", "with its unit, such as 700 mV"),
+        ("value", "0,7 V", "with its unit, such as 700 mV"),
+        ("value", "3.5 div", "need a scale, such as 200 mV/div"),
+        ("scale", "200", "need a scale, such as 200 mV/div"),
+    ],
+)
+def test_a_number_without_unit_is_not_saved(opened, key, text, said):
+    page = opened(LINES)
+    field(page, "red", "level.white", key).fill(text)
+    page.locator("#save").click()
+    wrong = page.locator("[aria-invalid]")
+    assert wrong.count() == 1
+    assert said in page.locator(f"#{wrong.get_attribute('aria-describedby')}").inner_text()
+    assert "second look" in page.locator("#status").inner_text()
+    assert wrong.evaluate("(element) => element === document.activeElement")
+    field(page, "red", "level.white", key).fill("")
+    assert len(parse_readings(saved(page, page.locator("#save").click))) == 4
+    assert page.locator("[aria-invalid]").count() == 0
+
+
+def test_hostile_names_and_notes_come_out_as_text(opened):
+    page = opened(((NASTY, ("level.white",)),), unit=NASTY, unit_kind=NASTY)
+    page.locator("[data-reading] [data-key=note]").fill('a"\\ \u2028\x7f # [[reading]]')
+    page.locator("#serial").fill('x"\x85 \u2029 y')
+    text = saved(page, page.locator("#save").click)
+    (reading,) = parse_readings(text)
+    assert reading.line == NASTY
+    assert reading.note == 'a"\\ # [[reading]]'
+    assert page.locator("b").count() == 0
+
+
+def test_free_rows_take_any_line(opened):
+    page = opened()
+    rows = page.locator("[data-reading]")
+    page.locator("#save").click()
+    assert "no reading to save" in page.locator("#status").inner_text()
+    rows.nth(1).locator("[data-key=value]").fill("4.7 us")
+    page.locator("#save").click()
+    assert "name of the line" in rows.nth(1).locator(".error").inner_text()
+    rows.nth(1).locator("[data-key=line]").fill("composite")
+    rows.nth(1).locator("[data-key=quantity]").select_option("timing.sync_width")
+    (reading,) = parse_readings(saved(page, page.locator("#save").click))
+    assert (reading.line, reading.quantity, reading.seen) == ("composite", "timing.sync_width", pytest.approx(4.7e-6))
+
+
+@pytest.mark.parametrize("quantity", READABLE)
+def test_every_readable_quantity_can_be_written_with_its_own_example(quantity):
+    from guardcheck.model import QUANTITIES
+    from guardcheck.report.bench_sheet import _EXAMPLES, _SCALES
+
+    unit = QUANTITIES[quantity].unit
+    scale = f'scale = "{_SCALES[unit]}"\n' if unit in _SCALES else ""
+    (reading,) = parse_readings(
+        f'[[reading]]\nline = "a"\nquantity = "{quantity}"\nvalue = "{_EXAMPLES[unit]}"\n{scale}'
+    )
+    assert reading.seen > 0
+
+
+def test_without_scripts_the_sheet_says_so(browser, tmp_path):
+    file = tmp_path / "sheet.html"
+    file.write_text(to_bench_sheet(LINES), encoding="utf-8")
+    context = browser.new_context(java_script_enabled=False)
+    page = context.new_page()
+    page.goto(file.as_uri())
+    assert page.locator("noscript").inner_text().strip() == words()("sheet.no_script")
+    context.close()
+
+
+def test_the_page_forbids_every_other_script_and_any_address(opened):
+    page = opened(LINES)
+    policy = page.locator("meta[http-equiv]").get_attribute("content")
+    assert policy.startswith("default-src 'none'")
+    assert re.search(r"script-src 'sha256-[\w+/=]+';", policy)
+    assert page.evaluate("document.querySelectorAll('[src], link, img, iframe').length") == 0
+
+
+def test_typed_text_is_not_lost_without_asking(opened):
+    page = opened(LINES)
+    asked = []
+    page.on("dialog", lambda dialog: (asked.append(dialog.type), dialog.dismiss()))
+    field(page, "red", "level.white", "value").fill("1 V")
+    page.close(run_before_unload=True)
+    page.wait_for_timeout(300)
+    assert asked == ["beforeunload"]
