@@ -4,12 +4,12 @@ VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.installed
 
-.PHONY: demo test lint bench reports fuzz lock clean ngspice
+.PHONY: demo test lint bench reports fuzz lock clean ngspice chromium
 
 demo: $(STAMP) ngspice
 	@$(BIN)/python tests/demo/make_reports.py
 
-test: $(STAMP) ngspice lint
+test: $(STAMP) ngspice chromium lint
 	$(BIN)/python -m pytest -n auto -q
 
 lint: $(STAMP)
@@ -34,6 +34,9 @@ lock: $(STAMP)
 
 ngspice: $(STAMP)
 	@.ci/need-ngspice $(BIN)/python
+
+chromium:
+	@.ci/need-chromium
 
 $(STAMP): pyproject.toml requirements-dev.lock
 	@.ci/make-venv $(PYTHON) $(VENV)

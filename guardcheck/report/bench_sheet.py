@@ -16,7 +16,7 @@ from guardcheck.measure.readings import READABLE
 from guardcheck.measure.readings.records import INSTRUMENTS, LOADS, PICTURES, PLACES, PROBES, SCALES_AT
 from guardcheck.model import QUANTITIES
 from guardcheck.report.checklist.rows import title
-from guardcheck.report.page import _environment
+from guardcheck.report.page import environment
 from guardcheck.report.strings import DEFAULT, Words, words
 from guardcheck.report.view import unique_slugs
 from guardcheck.report.words import clean, line_rank, quantity_rank
@@ -92,7 +92,7 @@ def to_bench_sheet(
     script = resources.files("guardcheck.report").joinpath("templates/bench_sheet.js").read_text(encoding="utf-8")
     every = (*INSTRUMENTS, *PLACES, *LOADS, *PICTURES, *SCALES_AT, *PROBES)
     return str(
-        _environment()
+        environment()
         .get_template("bench_sheet.html")
         .render(
             say=say,

@@ -33,7 +33,7 @@ def to_html(result: Result) -> str:
     bad = result.outcome in WORST_FIRST[:2]
     pictures = drawn(result)
     return str(
-        _environment()
+        environment()
         .get_template("page.html")
         .render(
             result=result,
@@ -66,7 +66,8 @@ def tight(text: str) -> Any:
     return Markup(re.sub(r"(?<=\d) (?!to\b|of\b)", "&nbsp;", str(Markup.escape(clean(text)))))
 
 
-def _environment() -> Any:
+def environment() -> Any:
+    """Return the template environment every page is rendered with: escaping on, unknown names refused."""
     from jinja2 import Environment, PackageLoader, StrictUndefined
     from markupsafe import Markup
 

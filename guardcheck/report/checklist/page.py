@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from guardcheck.model import Result
 from guardcheck.report.checklist.document import document
-from guardcheck.report.page import SIGNS, _environment
+from guardcheck.report.page import SIGNS, environment
 from guardcheck.report.strings import DEFAULT
 
 
@@ -16,4 +16,4 @@ def to_checklist_html(
     Parameters and errors are those of `document`. Text from a job file is cleaned and escaped.
     """
     sheet = document(check, readings, workshop=workshop, language=language)
-    return str(_environment().get_template("checklist.html").render(sheet=sheet, signs=SIGNS))
+    return str(environment().get_template("checklist.html").render(sheet=sheet, signs=SIGNS))
