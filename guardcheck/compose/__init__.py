@@ -11,6 +11,9 @@ from guardcheck.compose.decks import (
     response_deck,
     waveform_deck,
 )
+from guardcheck.compose.event_probes import Probes
+from guardcheck.compose.event_rail import Rail
+from guardcheck.compose.events import LOW, EventCase, event_deck, longest_line_run
 from guardcheck.compose.lines import as_ladders
 from guardcheck.compose.quality import FLAT_SHARE, power_deck, square_deck, step_deck, transfer_deck
 from guardcheck.compose.variants import Builds, plan_builds
@@ -21,16 +24,22 @@ __all__ = [
     "FAR",
     "FAR_GND",
     "FLAT_SHARE",
+    "LOW",
     "NEAR",
     "RAIL",
     "Builds",
     "Chain",
+    "EventCase",
+    "Probes",
+    "Rail",
     "as_ladders",
     "deck_of",
     "distinct",
     "emf_levels",
+    "event_deck",
     "impedance_deck",
     "level_deck",
+    "longest_line_run",
     "plan_builds",
     "power_deck",
     "response_deck",

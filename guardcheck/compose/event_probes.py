@@ -98,8 +98,8 @@ class Probes:
     transistors: tuple[TransistorProbe, ...]
     resistors: tuple[ResistorProbe, ...]
     capacitors: tuple[CapacitorProbe, ...]
+    display: Reading
     rail: str = f"v({RAIL})"
-    display: Reading | None = None
 
     @property
     def save(self) -> tuple[str, ...]:
@@ -107,16 +107,16 @@ class Probes:
         found = {self.rail}
         for pin in self.pins:
             found |= {*pin.volts.vectors, pin.amps, *(amps for amps, _ in pin.diodes)}
-        ends = [*(d.volts for d in self.diodes), *(r.volts for r in self.resistors), *(c.volts for c in self.capacitors)]
+        ends = [diode.volts for diode in self.diodes]
+        ends += [one.volts for one in self.resistors] + [one.volts for one in self.capacitors]
         found |= {vector for end in ends for vector in end.vectors}
         found |= {*(diode.amps for diode in self.diodes), *(one.amps for one in self.transistors)}
-        if self.display is not None:
-            found |= set(self.display.vectors)
+        found |= set(self.display.vectors)
         return tuple(sorted(found))
 
 
 def with_probes(
-    chain: Chain, cards: Sequence[Card], values: Mapping[str, Mapping[str, float]], display: Reading | None
+    chain: Chain, cards: Sequence[Card], values: Mapping[str, Mapping[str, float]], display: Reading
 ) -> tuple[tuple[Card, ...], Probes]:
     """Return the cards with ammeters put in, and where to read.
 
@@ -125,7 +125,7 @@ def with_probes(
     chain : whose parts say what is rated and where their chips' pins are
     cards : flat cards of the chain, the source's pin being the node ``chip`` behind the node ``pin``
     values : numbers of every part by role [SI]
-    display : where the display's input is, if there is one
+    display : what the far side sees: the display's input, or the connector where none is mated
 
     """
     metered: list[Card] = []
@@ -147,7 +147,7 @@ def with_probes(
             transistors.append(TransistorProbe(name, role, f"i({meter})", facts, rated))
     pins, more = _pins(chain, metered, values, diodes)
     resistors, capacitors = _passives(chain, cards)
-    probes = Probes(pins, tuple(diodes), tuple(transistors), resistors, capacitors, display=display)
+    probes = Probes(pins, tuple(diodes), tuple(transistors), resistors, capacitors, display)
     return tuple(more), probes
 
 
@@ -172,8 +172,11 @@ def _pins(
     """Return every chip's pin of the unit: the source's, and those inside parts that say so (`[exposed]`)."""
     found: list[PinProbe] = []
     metered = list(cards)
+    present = {one.name for one in metered}
     for role, node, through, exposed in _places(chain):
         meter = f"vpin_{role}"
+        if through is not None and f"{through}_{role}" not in present:
+            continue
         if through is None:
             metered.append(card(meter, ("pin", node), 0.0))
         else:

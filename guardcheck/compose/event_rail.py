@@ -16,6 +16,9 @@ LEAST_OHMS = 1e-3
 SWITCHING = 1e-5
 """Time [s] the rail and the source take when the unit is switched."""
 SWITCHED_AT = 1e-6
+DRIVER_AFTER = 1e-4
+"""Time [s] after the rail at which the source comes up: no chip drives more than its rail. At power off it lets go
+first, while the rail still drains: the larger step."""
 
 
 @dataclass(frozen=True)
@@ -43,15 +46,17 @@ def rail_cards(rail: Rail, unit: str) -> tuple[Card, ...]:
         return tuple(cards)
     surplus = f"((v(rail_set)-v({RAIL}))/{REGULATOR!r})"
     sourced = f"i=0.5*({surplus}+sqrt({surplus}*{surplus}+{KNEE * KNEE!r}))"
-    cards.append(switched("vset_rail", "rail_set", rail.volts, unit))
+    held_at = rail.volts * (1.0 + REGULATOR / rail.load)
+    cards.append(switched("vset_rail", "rail_set", held_at, unit))
     cards.append(card("bset_rail", ("0", RAIL), tail=sourced))
     return tuple(cards)
 
 
-def switched(name: str, node: str, volts: float, unit: str) -> Card:
+def switched(name: str, node: str, volts: float, unit: str, *, driver: bool = False) -> Card:
     """Return a source to 0 V that holds `volts` [V], or comes up or goes down as the unit is switched."""
     if unit == ON:
         return card(name, (node, "0"), volts)
     before, after = {RISING: (0.0, volts), FALLING: (volts, 0.0)}[unit]
-    points = f"0.0 {before!r} {SWITCHED_AT!r} {before!r} {SWITCHED_AT + SWITCHING!r} {after!r}"
+    at = SWITCHED_AT + (DRIVER_AFTER if driver and unit == RISING else 0.0)
+    points = f"0.0 {before!r} {at!r} {before!r} {at + SWITCHING!r} {after!r}"
     return card(name, (node, "0"), None, f"pwl({points})")

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
-from guardcheck.compose.chain import EMF, FAR, FAR_GND, NEAR, RAIL, Chain, nodes_of
+from guardcheck.compose.chain import EMF, FAR, FAR_GND, NEAR, Chain, nodes_of
 from guardcheck.compose.decks import deck_of
 from guardcheck.compose.event_probes import Probes, Reading, with_probes
 from guardcheck.compose.event_rail import Rail, rail_cards, switched
@@ -21,6 +22,9 @@ PIN_BLEED = 1e4
 """What is left of a driver without power [ohm]: it drives nothing, and lets the pin's charge leak away."""
 MOST_DELAYS, COARSEST, FINEST = 100.0, 5.0, 50.0
 """Where a lossless line may run beside diodes: up to this many delays, steps between these parts of its delay."""
+
+NO_BREAKPOINTS = "rel=1e6 abs=1e6"
+"""Settings of a lossless line under which the simulator sets no breakpoints of its own."""
 
 LOW = "low"
 """Corner of tolerances at which a stress is harder: every resistance and capacitance at its low end."""
@@ -40,6 +44,7 @@ class EventCase:
     level : EMF of the source while it is on [V]
     values : the event's parameters [SI]
     step, stop : largest time step and end [s]
+    edge : fastest edge a line must carry where it is replaced by a ladder [s]
     corner : ``nominal`` or ``low``
     at_pin : the event hangs on the chip's pin, and there is no stage
 
@@ -53,6 +58,7 @@ class EventCase:
     level: float
     step: float
     stop: float
+    edge: float
     values: Mapping[str, float] = field(default_factory=dict)
     corner: str = "nominal"
     at_pin: bool = False
@@ -62,21 +68,26 @@ def event_deck(case: EventCase) -> tuple[Deck, Probes]:
     """Return the transient of one event, from its operating point, and where to read it."""
     numbers = {role: part_numbers(fitted, case.corner) for role, fitted in case.chain.parts.items()}
     cards, models = _unit_cards(case, numbers)
-    display = None
-    if case.mated == DISPLAY:
-        display = Reading(FAR, FAR_GND)
+    display = Reading(FAR, FAR_GND) if case.mated == DISPLAY else Reading(_connector(case))
     metered, probes = with_probes(case.chain, cards, numbers, display)
     around, more = _surroundings(case, numbers)
     flat = [*metered, *around, *rail_cards(case.rail, case.unit)]
     if case.unit == OFF:
         flat.append(card("remf_off", (EMF, "0"), PIN_BLEED))
     else:
-        flat.append(switched("vemf", EMF, case.level, case.unit))
+        flat.append(switched("vemf", EMF, case.level, case.unit, driver=True))
     step, final = _line_steps(flat, case)
     state = "guarded" if case.chain.guarded else "bare"
     name = f"{case.event.part.name} on {case.chain.line}, {state}"
     used = tuple({model.name: model for model in (*models, *more)}.values())
     return deck_of(name, final, used, Transient(step, case.stop, step), probes.save), probes
+
+
+def longest_line_run(chain: Chain) -> float:
+    """Return how long a run may be in which the chain's cable is an exact lossless line [s]; infinite without one."""
+    ends = {"near": LEAD, "near_gnd": LEAD_GND, "far": FAR, "far_gnd": FAR_GND}
+    cards = _flattened(chain.cable, "cable", ends, part_numbers(chain.cable, "nominal"))
+    return MOST_DELAYS * min((_delay(one) for one in cards if one.name[0] == "t"), default=math.inf)
 
 
 def part_numbers(fitted: Fitted, corner: str) -> dict[str, float]:
@@ -115,6 +126,11 @@ def _unit_cards(case: EventCase, numbers: Mapping[str, Mapping[str, float]]) -> 
     return cards, models
 
 
+def _connector(case: EventCase) -> str:
+    """Return the node the event hangs on: the unit's connector, or the chip's pin itself."""
+    return nodes_of(case.chain)["source"]["pin"] if case.at_pin else NEAR
+
+
 def _pin_inside(chain: Chain) -> bool:
     return bool(chain.source.part.extra.get("exposed", {}).get("through"))
 
@@ -122,8 +138,7 @@ def _pin_inside(chain: Chain) -> bool:
 def _surroundings(case: EventCase, numbers: Mapping[str, Mapping[str, float]]) -> tuple[list[Card], list[Model]]:
     """Return the event and what is mated behind it."""
     places = nodes_of(case.chain)
-    near = places["source"]["pin"] if case.at_pin else NEAR
-    ports = {"near": near, "near_gnd": "0", "far": LEAD, "far_gnd": LEAD_GND}
+    ports = {"near": _connector(case), "near_gnd": "0", "far": LEAD, "far_gnd": LEAD_GND}
     values = {**{name: value.nominal for name, value in case.event.values.items()}, **case.values}
     cards = [*_flattened(case.event, "event", ports, values)]
     models = [*_models(case.event, "event")]
@@ -144,26 +159,23 @@ def _surroundings(case: EventCase, numbers: Mapping[str, Mapping[str, float]]) -
 def _line_steps(cards: list[Card], case: EventCase) -> tuple[float, tuple[Card, ...]]:
     """Return the largest step and the cards: lossless lines where they may run, ladders everywhere else.
 
-    Beside diodes a lossless line hangs in long runs and lies in coarse ones; within these bounds it is exact.
+    Beside diodes a lossless line hangs in long runs and lies in coarse ones; within these bounds it is exact. Its own
+    breakpoints are switched off: they multiply with every reflection until the run stands still, and with steps this
+    fine nothing is gained by them (tests hold it against an independent solution).
     """
     delays = [_delay(one) for one in cards if one.name[0] == "t"]
     if not delays:
         return case.step, tuple(cards)
     coarsest, finest = min(delays) / COARSEST, max(delays) / FINEST
     short = case.stop <= MOST_DELAYS * min(delays) and finest <= coarsest
-    if short and not any(one.name[0] in "qjm" for one in cards) and case.step >= finest:
-        return min(case.step, coarsest), tuple(cards)
-    return case.step, as_ladders(cards, rise_time=_edge(case))
-
-
-def _edge(case: EventCase) -> float:
-    """Return the edge a ladder must carry [s]: that of the event's first run, however fine this one is."""
-    plan = case.event.part.extra.get("plan")
-    return float(plan.step) if plan is not None else case.step
+    if short and not any(one.name[0] in "qjm" for one in cards):
+        exact = (replace(one, tail=f"{one.tail} {NO_BREAKPOINTS}") if one.name[0] == "t" else one for one in cards)
+        return min(max(case.step, finest), coarsest), tuple(exact)
+    return case.step, as_ladders(cards, rise_time=case.edge)
 
 
 def _delay(line: Card) -> float:
     return float(dict(field.split("=") for field in line.tail.split())["td"])
 
 
-__all__ = ["LOW", "RAIL", "EventCase", "event_deck", "part_numbers"]
+__all__ = ["LOW", "EventCase", "event_deck", "longest_line_run", "part_numbers"]

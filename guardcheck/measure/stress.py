@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 
 OUTSIDE = 0.3
-"""How far beyond the rails [V] a pin's current counts as injected: the strictest voltage limit seen in data sheets.
-Inside, it is the driver's own."""
+"""How far below 0 V [V] a current out of the pin counts as forced: the strictest voltage limit seen in data sheets.
+Above that a current out of the pin is what its driver delivers."""
 
 
 @dataclass(frozen=True)
@@ -34,9 +34,12 @@ class PinWaves:
         return self.volts - self.rail
 
     @property
-    def outside(self) -> NDArray[np.bool_]:
-        """Tell at each instant whether the pin lies beyond its rails by more than `OUTSIDE`."""
-        return (self.over > OUTSIDE) | (self.volts < -OUTSIDE)
+    def forced(self) -> NDArray[np.bool_]:
+        """Tell at each instant whether the current is forced on the pin: what flows in, or out below 0 V.
+
+        What flows out between the rails is delivered by the driver, and has a rating of its own.
+        """
+        return (self.amps > 0.0) | (self.volts < -OUTSIDE)
 
     def until(self, end: float) -> PinWaves:
         """Return the same waves up to a time [s]."""
@@ -53,8 +56,8 @@ class PinWaves:
 class Stress:
     """What one run did to a pin: magnitudes [SI].
 
-    `injected` is the largest current while the pin lies beyond its rails, `delivered` the largest while it lies between
-    them (the driver against what holds the line); `current` the larger of the two.
+    `injected` is the largest current forced on the pin (diodes and driver together), `delivered` the largest its driver
+    delivers; `current` the larger of the two. `charge` is what the event moves, less the steady current it ends with.
     """
 
     over: float
@@ -73,13 +76,14 @@ class Stress:
 
 def stress_of(waves: PinWaves) -> Stress:
     """Return the stress of one run."""
-    size, outside = np.abs(waves.amps), waves.outside
+    size, forced = np.abs(waves.amps), waves.forced
+    between = _crossing(waves.volts + OUTSIDE, waves.amps)
     return Stress(
         over=_peak(waves.over),
         under=_peak(-waves.volts),
-        injected=_peak(size[outside]),
-        delivered=_peak(size[~outside]),
-        charge=_integral(size, waves.time),
+        injected=_peak(size[forced]),
+        delivered=max(_peak(size[~forced]), between),
+        charge=_integral(np.abs(waves.amps - waves.amps[-1]), waves.time) if waves.amps.size else 0.0,
         energy=sum(
             (_integral(np.abs(amps * (waves.volts - rail)), waves.time) for amps, rail in waves.diodes), start=0.0
         ),
@@ -89,7 +93,7 @@ def stress_of(waves: PinWaves) -> Stress:
 
 def time_outside(waves: PinWaves, *, over: float, under: float, current: float) -> float:
     """Return how long the pin lies outside the given ratings [s]; infinite ones are never passed."""
-    beyond = (waves.over > over) | (-waves.volts > under) | (waves.outside & (np.abs(waves.amps) > current))
+    beyond = (waves.over > over) | (-waves.volts > under) | (waves.forced & (np.abs(waves.amps) > current))
     return _integral(beyond.astype(float), waves.time)
 
 
@@ -128,6 +132,18 @@ def width_over(time: Array, values: Array, level: float) -> float:
 def holds(one: float, other: float, floor: float, share: float = 0.01) -> bool:
     """Tell whether two results agree within a share of the larger, small ones within that share of `floor`."""
     return abs(one - other) <= share * max(abs(one), abs(other), floor)
+
+
+def _crossing(volts: Array, amps: Array) -> float:
+    """Return the largest current out of a pin at the very points where `volts` passes zero [A].
+
+    What a driver still delivers as the pin leaves its rails would otherwise depend on where the time steps fall.
+    """
+    at = np.flatnonzero(volts[:-1] * volts[1:] < 0.0)
+    if not at.size:
+        return 0.0
+    share = volts[at] / (volts[at] - volts[at + 1])
+    return _peak(-(amps[at] + share * (amps[at + 1] - amps[at])))
 
 
 def _peak(values: Array) -> float:

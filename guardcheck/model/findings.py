@@ -30,6 +30,7 @@ class Quantity:
     `samples` the seeded samples, shape ``(n_samples,)`` (NaN for a sample that failed). `unknowns` names declared
     unknowns judged over their usual range. `uncertainty` is expanded, k = 2. `bound` is set when a measurement shows
     one side only: ``at_least`` (the true value is no lower: it can fail high, never conform), ``at_most`` the reverse.
+    `needed` false marks a quantity that is shown and decides nothing.
     """
 
     name: str
@@ -49,6 +50,7 @@ class Quantity:
     estimate: bool = False
     notes: tuple[str, ...] = ()
     bound: str | None = None
+    needed: bool = True
 
 
 @dataclass(frozen=True)

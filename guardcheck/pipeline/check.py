@@ -28,6 +28,7 @@ from guardcheck.model import (
     Trace,
 )
 from guardcheck.pipeline.drawings import curves_of, drawing_decks, sample_curve
+from guardcheck.pipeline.events import event_results
 from guardcheck.pipeline.facts import undecided_facts
 from guardcheck.pipeline.fit import Fitter
 from guardcheck.pipeline.levels import Experiment, Plateaus, level_quantities, solve
@@ -90,12 +91,15 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
     groups = solve(engine, experiments)
     say(1, 4, "responses")
     solved = _responses(engine, experiments, groups)
-    say(2, 4, "remedies")
+    say(2, 4, "stress events")
+    events = event_results(engine, job, fitter, standards)
+    say(3, 4, "remedies")
     quantities = (
         *(quantity for one in solved for quantity in one.quantities),
         *_guard_errors(solved),
         *_mismatches(job, solved),
         *gaps,
+        *events.quantities,
     )
     facts = Facts(
         quantities=tuple(quantities),
@@ -121,7 +125,7 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
         engine=engine.info,
         findings=findings,
         circuits=(*library.used, *probes_used(library, asks_of(facts))),
-        curves=_curves(solved, standards),
+        curves=(*_curves(solved, standards), *events.curves),
         warnings=tuple(dict.fromkeys((*job.warnings, *fitter.warnings))),
         not_examined=NOT_EXAMINED,
         cautions=cautions_for(job),

@@ -5,8 +5,8 @@ from __future__ import annotations
 from guardcheck.model import NOT_PROVEN, Finding, Job, PartUse, Value
 
 NOT_EXAMINED = (
-    "Live plugging, electrostatic discharge, cable discharge, a misplug, a short, back-powering and power steps were "
-    "not simulated: nothing here says that the pin survives them.",
+    "Stress events: arcs, bounce of contacts, several lines struck at once, damage that needs many hits, and strikes "
+    "on anything but the line's own contact were not simulated.",
     "Nothing was measured: every level is simulated from what the job file declares.",
 )
 

@@ -1,0 +1,144 @@
+"""Ratings over stresses, in decibels: 20 log for volts and amperes, 10 log for joules and watts."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from guardcheck.measure import Stress
+from guardcheck.pipeline.event_ratings import PinRatings
+from guardcheck.units import format_si
+
+CAP = 120.0
+"""Largest margin that is shown, either way [dB]."""
+FLASHOVER = 250.0
+"""Working voltage of a quarter-watt film resistor [V] (common practice, no published source)."""
+SURGES: tuple[tuple[str, float], ...] = (
+    ("surge_1us", 1e-6),
+    ("surge_8us", 2e-5),
+    ("surge_1ms", 1e-3),
+    ("surge_10ms", 1e-2),
+    ("surge_1s", 1.0),
+)
+"""Surge ratings by the length of the pulse they hold for [s]; the 8/20 us pulse counts as 20 us."""
+
+
+@dataclass(frozen=True)
+class Margin:
+    """One rating over one stress: against the strictest and the loosest bound of the rating [dB].
+
+    `told` says stress and rating in words. `loose` is infinite where breaking the rating proves nothing.
+    """
+
+    strict: float
+    loose: float
+    told: str
+
+
+def ratio(rating: float, stress: float, factor: float = 20.0) -> float:
+    """Return the margin of a rating over a stress [dB], capped; without stress it is the cap."""
+    if math.isinf(rating) or stress <= 0.0:
+        return CAP
+    if rating <= 0.0:
+        return -CAP
+    return min(max(factor * math.log10(rating / stress), -CAP), CAP)
+
+
+def worst(margins: Iterable[Margin]) -> Margin:
+    """Return the margin with the least to spare; its loose end is the least of all."""
+    found = list(margins)
+    least = min(found, key=lambda one: one.strict)
+    return Margin(least.strict, min(one.loose for one in found), least.told)
+
+
+def pin_margins(
+    stress: Stress, ratings: PinRatings, *, human_body: Stress | None, rail: float, rail_max: tuple[float, float]
+) -> tuple[Margin, ...]:
+    """Return the margins of a pin under one stress.
+
+    Parameters
+    ----------
+    stress : what was simulated
+    ratings : what the pin may take
+    human_body : what the rated human-body pulse does to the same pin; None compares no energy
+    rail, rail_max : nominal rail, strictest and loosest highest supply [V]; the lift of one is held against the other
+
+    """
+    rows = (
+        ("over_voltage", stress.over, "V"),
+        ("under_voltage", stress.under, "V"),
+        ("clamp_current", stress.injected, "A"),
+        ("output_current", stress.delivered, "A"),
+    )
+    margins = [
+        Margin(
+            ratio(ratings.bounds[name][0], value),
+            ratio(ratings.bounds[name][1], value),
+            f"{format_si(value, unit)} against {ratings.shown(name)}",
+        )
+        for name, value, unit in rows
+    ]
+    lift = stress.rail - rail
+    margins.append(
+        Margin(
+            ratio(rail_max[0] - rail, lift),
+            ratio(rail_max[1] - rail, lift),
+            f"the rail is lifted to {format_si(stress.rail, 'V')}, {_allowed(rail_max)}",
+        )
+    )
+    if human_body is not None:
+        energy = ratio(human_body.energy, stress.energy, 10.0)
+        told = (
+            f"{format_si(stress.energy, 'J')} in the pin's diodes against {format_si(human_body.energy, 'J')} of the "
+            "rated human-body pulse"
+        )
+        margins.append(Margin(energy, energy, told))
+    return tuple(margins)
+
+
+def _allowed(rail_max: tuple[float, float]) -> str:
+    low, high = (format_si(end, "V") for end in rail_max)
+    return f"at most {low} is allowed" if low == high else f"{low} to {high} is what such supplies allow"
+
+
+def surge_margin(name: str, rated: Mapping[str, Any], amps: float, width: float, *, lasting: bool) -> Margin | None:
+    """Return the margin of a diode under a current [A] that lasts `width` [s]; None when it has no current rating.
+
+    The rating for the next longer pulse is taken. Where only a rating for a much longer pulse is printed, keeping it is
+    proof, breaking it is not.
+    """
+    if lasting:
+        limit = rated.get("forward_current")
+        return None if limit is None else _surge(name, float(limit), amps, "continuous", proof=True)
+    for key, length in SURGES:
+        if key in rated and width <= length:
+            words = f"for {format_si(length, 's')}"
+            return _surge(name, float(rated[key]), amps, words, proof=length <= 10.0 * max(width, 1e-7))
+    limit = rated.get("repetitive_current", rated.get("forward_current"))
+    return None if limit is None else _surge(name, float(limit), amps, "continuous", proof=False)
+
+
+def _surge(name: str, limit: float, amps: float, words: str, *, proof: bool) -> Margin:
+    strict = ratio(limit, amps)
+    note = "" if proof else "; no rating for so short a pulse is printed"
+    told = f"the {name} carries {format_si(amps, 'A')} against {format_si(limit, 'A')} {words}{note}"
+    return Margin(strict, strict if proof else max(strict, CAP), told)
+
+
+def plain_margin(name: str, what: str, value: float, limit: float, unit: str, factor: float = 20.0) -> Margin:
+    """Return the margin of a part under a stress it has a plain rating for."""
+    strict = ratio(limit, value, factor)
+    return Margin(strict, strict, f"the {name} {what} {format_si(value, unit)} against {format_si(limit, unit)}")
+
+
+def flashovers(volts: Sequence[tuple[str, float]]) -> tuple[str, ...]:
+    """Return a sentence for the series resistor with the most voltage across it, when that is more than film stands."""
+    name, most = max(volts, key=lambda pair: pair[1], default=("", 0.0))
+    if most <= FLASHOVER:
+        return ()
+    return (
+        f"The {name} resistor sees {format_si(most, 'V')}: a quarter-watt film resistor is made for about "
+        f"{format_si(FLASHOVER, 'V')} and may flash over (common practice, no published source).",
+    )

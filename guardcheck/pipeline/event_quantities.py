@@ -1,0 +1,207 @@
+"""From the runs of one event to its quantities: the worst of all cases, margins, and the words that go with them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from guardcheck.measure import Stress, time_outside, worst_of
+from guardcheck.model import DOES_NOT_CONFORM, Limit, Quantity
+from guardcheck.pipeline.event_margins import Margin, pin_margins, worst
+from guardcheck.pipeline.event_ratings import PinRatings, exposed_ratings
+from guardcheck.pipeline.event_runs import ENDLESS, PinSeen, Power, Seen, case_words
+from guardcheck.pipeline.event_study import Group
+from guardcheck.pipeline.event_words import bench_words, beyond_words, other_words, pulse_words
+from guardcheck.verdict import EVENT_MARGIN_DB, judge_margin
+
+
+def quantities_of(group: Group, reference: Stress | None, *, claims: Sequence[str]) -> tuple[Quantity, ...]:
+    """Return the quantities of one event at one severity on one chain, for its first line."""
+    plan, good = group.event.plan, group.good
+    needed = not plan.claimed or group.event.name in claims
+    blank = Quantity(
+        "event.margin",
+        group.subject.lines[0],
+        group.subject.chain.guarded,
+        None,
+        event=group.event.name,
+        severity=group.severity,
+        needed=needed,
+        failure=group.failure,
+    )
+    if not good:
+        return (blank,)
+    judged = min(
+        (_judged(group, index, reference) for index in range(len(good[0].pins))),
+        key=lambda one: one.margin.strict,
+    )
+    beyond = beyond_words(good)
+    margin = _margin_quantity(group, blank, judged, beyond, reference)
+    return (
+        margin,
+        *_parts(group, blank, beyond),
+        *_powers(group, blank),
+        *_shown(group, blank, judged, estimate=beyond is not None),
+    )
+
+
+@dataclass(frozen=True)
+class Judged:
+    """One pin under one event: its worst stress, what of it is known for sure, and the margins."""
+
+    index: int
+    pin: PinSeen
+    ratings: PinRatings
+    stress: Stress
+    hard: Stress
+    margin: Margin
+    least: float
+    known: Margin
+
+
+def _judged(group: Group, index: int, reference: Stress | None) -> Judged:
+    good = group.good
+    pin = good[0].pins[index]
+    own = index == 0
+    ratings = group.subject.ratings if own else exposed_ratings(pin.delivers)
+    body = reference if own and not group.event.plan.lasting else None
+    bench = group.subject.bench
+
+    def margin(stress: Stress) -> Margin:
+        rail = bench.rail.volts
+        return worst(pin_margins(stress, ratings, human_body=body, rail=rail, rail_max=bench.rail_max))
+
+    stress = worst_of([one.pins[index].stress for one in good])
+    known = worst_of([one.pins[index].known for one in good])
+    hard = stress
+    if group.corner is not None and group.corner.failure is None:
+        hard = worst_of([stress, group.corner.pins[index].stress])
+    found = margin(stress)
+    return Judged(index, pin, ratings, stress, hard, found, min(found.strict, margin(hard).strict), margin(known))
+
+
+def _margin_quantity(
+    group: Group, blank: Quantity, judged: Judged, beyond: str | None, reference: Stress | None
+) -> Quantity:
+    if not judged.ratings.judged:
+        return replace(
+            blank,
+            failure="nothing is known of what this source may take: it has no chip diodes, and the job states no pin",
+        )
+    proven = judge_margin(judged.known.loose) == DOES_NOT_CONFORM
+    failure = group.failure or beyond
+    notes = [_worst_words(group, judged)]
+    if beyond is not None:
+        notes.append(
+            f"The number is an estimate, {beyond}"
+            + ("; the rating is already passed inside the models' range." if proven and failure else ".")
+        )
+    return replace(
+        blank,
+        value=judged.margin.strict,
+        spread=(judged.least, max(judged.margin.loose, judged.least)),
+        estimate=beyond is not None,
+        failure=None if proven else failure,
+        limit=Limit("event.margin", EVENT_MARGIN_DB, None, None, judged.ratings.reference, judged.ratings.known_by),
+        notes=(*notes, *_more_words(group, judged, reference)),
+    )
+
+
+def _worst_words(group: Group, judged: Judged) -> str:
+    """Return the deciding stress with the case it happened in."""
+    case = max(group.good, key=lambda one: one.pins[judged.index].stress.current).case
+    at = "" if judged.index == 0 else f" At {judged.pin.name}."
+    told = judged.margin.told[0].upper() + judged.margin.told[1:]
+    return f"{told}; hardest with {case_words(case, group.subject.levels)}.{at}"
+
+
+def _more_words(group: Group, judged: Judged, reference: Stress | None) -> tuple[str, ...]:
+    plan, subject = group.event.plan, group.subject
+    over = judged.stress.injected > judged.ratings.strict("clamp_current")
+    words: list[str] = []
+    if not plan.lasting:
+        body = reference if judged.index == 0 else None
+        words += pulse_words(judged.stress, body, subject.ratings.human_body, injected_over=over)
+    filled = {name: None for name in subject.bench.numbers if name in group.event.fitted.part.circuit.parameters}
+    words += bench_words(subject.bench, filled)
+    words += [f"{text[0].upper()}{text[1:]}." for text in (subject.ratings.assumed if judged.index == 0 else ())]
+    words += other_words(group.good, plan, plan.units(group.severity))
+    unknown = [name for name in subject.chain.unknowns if not name.startswith(("cable", "display"))]
+    if unknown:
+        words.append(f"Unknown, taken where it protects least: {', '.join(unknown)}.")
+    return tuple(words)
+
+
+def _parts(group: Group, blank: Quantity, beyond: str | None) -> tuple[Quantity, ...]:
+    """Return the margin of the worst rated part of guard and stage, if any has a rating."""
+    margins = [margin for one in group.good for margin in one.parts]
+    if not margins:
+        return ()
+    found = worst(margins)
+    return (
+        replace(
+            blank,
+            name="event.part_margin",
+            value=found.strict,
+            spread=(found.strict, max(found.loose, found.strict)),
+            estimate=beyond is not None,
+            limit=Limit("event.part_margin", EVENT_MARGIN_DB, None, None, "ratings in the parts' metadata", "read"),
+            notes=(f"{found.told[0].upper()}{found.told[1:]}.",),
+        ),
+    )
+
+
+def _powers(group: Group, blank: Quantity) -> tuple[Quantity, ...]:
+    """Return the steady dissipation of every rated resistor, the worst over all cases."""
+    most: dict[str, Power] = {}
+    for one in group.good:
+        for power in one.powers:
+            if power.where not in most or power.watts > most[power.where].watts:
+                most[power.where] = power
+    return tuple(
+        replace(
+            blank,
+            name="part.power",
+            value=power.watts,
+            where=power.where,
+            limit=Limit("part.power", None, power.rated["power"], None, power.rated["reference"], "practice"),
+        )
+        for power in most.values()
+    )
+
+
+def _shown(group: Group, blank: Quantity, judged: Judged, *, estimate: bool) -> tuple[Quantity, ...]:
+    """Return the quantities that are shown beside the margin."""
+    stress, hard, lasting = judged.stress, judged.hard, group.event.plan.lasting
+    rows = {
+        "event.pin_over": (stress.over, hard.over),
+        "event.pin_under": (stress.under, hard.under),
+        "event.pin_current": (stress.current, hard.current),
+        "event.pin_charge": (stress.charge, hard.charge),
+        "event.pin_energy": (stress.energy, hard.energy),
+        "event.rail": (stress.rail, hard.rail),
+    }
+    if lasting:
+        rows = {name: pair for name, pair in rows.items() if name.removeprefix("event.pin_") not in ENDLESS}
+    else:
+        outside = _outside(group.good, judged)
+        rows["event.time_over"] = (outside, outside)
+    shown = replace(blank, needed=False, failure=None, estimate=estimate)
+    return tuple(
+        replace(shown, name=name, value=value, spread=(value, max(value, corner)))
+        for name, (value, corner) in rows.items()
+    )
+
+
+def _outside(good: Sequence[Seen], judged: Judged) -> float:
+    """Return the longest time the pin lies outside its strictest ratings [s]."""
+    strict = judged.ratings.strict
+    return max(
+        time_outside(
+            one.pins[judged.index].waves,
+            over=strict("over_voltage"),
+            under=strict("under_voltage"),
+            current=strict("clamp_current"),
+        )
+        for one in good
+    )

@@ -1,0 +1,218 @@
+"""Running events: every case coarsely, those that decide again and finer until their quantities hold within 1 %.
+
+All chains and all events share each batch, so that every core has work.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from itertools import product
+
+from guardcheck.compose import LOW, Chain, EventCase, event_deck, longest_line_run
+from guardcheck.engine import Engine
+from guardcheck.measure import Stress
+from guardcheck.model import CABLE, OFF, REFERENCE, Deck, EventPlan, Fitted
+from guardcheck.pipeline.event_facts import Bench
+from guardcheck.pipeline.event_ratings import PinRatings
+from guardcheck.pipeline.event_runs import ENDLESS, FLOORS, Seen, agree, seen_of
+
+FINER = 4.0
+"""How much finer a repeated run is."""
+LONGER = 4.0
+"""How much longer a run becomes whose quantities still change at its end."""
+ROUNDS = 6
+"""Most repetitions, longer and finer together, before a run is given up as not holding."""
+Progress = Callable[[int, int, str], None]
+
+
+@dataclass(frozen=True)
+class Subject:
+    """One chain to be stressed, for every line that is built alike."""
+
+    chain: Chain
+    lines: tuple[str, ...]
+    levels: tuple[float, ...]
+    ratings: PinRatings
+    bench: Bench
+
+
+@dataclass(frozen=True)
+class Event:
+    """An event with the values of the library (or of the job, for a user's own) and its plan."""
+
+    fitted: Fitted
+    plan: EventPlan
+
+    @property
+    def name(self) -> str:
+        """Return the event's name."""
+        return self.fitted.part.name
+
+
+@dataclass
+class Track:
+    """One case from its first run to the one that is believed; `decides` names the quantities it gives, by pin."""
+
+    case: EventCase
+    seen: Seen | None = None
+    holds: bool = False
+    decides: set[tuple[int, str]] = field(default_factory=set)
+
+
+@dataclass
+class Group:
+    """One event at one severity on one chain: its cases, and the decisive one at the hard corner of the tolerances."""
+
+    subject: Subject
+    event: Event
+    severity: str
+    tracks: list[Track] = field(default_factory=list)
+    corner: Seen | None = None
+
+    @property
+    def seen(self) -> list[Seen]:
+        """Return the last run of every case."""
+        return [track.seen for track in self.tracks if track.seen is not None]
+
+    @property
+    def good(self) -> list[Seen]:
+        """Return the last run of every case that was solved."""
+        return [one for one in self.seen if one.failure is None]
+
+    @property
+    def failure(self) -> str | None:
+        """Return why the group as a whole cannot be believed, or None."""
+        failed = next((one.failure for one in self.seen if one.failure is not None), None)
+        if failed is not None:
+            return f"a run of this event failed ({failed})"
+        if any(track.decides and not track.holds for track in self.tracks):
+            return "its quantities did not hold within 1 % at finer steps and longer runs"
+        return None
+
+
+def run_groups(engine: Engine, groups: Sequence[Group], say: Progress) -> None:
+    """Fill in every track of every group: the coarse runs, the picks until they hold, the hard corners."""
+    first = [(group, track) for group in groups for track in group.tracks]
+    _run(engine, first)
+    active = [(group, track) for group in groups for track in _picks(group)]
+    for index in range(ROUNDS):
+        say(1 + index, ROUNDS + 2, "stress events")
+        active = [(group, track) for group, track in active if not track.holds and track.seen is not None]
+        active = [pair for pair in active if pair[1].seen is not None and pair[1].seen.failure is None]
+        if not active:
+            break
+        _again(engine, active)
+    corners = [group for group in groups if group.good and _has_corner(group)]
+    cases = [(group, _corner(group)) for group in corners]
+    for group, one in zip(corners, _seen(engine, cases), strict=True):
+        group.corner = one
+
+
+def _run(engine: Engine, pairs: Sequence[tuple[Group, Track]]) -> None:
+    for (_, track), seen in zip(pairs, _seen(engine, [(group, track.case) for group, track in pairs]), strict=True):
+        track.seen = seen
+
+
+def _seen(engine: Engine, pairs: Sequence[tuple[Group, EventCase]]) -> Iterator[Seen]:
+    made = [event_deck(case) for _, case in pairs]
+    decks: list[Deck] = [deck for deck, _ in made]
+    traces = engine.run(decks)
+    for (group, case), (deck, probes), trace in zip(pairs, made, traces, strict=True):
+        step = float(getattr(deck.analysis, "max_step", case.step))
+        yield seen_of(case, step, probes, trace, lasting=group.event.plan.lasting)
+
+
+def _picks(group: Group) -> list[Track]:
+    """Return the cases that decide a quantity of any pin: each is repeated until that holds."""
+    solved = [track for track in group.tracks if track.seen is not None and track.seen.failure is None]
+    lasting = group.event.plan.lasting
+    for index in range(len(solved[0].seen.pins) if solved and solved[0].seen is not None else 0):
+        for name in FLOORS:
+            if lasting and name in ENDLESS:
+                continue
+            sizes = [_value(track, index, name) for track in solved]
+            if max(sizes) > 0.0:
+                solved[sizes.index(max(sizes))].decides.add((index, name))
+    return [track for track in solved if track.decides]
+
+
+def _value(track: Track, pin: int, name: str) -> float:
+    assert track.seen is not None
+    return float(getattr(track.seen.pins[pin].stress, name))
+
+
+def _again(engine: Engine, active: Sequence[tuple[Group, Track]]) -> None:
+    """Repeat each track: longer where it had not settled, else finer; note which now hold."""
+    before = [track.seen for _, track in active]
+    for (_, track), seen in zip(active, before, strict=True):
+        if seen is not None and seen.changing & track.decides:
+            track.case = replace(track.case, step=track.case.step * LONGER, stop=track.case.stop * LONGER)
+        else:
+            track.case = replace(track.case, step=track.case.step / FINER)
+    _run(engine, active)
+    for (_, track), old in zip(active, before, strict=True):
+        new = track.seen
+        if new is None or old is None or new.failure is not None or old.changing & track.decides:
+            continue
+        track.holds = new.step < 0.9 * old.step and agree(old, new, track.decides)
+
+
+def groups_of(subject: Subject, events: Sequence[Event]) -> Iterator[Group]:
+    """Yield a group for every severity of every event on one chain."""
+    for event in events:
+        reference = event.plan.role == REFERENCE
+        if reference and subject.ratings.human_body is None:
+            continue
+        for severity in event.plan.severities:
+            group = Group(subject, event, severity)
+            group.tracks = [Track(case) for case in _cases(subject, event, severity)]
+            yield group
+
+
+def _cases(subject: Subject, event: Event, severity: str) -> Iterator[EventCase]:
+    """Yield every combination of polarity, mating, state of the unit and driver level."""
+    plan, known = event.plan, event.fitted.part.circuit.parameters
+    numbers = {**subject.bench.numbers, "rated_volts": subject.ratings.human_body or 0.0}
+    filled = {name: value for name, value in numbers.items() if name in known}
+    polarities = (1.0, -1.0) if "polarity" in known else (None,)
+    for polarity, mated, unit in product(polarities, plan.mated, plan.units(severity)):
+        values = {**filled, **plan.severities[severity]}
+        if polarity is not None:
+            values["polarity"] = polarity
+        for level in subject.levels[:1] if unit == OFF else subject.levels:
+            yield EventCase(
+                chain=subject.chain,
+                rail=subject.bench.rail,
+                event=event.fitted,
+                unit=unit,
+                mated=mated,
+                level=level,
+                step=plan.step,
+                stop=min(plan.stop, longest_line_run(subject.chain)) if mated == CABLE else plan.stop,
+                edge=plan.step,
+                values=values,
+                at_pin=plan.role == REFERENCE,
+            )
+
+
+def _has_corner(group: Group) -> bool:
+    """Tell whether any value of the chain has a tolerance that could make the stress harder."""
+    return any(
+        value.low < value.nominal and value.known != "unknown"
+        for fitted in group.subject.chain.parts.values()
+        for value in fitted.values.values()
+        if value.unit in ("ohm", "F")
+    )
+
+
+def _corner(group: Group) -> EventCase:
+    """Return the case that forces the most current on a pin, at the hard corner."""
+    hardest = max(group.good, key=lambda one: max(pin.stress.current for pin in one.pins))
+    return replace(hardest.case, corner=LOW)
+
+
+def human_body(groups: Sequence[Group]) -> Stress | None:
+    """Return what the rated human-body pulse does to a chain's pin: of both signs, the one that does less."""
+    found = [one.pins[0].stress for group in groups if group.event.plan.role == REFERENCE for one in group.good]
+    return min(found, key=lambda one: one.energy, default=None)

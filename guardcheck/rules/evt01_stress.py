@@ -1,0 +1,105 @@
+"""EVT01: what live plugging, a strike, a misplug or a dead rail does to the chip's pin.
+
+Hazard
+    A current forced into a pin beyond its ratings kills the chip, latches it up, or wounds it so that it dies later; a
+    clamp that dumps into the rail can lift the rail, and with it every chip on it.
+What is read
+    Every stress event simulated with the job's own netlist, bare and guarded: voltage beyond the rails, total current
+    into the pin (diodes and driver), charge, energy, the rail; as margins of rating over stress. The surge ratings of
+    the guard's own parts likewise.
+Limit and source
+    The pin's ratings from the job, the part's data sheet or a family of chips; a missing rating is judged against the
+    strictest and the loosest seen in data sheets. At least +1.5 dB conforms, at most -1.5 dB does not; between the two,
+    and beyond the data sheet of a device, nothing is proven: models of chips are no better than that.
+Not covered
+    Arcs and contact bounce, several lines struck at once, damage that needs many hits, temperature. A pulse above a
+    rating for steady current is a screening flag, not proof of damage.
+What to do at the bench
+    Put the clamp at the connector and a resistor between clamp and chip; connect everything before the mains is on.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from guardcheck.model import (
+    CONFORMS,
+    DOES_NOT_CONFORM,
+    NOT_PROVEN,
+    SAFETY,
+    Case,
+    Facts,
+    Finding,
+    Limit,
+    Quantity,
+    Rule,
+)
+from guardcheck.verdict import EVENT_MARGIN_DB, finding, judge_margin
+
+MARGINS = ("event.margin", "event.part_margin")
+SHOWN = (
+    "event.pin_over",
+    "event.pin_under",
+    "event.pin_current",
+    "event.pin_charge",
+    "event.pin_energy",
+    "event.time_over",
+    "event.rail",
+)
+RULE = Rule(code="EVT01", title="Stress at the pin", klass=SAFETY, quantities=(*MARGINS, *SHOWN))
+
+
+def judge(facts: Facts) -> tuple[Finding, ...]:
+    """Judge every margin and show every other quantity of the stress events."""
+    judged = [_margin(facts, one) for one in facts.named(MARGINS)]
+    shown = [finding(RULE.code, one, None, needed=False) for one in facts.named(SHOWN)]
+    return (*judged, *shown)
+
+
+def _margin(facts: Facts, one: Quantity) -> Finding:
+    limit = one.limit or Limit(one.name, EVENT_MARGIN_DB, None, None, "no rating is known", "practice")
+    outcome, why = _outcome(one)
+    row = finding(RULE.code, one, limit, needed=facts.decides(one) and one.needed)
+    return replace(row, outcome=outcome, why=" ".join((why, *one.notes)))
+
+
+def _outcome(one: Quantity) -> tuple[str, str]:
+    """Return the outcome of a margin: `spread` is its least (strictest rating, hard corner) and its most."""
+    if one.value is None:
+        return NOT_PROVEN, f"Not proven: {one.failure or 'no margin was obtained'}."
+    least, most = one.spread or (one.value, one.value)
+    if one.failure is not None:
+        return NOT_PROVEN, f"Not proven: {one.failure}."
+    if judge_margin(most) == DOES_NOT_CONFORM:
+        return DOES_NOT_CONFORM, f"The rating is passed by {abs(one.value):.1f} dB."
+    if judge_margin(least) == CONFORMS:
+        return CONFORMS, f"At least {least:.1f} dB to spare."
+    if most - least > 2.0 * EVENT_MARGIN_DB:
+        return NOT_PROVEN, (
+            f"Not proven: the margin lies between {least:.1f} dB and {most:.1f} dB, by the rating and tolerances taken."
+        )
+    return NOT_PROVEN, (
+        f"Not proven: a margin of {one.value:.1f} dB is too small to decide; models of chips are no better than "
+        f"{EVENT_MARGIN_DB:g} dB."
+    )
+
+
+def _row(value: float | None, **more: object) -> Facts:
+    fields = {"spread": None if value is None else (value, value), "event": "hot-plug", "severity": "first contact"}
+    return Facts((replace(Quantity("event.margin", "red", False, value), **{**fields, **more}),))  # type: ignore[arg-type]
+
+
+CASES = (
+    Case("12 mA against 20 mA", _row(4.4), CONFORMS),
+    # 20 log10(0.02 / 3.5) = -44.9 dB
+    Case("3.5 A against 20 mA", _row(-44.9), DOES_NOT_CONFORM),
+    Case("1 dB to spare: models are no better than that", _row(1.0), NOT_PROVEN),
+    Case("rating unknown: the strictest breaks, the loosest holds", _row(-6.0, spread=(-6.0, 20.0)), NOT_PROVEN),
+    Case("rating unknown: even the loosest breaks", _row(-30.0, spread=(-30.0, -4.0)), DOES_NOT_CONFORM),
+    Case(
+        "ample, but beyond the data sheet of the clamp",
+        _row(9.0, failure="beyond the data sheet of BAT54S at 2 A", estimate=True),
+        NOT_PROVEN,
+    ),
+    Case("not simulated", _row(None, failure="no convergence"), NOT_PROVEN),
+)
