@@ -88,11 +88,18 @@ def check(
 
 
 def _check_one(job: Path, options: object, json: str | None, html: Path | None, quiet: bool) -> int:
-    from guardcheck import pipeline, report
+    from guardcheck import pipeline
 
     progress = _Progress(quiet)
     result = pipeline.check(job, options, progress)  # type: ignore[arg-type]
     progress(1, 1, "")
+    return _show(result, json, html, quiet)
+
+
+def _show(result: Result, json: str | None, html: Path | None, quiet: bool) -> int:
+    """Write and print one result; return the exit code of its outcome."""
+    from guardcheck import report
+
     _write(result, json, html)
     if json != "-":
         typer.echo(report.to_outcome(result) if quiet else report.to_terminal(result), nl=False)
@@ -148,6 +155,63 @@ def _in_folder(folder: Path, name: str) -> Path:
     return folder / name
 
 
+@app.command()
+def verify(
+    job: Annotated[Path, typer.Argument(metavar="JOB", help="The job file the mod was built to.")],
+    readings: Annotated[
+        Path | None, typer.Option("--readings", metavar="FILE", help="What you read (guardcheck new FILE --for JOB).")
+    ] = None,
+    capture: Annotated[
+        list[str] | None,
+        typer.Option("--capture", metavar="LINE=FILE", help="A scope's CSV of one line; LINE=FILE#CHANNEL picks one."),
+    ] = None,
+    sync: Annotated[
+        str | None,
+        typer.Option("--sync", metavar="CHANNEL", help="The channel with sync, for lines without their own."),
+    ] = None,
+    picture: Annotated[
+        list[str] | None,
+        typer.Option("--picture", metavar="[LINE=]WORD", help="Captured picture: white, bars-100, bars-75, other."),
+    ] = None,
+    load: Annotated[
+        list[str] | None, typer.Option("--load", metavar="[LINE=]WORD", help="Captured load: terminated or open.")
+    ] = None,
+    place: Annotated[
+        list[str] | None, typer.Option("--place", metavar="[LINE=]WORD", help="Captured at: display, connector or pin.")
+    ] = None,
+    accuracy: Annotated[
+        str | None, typer.Option("--accuracy", metavar="TEXT", help="The scope's, as its data sheet prints it: '3%'.")
+    ] = None,
+    json: JsonOption = None,
+    html: HtmlOption = None,
+    seed: SeedOption = 1,
+    samples: SamplesOption = 200,
+    workers: WorkersOption = None,
+    circuits: CircuitsOption = None,
+    allow_outside: OutsideOption = False,
+    quiet: QuietOption = False,
+) -> None:
+    """Verify the finished mod: what was measured, with its uncertainty, and what explains a wrong level."""
+    from guardcheck import pipeline
+
+    options = pipeline.Options(
+        seed=seed, samples=samples, workers=workers, allow_outside=allow_outside, circuits=circuits
+    )
+    given = pipeline.given(
+        readings,
+        capture or (),
+        sync=sync,
+        picture=picture or (),
+        load=load or (),
+        place=place or (),
+        accuracy=accuracy,
+    )
+    progress = _Progress(quiet)
+    result = pipeline.verify(job, given, options, progress)
+    progress(1, 1, "")
+    raise typer.Exit(_show(result, json, html, quiet))
+
+
 @app.command("list")
 def list_(
     kind: Annotated[str | None, typer.Argument(metavar="[KIND]", help="stages, guards, standards … (all)")] = None,
@@ -172,15 +236,25 @@ def show(
 
 @app.command()
 def new(
-    job: Annotated[Path, typer.Argument(metavar="JOB", help="The job file to write; it must not exist yet.")],
+    file: Annotated[
+        Path, typer.Argument(metavar="FILE", help="The file to write, a job or readings; it must not exist yet.")
+    ],
+    for_: Annotated[
+        Path | None, typer.Option("--for", metavar="JOB", help="Write a readings file for the lines of this job.")
+    ] = None,
+    allow_outside: OutsideOption = False,
 ) -> None:
-    """Write a commented job file to fill in. It passes check as it stands."""
+    """Write a commented job file to fill in; with --for JOB, a readings file for that job."""
     from guardcheck import pipeline, report
 
-    if job.exists():
-        raise InputError("this file exists already; name a new one", file=str(job))
-    report.write_text(job, pipeline.new_job_text())
-    typer.echo(f"wrote {job}; fill it in, then run: guardcheck check {job}")
+    if file.exists():
+        raise InputError("this file exists already; name a new one", file=str(file))
+    if for_ is None:
+        report.write_text(file, pipeline.new_job_text())
+        typer.echo(f"wrote {file}; fill it in, then run: guardcheck check {file}")
+        return
+    report.write_text(file, pipeline.new_readings(for_, pipeline.Options(allow_outside=allow_outside)))
+    typer.echo(f"wrote {file}; fill it in, then run: guardcheck verify {for_} --readings {file}")
 
 
 def _code(error: GuardcheckError) -> int:

@@ -37,6 +37,9 @@ EVENT_MARGIN_DB = 1.5
 AT_LEAST = "at_least"
 """`Quantity.bound` of a reading the true value lies above; the other bound is ``at_most``."""
 
+BOUNDED_BY = "picture"
+"""The unknown that turns a reading into a bound: what it still proves is the bound's to say."""
+
 _SEVERITY = (NOT_APPLICABLE, CONFORMS, NOT_PROVEN, DOES_NOT_CONFORM)
 
 
@@ -165,8 +168,9 @@ def judge_reading(quantity: Quantity, limit: Limit) -> Judgement:
     if quantity.uncertainty is None:
         return Judgement(NOT_PROVEN, "Not proven: the uncertainty of this reading is not known.")
     judged = judge_measured(quantity.value, quantity.uncertainty, limit, unit)
-    if quantity.unknowns:
-        why = f"{show(quantity.value, unit)} as seen, but the {', '.join(quantity.unknowns)} was not declared"
+    unknowns = [word for word in quantity.unknowns if quantity.bound is None or word != BOUNDED_BY]
+    if unknowns:
+        why = f"{show(quantity.value, unit)} as seen, but the {', '.join(unknowns)} was not declared"
         return Judgement(NOT_PROVEN, f"Not proven: {why}.")
     high = limit.high is not None and quantity.value > limit.high
     if quantity.bound is None or (judged.outcome == DOES_NOT_CONFORM and high == (quantity.bound == AT_LEAST)):

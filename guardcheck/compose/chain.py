@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from guardcheck.compose.changes import Change, changed
 from guardcheck.compose.variants import Builds, Key, plan_builds
 from guardcheck.model import Card, Fitted, Model, Number, Value
 from guardcheck.netlist import card, flatten, models_of
@@ -23,7 +24,8 @@ class Chain:
 
     `guard` is None for the bare chain. Its ``place`` word decides whether it sits at the chip or at the connector.
     `rail` is the supply voltage [V]. Node 0 is the unit's 0 V; the cable carries the display's 0 V node.
-    `series` and `shunt` are resistors [ohm] tried between the unit and its connector when a remedy is sought.
+    `series` and `shunt` are resistors [ohm] tried between the unit and its connector when a remedy is sought. `changes`
+    are made to the flat cards when the cause of a reading is sought.
     """
 
     line: str
@@ -36,6 +38,7 @@ class Chain:
     rail: Value
     series: float | None = None
     shunt: float | None = None
+    changes: tuple[Change, ...] = ()
 
     @property
     def parts(self) -> Mapping[str, Fitted]:
@@ -126,4 +129,4 @@ def chain_cards(
         cards.append(card("rseries_tried", ("unpadded", NEAR), chain.series))
     if chain.shunt is not None and "stage" in (roles or ("stage",)):
         cards.append(card("rshunt_tried", (NEAR, "0"), chain.shunt))
-    return tuple(cards), tuple(models.values())
+    return changed(cards, chain.changes), tuple(models.values())

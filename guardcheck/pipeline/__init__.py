@@ -2,5 +2,21 @@
 
 from guardcheck.pipeline.catalogue import describe, new_job_text, shelf
 from guardcheck.pipeline.check import DEFAULT_SAMPLES, DEFAULT_SEED, Options, check, check_job
+from guardcheck.pipeline.given import Given, given
+from guardcheck.pipeline.verify import new_readings, verify, verify_job
 
-__all__ = ["DEFAULT_SAMPLES", "DEFAULT_SEED", "Options", "check", "check_job", "describe", "new_job_text", "shelf"]
+__all__ = [
+    "DEFAULT_SAMPLES",
+    "DEFAULT_SEED",
+    "Given",
+    "Options",
+    "check",
+    "check_job",
+    "describe",
+    "given",
+    "new_job_text",
+    "new_readings",
+    "shelf",
+    "verify",
+    "verify_job",
+]

@@ -39,6 +39,7 @@ class Circumstances:
     has_chroma: bool = False
     setup: float = 0.0
     signal: str = "picture"
+    load: float = LOAD_OHM
 
 
 def evaluate(
@@ -190,8 +191,8 @@ def _to_load(
     loaded, factor, rows = converted
     if reading.load == "open":
         steps.append(
-            f"raw {format_si(value, 'V', 4)} with an open line is {format_si(loaded, 'V', 4)} into 75 ohm behind"
-            f" {case.output_impedance:.4g} ohm (simulated from this job's own netlist)"
+            f"raw {format_si(value, 'V', 4)} with an open line is {format_si(loaded, 'V', 4)} into {case.load:.4g} ohm"
+            f" behind {case.output_impedance:.4g} ohm (simulated from this job's own netlist)"
         )
         return loaded, factor, rows
     if reading.load is None:
@@ -203,15 +204,15 @@ def _to_load(
 def to_load(
     quantity: str, value: float, load: str | None, case: Circumstances
 ) -> tuple[float, float, list[Contribution]] | str:
-    """Return the value into an exact 75 ohm, the factor, and the rows the conversion adds; or why it cannot be done."""
+    """Return the value into the exact load, the factor, and the rows the conversion adds; or why it cannot be done."""
     if load != "open":
         return value, 1.0, []
     if quantity == "level.blank":
-        return "the direct voltage of an open line does not tell the one into 75 ohm; read it terminated"
+        return f"the direct voltage of an open line does not tell the one into {case.load:.4g} ohm; read it terminated"
     if case.output_impedance is None:
         return "it was read with an open line, and the output impedance of the stage is not known"
-    factor = LOAD_OHM / (LOAD_OHM + case.output_impedance)
-    slope = -value * factor / (LOAD_OHM + case.output_impedance)
+    factor = case.load / (case.load + case.output_impedance)
+    slope = -value * factor / (case.load + case.output_impedance)
     row = Contribution(
         "output impedance", case.impedance_half_width, "uniform", slope, "spread of the simulated output impedance"
     )
@@ -219,11 +220,11 @@ def to_load(
 
 
 def termination_rows(value: float, place: str | None, stated: float | None, case: Circumstances) -> list[Contribution]:
-    """Return the row for a load that is not exactly 75 ohm; sensitivity Zout / (Zout + 75), 1 when Zout is unknown."""
+    """Return the row for a load that is not exact; sensitivity Zout / (Zout + load), 1 when Zout is unknown."""
     usual = presumed()["termination"]["bench" if place == "connector" else "display"]
     share = parse_accuracy(usual.text, "1").of_reading if stated is None else stated
     z = case.output_impedance
-    slope = 1.0 if z is None else z / (z + LOAD_OHM)
+    slope = 1.0 if z is None else z / (z + case.load)
     source = usual.cited() if stated is None else STATED
     return [Contribution("75 ohm load", share * abs(value), "uniform", slope, source)]
 

@@ -1,0 +1,165 @@
+"""`verify`: the finished mod, from readings and captures to a result. The plan is simulated to be compared with."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from guardcheck.engine import Engine
+from guardcheck.errors import InputError
+from guardcheck.job import read_job
+from guardcheck.library import Library
+from guardcheck.measure.readings import Budget, new_readings_text, read_readings, unknown_lines
+from guardcheck.model import CONFORMS, CircuitUsed, Finding, Job, Result
+from guardcheck.pipeline.captured_curves import curves_of
+from guardcheck.pipeline.check import Options, Progress
+from guardcheck.pipeline.diagnosis import Explanation, explain
+from guardcheck.pipeline.diagnosis_words import causes_sentence, next_step, record
+from guardcheck.pipeline.fit import Fitter
+from guardcheck.pipeline.given import Given
+from guardcheck.pipeline.held import Row, held, mismatches, to_measure
+from guardcheck.pipeline.measured import (
+    Captured,
+    Measured,
+    file_used,
+    from_captures,
+    from_readings,
+    with_peak_to_peak,
+)
+from guardcheck.pipeline.planned import Plan, plans, standard_of
+from guardcheck.pipeline.words import plan_rows
+from guardcheck.rules.cautions import cautions_for
+from guardcheck.verdict import overall
+
+NOT_EXAMINED = (
+    "Only what is listed as measured was measured: with that picture, that cable and that display, on that day.",
+    "Stress events, bonds, barriers, touch current and stored charge are no part of this: see the check of the job.",
+    "A level does not show whether the guard is there and the right way round: look, and test its diodes, power off.",
+)
+
+
+def verify(path: Path, given: Given, options: Options, progress: Progress | None = None) -> Result:
+    """Return the result of verifying the measurements of one job.
+
+    Raises
+    ------
+    InputError
+        job, readings or captures cannot be understood
+    EngineMissing
+        no simulator could be started
+
+    """
+    job = read_job(path, allow_outside=options.allow_outside)
+    if given.readings is not None:
+        unknown_lines(read_readings(given.readings), tuple(line.name for line in job.lines))
+    with Engine(workers=options.workers) as engine:
+        return verify_job(job, engine, given, options, progress)
+
+
+def new_readings(path: Path, options: Options) -> str:
+    """Return a readings file to fill in for a job: one entry for each level its lines are judged by."""
+    job = read_job(path, allow_outside=options.allow_outside)
+    return new_readings_text((line.name, to_measure(standard_of(job, line))) for line in job.lines)
+
+
+def verify_job(job: Job, engine: Engine, given: Given, options: Options, progress: Progress | None = None) -> Result:
+    """Return the result of verifying measurements of a job that has been read, on a running engine."""
+    if not job.lines:
+        raise InputError("the job has no [[line]], so there is nothing to verify", file=Path(job.file).name)
+    say = progress or (lambda done, total, what: None)
+    library = Library.load(options.circuits or (Path(job.circuits) if job.circuits else None))
+    fitter = Fitter(job, library)
+    say(0, 3, "the plan")
+    planned = plans(engine, job, fitter, options)
+    say(1, 3, "readings and captures")
+    read = () if given.readings is None else from_readings(given.readings, planned)
+    shot, captured = from_captures(given, job, planned)
+    measured = _by_line(planned, (*read, *shot))
+    rows = {name: held(plan, measured[name]) for name, plan in planned.items()}
+    say(2, 3, "causes")
+    troubled = {name: measured[name] for name, found in rows.items() if any(row.troubled for row in found)}
+    explained = explain(engine, fitter, planned, troubled)
+    findings = [_told(row, explained.get(name)) for name, found in rows.items() for row in found]
+    findings += mismatches(planned, rows)
+    say(3, 3, "done")
+    return Result(
+        command="verify",
+        unit=job.unit,
+        unit_kind=job.unit_kind,
+        outcome=overall(findings),
+        seed=options.seed,
+        n_samples=options.samples,
+        engine=engine.info,
+        findings=tuple(sorted(findings, key=lambda one: one.id)),
+        circuits=(*library.used, *_files(given, captured)),
+        curves=tuple(curve for one in captured for curve in curves_of(one, planned[one.use.line])),
+        warnings=tuple(dict.fromkeys((*job.warnings, *fitter.warnings))),
+        not_examined=NOT_EXAMINED,
+        cautions=_cautions(job, planned),
+        plan=plan_rows(job),
+        job_file=Path(job.file).name,
+        job_sha256=job.sha256,
+        extra={
+            "explanations": [record(explained[name]) for name in planned if name in explained],
+            "captures": [_capture_record(one) for one in captured],
+            "budgets": _budgets(rows),
+        },
+    )
+
+
+def _by_line(planned: Mapping[str, Plan], measured: Sequence[Measured]) -> Mapping[str, tuple[Measured, ...]]:
+    return {
+        name: with_peak_to_peak([one for one in measured if one.quantity.line == name], plan)
+        for name, plan in planned.items()
+    }
+
+
+def _told(row: Row, explanation: Explanation | None) -> Finding:
+    """Return a finding with what explains it, where a cause was looked for."""
+    if explanation is None or not row.troubled:
+        return row.finding
+    why = f"{row.finding.why} {causes_sentence(explanation)}"
+    steps = [row.finding.remedy, None if row.finding.outcome == CONFORMS else next_step(explanation)]
+    remedy = "; then ".join(step for step in steps if step) or None
+    return replace(row.finding, why=why, remedy=remedy)
+
+
+def _files(given: Given, captured: Sequence[Captured]) -> tuple[CircuitUsed, ...]:
+    readings = () if given.readings is None else (file_used(given.readings, "readings"),)
+    return (*readings, *dict.fromkeys(one.used for one in captured))
+
+
+def _cautions(job: Job, planned: Mapping[str, Plan]) -> tuple[str, ...]:
+    """Return the job's cautions, and those of the standards its lines are held to."""
+    own = (plan.standard.extra.get("caution") for plan in planned.values())
+    return tuple(dict.fromkeys((*cautions_for(job), *(caution for caution in own if caution))))
+
+
+def _capture_record(one: Captured) -> Mapping[str, Any]:
+    found = one.analysis
+    return {
+        "line": one.use.line,
+        "file": one.use.path.name,
+        "channel": found.channel,
+        "system": found.system,
+        "scan": found.scan,
+        "polarity": found.polarity,
+        "lines": found.lines,
+        "termination": found.termination,
+        "notes": list(found.notes),
+    }
+
+
+def _budgets(rows: Mapping[str, Sequence[Row]]) -> Mapping[str, Any]:
+    """Return the uncertainty budget of every finding that has one, by its id."""
+    made = {row.finding.id: row.measured.budget for found in rows.values() for row in found}
+    return {id_: _budget(budget) for id_, budget in sorted(made.items()) if budget is not None}
+
+
+def _budget(budget: Budget) -> list[Mapping[str, Any]]:
+    return [
+        {"name": one.name, "standard": one.standard, "distribution": one.distribution, "source": one.source}
+        for one in budget.contributions
+    ]
