@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from guardcheck.engine.script import Answer, Array, Script
 from guardcheck.model import Deck, Operating, Sweep, Trace
 
-_AT_ONCE = {"op": 250, "ac": 50, "tran": 50}  # variants per block: fixed, so that no result depends on the worker count
+_AT_ONCE = {"op": 200, "ac": 50, "tran": 50}  # variants per block: fixed, so that no result depends on the worker count
 
 
 @dataclass(slots=True)

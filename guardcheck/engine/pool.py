@@ -104,7 +104,8 @@ class Engine:
         """Run decks and return their traces in the same order.
 
         A deck that is refused, does not converge, hangs or breaks the simulator comes back as a trace with a
-        `failure`; the others are not touched by it. Results do not depend on the number of workers.
+        `failure`; the others are not touched by it. Results do not depend on the number of workers. A sweep has at
+        least the points asked for: ngspice takes a whole number per decade, so read its axis.
 
         Parameters
         ----------

@@ -20,7 +20,7 @@ from guardcheck.engine.script import MARK, Stack
 if TYPE_CHECKING:  # a worker uses half of this module and must start fast
     from guardcheck.model import Card, Deck
 
-COPIES: Mapping[str, int] = {"op": 50, "ac": 50, "tran": 25}
+COPIES: Mapping[str, int] = {"op": 100, "ac": 50, "tran": 25}
 """Copies per deck and kind of analysis: more gain nothing, as measured on the guarded 75-ohm stage."""
 
 _SUFFIX = "_q"
@@ -51,8 +51,11 @@ def stack_of(deck: Deck, kind: str, lines: tuple[str, ...]) -> Stack | None:
     kept = {"0", *common, *(node for node in common.values())}
     columns = {name: column for column, name in enumerate(deck.alter)}
     pieces: list[str | int] = [""]
+    left_out = {*common, *(_idle(deck.cards) if kind == "op" else ())}
     for card in deck.cards:
-        if card.name not in common and not _append(pieces, card, by_name[card.name].split(), kept, columns):
+        if card.name in left_out:
+            continue
+        if not _append(pieces, card, by_name[card.name].split(), kept, columns):
             return None
     models = tuple(line for line in lines if line.startswith("."))
     return Stack((*(by_name[name] for name in common), *models), tuple(pieces), COPIES[kind])
@@ -87,6 +90,12 @@ def _common_sources(deck: Deck) -> dict[str, str]:
         if sole and not read & {card.name, card.nodes[0]}:
             common[card.name] = card.nodes[0]
     return common
+
+
+def _idle(cards: tuple[Card, ...]) -> frozenset[str]:
+    """Return the capacitors between nodes that other elements hold: open at rest, they only cost reading time."""
+    held = {"0", *(node for card in cards if card.name[0] != "c" for node in card.nodes)}
+    return frozenset(card.name for card in cards if card.name[0] == "c" and held.issuperset(card.nodes))
 
 
 def _append(pieces: list[str | int], card: Card, tokens: list[str], kept: set[str], columns: Mapping[str, int]) -> bool:
