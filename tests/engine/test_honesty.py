@@ -1,6 +1,6 @@
 """Every way ngspice was seen to answer wrongly, each followed by a good deck in the same process.
 
-The cases come from a study of ngspice 39, 44 and 47: what the library does is quoted beside each.
+Each was observed on ngspice 39; the words expected are its own.
 """
 
 from __future__ import annotations
