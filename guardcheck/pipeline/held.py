@@ -57,6 +57,11 @@ class Row:
         level = self.finding.quantity.startswith("level.")
         return level and self.measured.usable and (self.off or self.finding.outcome == DOES_NOT_CONFORM)
 
+    @property
+    def telling(self) -> bool:
+        """Tell whether faults are to be compared with it: an amplitude always, a DC level where it is all, or wrong."""
+        return self.finding.quantity in AMPLITUDES or self.troubled
+
 
 def rule_of(quantity: str) -> str:
     """Return the code of the rule that judges a quantity."""
@@ -77,7 +82,9 @@ def to_measure(standard: Standard) -> tuple[str, ...]:
 
 def held(plan: Plan, measured: Sequence[Measured]) -> tuple[Row, ...]:
     """Return the rows of one line: everything measured, and every level nobody measured."""
-    rows = [_row(plan, one) for one in measured if not _superseded(one, measured)]
+    limits = plan.standard.limits
+    seen = (one for one in measured if one.quantity.value is not None or one.quantity.name in limits)
+    rows = [_row(plan, one) for one in seen if not _superseded(one, measured)]
     known = {row.finding.quantity for row in rows}
     rows += [_row(plan, _missing(plan, name)) for name in to_measure(plan.standard) if name not in known]
     anything = any(row.finding.value is not None and row.finding.quantity.startswith("level.") for row in rows)
@@ -100,7 +107,8 @@ def _row(plan: Plan, one: Measured) -> Row:
     limit = plan.standard.limits.get(quantity.name)
     made = finding(rule_of(quantity.name), quantity, limit, needed=True)
     meaning = _meaning(plan, quantity)
-    compared, off = _against_plan(plan, quantity) if quantity.value is not None else ("", False)
+    comparable = quantity.value is not None and quantity.name.startswith("level.")
+    compared, off = _against_plan(plan, quantity) if comparable else ("", False)
     why = " ".join(text for text in (made.why, meaning, compared) if text)
     remedy = _remedy(quantity, made) if limit is not None else None
     return Row(one, replace(made, why=why, planned=plan.nominal(quantity.name), remedy=remedy), off)
@@ -117,7 +125,10 @@ def _meaning(plan: Plan, quantity: Quantity) -> str:
 
 
 def _against_plan(plan: Plan, quantity: Quantity) -> tuple[str, bool]:
-    """Return the plan of a quantity in words, and whether the reading lies off it by more than both uncertainties."""
+    """Return the plan of a level in words, and whether a cause is owed because the reading lies off it.
+
+    A direct voltage off the plan may be the scope's coupling: it asks for a cause only where it decides the line.
+    """
     planned, unit = plan.nominal(quantity.name), QUANTITIES[quantity.name].unit
     if plan.failure is not None:
         return f"Nothing to compare it with: {plan.failure}.", False
@@ -134,7 +145,8 @@ def _against_plan(plan: Plan, quantity: Quantity) -> tuple[str, bool]:
     if abs(away) <= math.hypot(width, tolerance):
         return f"{words}; the reading agrees with it.", False
     side = "above" if away > 0 else "below"
-    return f"{words}; the reading lies {show(abs(away), unit)} {side}, more than both uncertainties.", True
+    told = f"{words}; the reading lies {show(abs(away), unit)} {side}, more than both uncertainties."
+    return told, quantity.name in AMPLITUDES or quantity.name in decides(plan.standard)
 
 
 def _remedy(quantity: Quantity, made: Finding) -> str | None:

@@ -79,7 +79,11 @@ def verify_job(job: Job, engine: Engine, given: Given, options: Options, progres
     measured = _by_line(planned, (*read, *shot))
     rows = {name: held(plan, measured[name]) for name, plan in planned.items()}
     say(2, 3, "causes")
-    troubled = {name: measured[name] for name, found in rows.items() if any(row.troubled for row in found)}
+    troubled = {
+        name: [row.measured for row in found if row.telling]
+        for name, found in rows.items()
+        if any(row.troubled for row in found)
+    }
     explained = explain(engine, fitter, planned, troubled)
     findings = [_told(row, explained.get(name)) for name, found in rows.items() for row in found]
     findings += mismatches(planned, rows)

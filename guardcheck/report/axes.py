@@ -12,8 +12,11 @@ from numpy.typing import NDArray
 from guardcheck.model import Curve
 from guardcheck.numbers import show
 from guardcheck.report import svg
-from guardcheck.report.curves import Panel
-from guardcheck.report.words import STATE_WORDS, clean
+from guardcheck.report.curves import TEMPLATE, Panel, role
+from guardcheck.report.words import clean
+
+_CLOSE, _FLOOR = 0.2, 0.055
+"""Marks nearer than this share of the axis would write over each other; how much higher the next name then stands."""
 
 _MILLI = {-12: "p", -9: "n", -6: "µ", -3: "m", 0: "", 3: "k", 6: "M", 9: "G"}
 
@@ -55,8 +58,8 @@ def decades(axes: Any, low: float, high: float, unit: str) -> None:
 
 
 def line_style(curve: Curve) -> dict[str, Any]:
-    """Return how a curve is drawn: bare broken and on top, guarded solid, so that both show where they agree."""
-    if curve.guarded is False:
+    """Return how a curve is drawn: bare or template broken and on top, the other solid, so that both show."""
+    if curve.guarded is False or role(curve) == TEMPLATE:
         return {"color": svg.BARE, "linewidth": 1.2, "linestyle": (0, (4, 2)), "zorder": 4}
     return {"color": svg.GUARDED, "linewidth": 1.7, "linestyle": "solid", "zorder": 3}
 
@@ -64,7 +67,7 @@ def line_style(curve: Curve) -> dict[str, Any]:
 def places(curves: Sequence[Curve]) -> list[tuple[Curve, float]]:
     """Return where the key of each curve starts, above the axes and flush right; a lone unnamed curve needs none."""
     named = [curve for curve in curves if len(curves) > 1 or curve.guarded is not None]
-    return [(curve, 1.0 - 0.19 * (len(named) - place)) for place, curve in enumerate(named)]
+    return [(curve, 1.0 - 0.22 * (len(named) - place)) for place, curve in enumerate(named)]
 
 
 def legend(axes: Any, curves: Sequence[Curve]) -> None:
@@ -72,7 +75,7 @@ def legend(axes: Any, curves: Sequence[Curve]) -> None:
     for curve, left in places(curves):
         span = [left, left + 0.065]
         axes.plot(span, [1.07, 1.07], transform=axes.transAxes, clip_on=False, **line_style(curve))
-        axes.text(left + 0.078, 1.035, STATE_WORDS[curve.guarded], transform=axes.transAxes, va="bottom")
+        axes.text(left + 0.078, 1.035, role(curve), transform=axes.transAxes, va="bottom")
 
 
 def band(axes: Any, panel: Panel, divide: float, low: float, high: float) -> None:
@@ -93,13 +96,19 @@ def band(axes: Any, panel: Panel, divide: float, low: float, high: float) -> Non
 
 
 def marks(axes: Any, panel: Panel, divide: float) -> None:
-    """Draw named places on the x axis."""
+    """Draw named places on the x axis; names of places that stand close are put one above the other."""
     marks = {(clean(name), place) for curve in panel.curves for name, place in curve.marks.items()}
+    left, right = axes.get_xlim()
+    floor = before = -math.inf
     for name, place in sorted(marks, key=lambda mark: (mark[1], mark[0])):
-        axes.axvline(place / divide, color=svg.SOFT, linewidth=0.8, linestyle=(0, (5, 1.5, 1, 1.5)), zorder=2)
+        at = place / divide
+        floor = floor + _FLOOR if at - before < _CLOSE * (right - left) else 0.02
+        before = at
+        axes.axvline(at, color=svg.SOFT, linewidth=0.8, linestyle=(0, (5, 1.5, 1, 1.5)), zorder=2)
         axes.annotate(
-            name, (place / divide, 0.02), xycoords=axes.get_xaxis_transform(), xytext=(4, 0),
+            name, (at, floor), xycoords=axes.get_xaxis_transform(), xytext=(4, 0),
             textcoords="offset points", ha="left", va="bottom", fontsize=7.5, zorder=6,
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.5},
         )  # fmt: skip
 
 

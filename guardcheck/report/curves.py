@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from guardcheck.model import QUANTITIES, Curve
+from guardcheck.report.words import STATE_WORDS
 
 MOST_POINTS = 1000
 """More points than any screen column or printer dot can show in one picture."""
@@ -17,6 +18,9 @@ MOST_POINTS = 1000
 _DIGITS = 7
 _ENDLESS = 1e18
 """No physical value in SI units is larger; drawn, it would only overflow."""
+
+MEASURED, TEMPLATE = "measured", "template"
+"""Words in a curve's label that say what it is: what a scope saw, and what the standard wants."""
 
 SAMPLES = "samples"
 """The picture kind whose `x` are samples, not an axis: they are never thinned, a histogram needs them all."""
@@ -81,8 +85,15 @@ def panels(curves: Sequence[Curve]) -> tuple[Panel, ...]:
     )
 
 
+def role(curve: Curve) -> str:
+    """Return what a curve is called beside the others of its picture: measured, template, bare or guarded."""
+    words = curve.label.split()
+    return next((word for word in (TEMPLATE, MEASURED) if word in words), STATE_WORDS[curve.guarded])
+
+
 def _subject(label: str) -> str:
     if label in QUANTITIES:
         return QUANTITIES[label].title
-    words = [word for word in label.split() if word.strip("(),:;-").casefold() not in ("bare", "guarded", "")]
+    roles = ("bare", "guarded", MEASURED, TEMPLATE, "")
+    words = [word for word in label.split() if word.strip("(),:;-").casefold() not in roles]
     return " ".join(words).strip(" ,:;-")

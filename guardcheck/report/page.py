@@ -17,6 +17,7 @@ from guardcheck.report.advice import (
     sources,
     to_do,
 )
+from guardcheck.report.explanations import captures, explanations
 from guardcheck.report.pictures import Picture, drawn
 from guardcheck.report.view import outcome_word, sections
 from guardcheck.report.words import COMMAND_TITLES, KNOWN_WORDS, STATE_WORDS, WORST_FIRST, clean
@@ -44,6 +45,8 @@ def to_html(result: Result) -> str:
             todo=to_do(result),
             no_todo=NO_REMEDY if bad else NOTHING_TO_DO,
             open=not_proven(result),
+            explanations=explanations(result),
+            captures=captures(result),
             sections=sections(result),
             pictures=_by_line(pictures),
             sources=sources(result),

@@ -14,7 +14,7 @@ from guardcheck.model import KNOWN_BY, Curve, Result
 from guardcheck.numbers import limits, show
 from guardcheck.report import axes as axes_
 from guardcheck.report import svg
-from guardcheck.report.curves import SAMPLES, Panel, panels
+from guardcheck.report.curves import SAMPLES, Panel, panels, role
 from guardcheck.report.view import bounds, unique_slugs
 from guardcheck.report.words import STATE_WORDS, clean, doubt, line_rank
 
@@ -83,7 +83,7 @@ def _in_words(panel: Panel) -> str:
         finite = values[np.isfinite(values)]
         if len(finite):
             low, high = show(float(finite.min()), unit), show(float(finite.max()), unit)
-            parts.append(f"{STATE_WORDS[curve.guarded]} from {low} to {high}")
+            parts.append(f"{role(curve)} from {low} to {high}")
         if curve.band is not None:
             parts.append(f"{clean(curve.band_label) or 'limit'}: {limits(*curve.band, unit)}")
     return "; ".join(dict.fromkeys(parts)) or "no points"

@@ -15,6 +15,7 @@ from guardcheck.report.advice import (
     not_proven,
     to_do,
 )
+from guardcheck.report.explanations import captures
 from guardcheck.report.grid import Paint, columns, indent, pad, row
 from guardcheck.report.view import Cell, Group, Row, Section, Table, outcome_word, sections
 from guardcheck.report.words import COMMAND_TITLES, MARKS, STATE_WORDS, WORST_FIRST, clean
@@ -41,6 +42,11 @@ def to_terminal(result: Result, *, width: int = 80, colour: bool = False) -> str
         *_legend(found, wide),
         *_advice(result, wide),
         *_open(result, wide),
+        *_notes(
+            "What the captures show",
+            [f"{one.line}, {one.file}: {' '.join(one.seen)}" for one in captures(result)],
+            wide,
+        ),
         *_notes("Not examined", result.not_examined, wide),
         *_notes("Values outside their usual range", result.warnings, wide),
         *_notes("Cautions", result.cautions, wide),
