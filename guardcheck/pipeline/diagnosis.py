@@ -34,6 +34,8 @@ TELLS, TELLS_LEAST = 0.05, 0.01
 TELLS_OHMS, TELLS_LEAST_OHMS = 0.02, 0.5
 """The same for two resistances read by a hand meter."""
 FEW = 1e-9
+ONE_PICTURE = (0.5,)
+"""Average picture level at which coupling capacitors are taken: what was on the screen is not known better."""
 
 Levels = Mapping[str, float]
 
@@ -92,12 +94,39 @@ class Explanation:
 
 @dataclass(frozen=True)
 class _Case:
-    """The faults of lines that are built alike, and the levels each gives on every bench."""
+    """The faults of lines that are built alike (the plan itself first), and the levels each gives on each bench."""
 
     plan: Plan
     faults: tuple[Fault, ...]
     parts: tuple[Fittable, ...]
-    levels: Mapping[tuple[int, str], Levels]
+    levels: dict[tuple[int, str], Levels]
+
+
+@dataclass(frozen=True)
+class _Bench:
+    """Simulates faults as the bench would find them: as built, with nothing but the instrument, or with more load."""
+
+    engine: Engine
+    instrument: Fitted
+
+    def fill(self, wanted: Sequence[tuple[_Case, int, str]]) -> None:
+        """Simulate faults of cases on benches, by their places, all in one go; what is known is not run again."""
+        new = [(case, index, bench) for case, index, bench in wanted if (index, bench) not in case.levels]
+        experiments = [self._experiment(case.plan, case.faults[index], bench) for case, index, bench in new]
+        for (case, index, bench), group in zip(new, solve(self.engine, experiments, ONE_PICTURE), strict=True):
+            rows = level_rows(group[0].experiment.states, group[0].volts)
+            case.levels[index, bench] = {name: float(row[0]) for name, row in rows.items()}
+
+    def _experiment(self, plan: Plan, fault: Fault, bench: str) -> Experiment:
+        assert plan.experiment is not None
+        chain = fault.chain
+        if bench == OPEN:
+            chain = replace(chain, display=self.instrument)
+        elif bench == DOUBLE:
+            both = 1.0 / (1.0 / plan.load + (0.0 if chain.shunt is None else 1.0 / chain.shunt))
+            chain = replace(chain, shunt=max(both, SHORT))
+        builds = chain.builds(n_samples=0, seed=(0,)).nominal()
+        return replace(plan.experiment, chain=chain, builds=builds)
 
 
 def explain(
@@ -122,8 +151,24 @@ def explain(
         for name, found in readings.items()
         if plans[name].experiment is not None and (seen := _observations(plans[name], found))
     }
-    cases = _cases(engine, fitter, {plans[name].line.table: plans[name] for name in wanted})
-    return {name: _explained(cases[plans[name].line.table], plans[name], seen) for name, seen in wanted.items()}
+    cases = {plans[name].line.table: _case(plans[name], fitter) for name in wanted}
+    instrument = fitter.fit(PartUse("display", "unterminated", values={"termination": INSTRUMENT}))
+    bench = _Bench(engine, instrument)
+    read = {(plans[name].line.table, one.bench) for name, seen in wanted.items() for one in seen}
+    bench.fill([(cases[t], index, how) for t, how in sorted(read) for index in range(len(cases[t].faults))])
+    found = {name: _agreeing(cases[plans[name].line.table], seen) for name, seen in wanted.items()}
+    rivals = {(plans[name].line.table, index) for name, causes in found.items() for index in (0, *causes)}
+    bench.fill([(cases[t], index, how) for t, index in sorted(rivals) for how in BENCHES])
+    return {
+        name: _explained(cases[plans[name].line.table], plans[name], seen, found[name]) for name, seen in wanted.items()
+    }
+
+
+def _case(plan: Plan, fitter: Fitter) -> _Case:
+    assert plan.experiment is not None
+    chain, asked = plan.experiment.chain, plan.experiment.mapping
+    states = {state: asked[state] for state in plan.experiment.states}
+    return _Case(plan, (Fault(PLANNED, PLANNED, chain), *faults_of(chain, fitter, states)), fittable(chain), {})
 
 
 def _observations(plan: Plan, found: Sequence[Measured]) -> tuple[Observation, ...]:
@@ -144,56 +189,36 @@ def _observations(plan: Plan, found: Sequence[Measured]) -> tuple[Observation, .
     return tuple(seen)
 
 
-def _cases(engine: Engine, fitter: Fitter, plans: Mapping[int, Plan]) -> Mapping[int, _Case]:
-    """Simulate every fault of every line on every bench, all in one go."""
-    instrument = fitter.fit(PartUse("display", "unterminated", values={"termination": INSTRUMENT}))
-    made = []
-    for table, plan in plans.items():
-        assert plan.experiment is not None
-        chain = plan.experiment.chain
-        asked = plan.experiment.mapping
-        states = {state: asked[state] for state in plan.experiment.states}
-        made.append((table, plan, (Fault(PLANNED, PLANNED, chain), *faults_of(chain, fitter, states))))
-    experiments = [
-        _experiment(plan, fault, bench, instrument) for _, plan, faults in made for fault in faults for bench in BENCHES
-    ]
-    solved = iter(solve(engine, experiments))
-    cases = {}
-    for table, plan, faults in made:
-        levels = {}
-        for index in range(len(faults)):
-            for bench in BENCHES:
-                first = next(solved)[0]
-                rows = level_rows(first.experiment.states, first.volts)
-                levels[index, bench] = {name: float(row[0]) for name, row in rows.items()}
-        cases[table] = _Case(plan, faults, fittable(faults[0].chain), levels)
-    return cases
-
-
-def _experiment(plan: Plan, fault: Fault, bench: str, instrument: Fitted) -> Experiment:
-    assert plan.experiment is not None
-    chain = fault.chain
-    if bench == OPEN:
-        chain = replace(chain, display=instrument)
-    elif bench == DOUBLE:
-        both = 1.0 / (1.0 / plan.load + (0.0 if chain.shunt is None else 1.0 / chain.shunt))
-        chain = replace(chain, shunt=max(both, SHORT))
-    builds = chain.builds(n_samples=0, seed=(0,)).nominal()
-    return replace(plan.experiment, chain=chain, builds=builds)
-
-
-def _explained(case: _Case, plan: Plan, seen: tuple[Observation, ...]) -> Explanation:
-    found = []
+def _agreeing(case: _Case, seen: Sequence[Observation]) -> Mapping[int, Cause]:
+    """Return the faults that give every reading of a line, by their places."""
+    found = {}
     for index, fault in enumerate(case.faults):
         values = tuple(case.levels[index, one.bench].get(one.quantity, math.nan) for one in seen)
         distances = [one.distance(value) for one, value in zip(seen, values, strict=True)]
         if max(distances) <= 1.0:
-            found.append((index, Cause(fault, values, math.hypot(*distances))))
-    found = _without_the_invisible(found, case)
-    ranked = sorted(found, key=lambda pair: (round(pair[1].distance, 3), pair[0]))
+            found[index] = Cause(fault, values, math.hypot(*distances))
+    return found
+
+
+def _explained(case: _Case, plan: Plan, seen: tuple[Observation, ...], agreeing: Mapping[int, Cause]) -> Explanation:
+    found = _without_the_invisible(list(agreeing.items()), case)
+    ranked = _one_value_each(sorted(found, key=lambda pair: (round(pair[1].distance, 3), pair[0])))
     proposed = _next(case, seen, [index for index, _ in ranked])
     causes = tuple(cause for _, cause in ranked)
     return Explanation(plan.line.name, plan.guarded, seen, len(case.faults) - 1, causes, proposed)
+
+
+def _one_value_each(ranked: list[tuple[int, Cause]]) -> list[tuple[int, Cause]]:
+    """Name another value of a resistor once, the best, and only where no plainer fault of that resistor explains it."""
+    named = {card for _, cause in ranked if not cause.fault.other_value for card in cause.fault.ohms}
+    kept = []
+    for index, cause in ranked:
+        if cause.fault.other_value:
+            if named & set(cause.fault.ohms):
+                continue
+            named |= set(cause.fault.ohms)
+        kept.append((index, cause))
+    return kept
 
 
 def _without_the_invisible(found: list[tuple[int, Cause]], case: _Case) -> list[tuple[int, Cause]]:

@@ -25,6 +25,8 @@ ROLES = ("stage", "guard")
 """What the mod adds: the parts a bench may have fitted wrongly."""
 WIRE = 2e-3
 """A resistor up to this size [ohm] stands for a wire."""
+FAR = 30.0
+"""How many times too large or too small a wrong resistor is thought of beyond the faults named one by one."""
 MODELLED = "begfh"
 """First letters of cards that model what is inside a chip; of such a part only the fitted parts it lists are tried."""
 
@@ -34,13 +36,14 @@ class Fault:
     """One fault in one chain.
 
     `id` is unique within the chain, `what` says it at the bench. `ohms` gives the resistance a meter would read across
-    each resistor the fault changes, by card name.
+    each resistor the fault changes, by card name. `other_value` marks one of the many values a resistor might have.
     """
 
     id: str
     what: str
     chain: Chain
     ohms: Mapping[str, float] = field(default_factory=dict)
+    other_value: bool = False
 
 
 @dataclass(frozen=True)
@@ -152,16 +155,35 @@ class _Bench:
 
 def _resistors(bench: _Bench, row: _Row) -> Iterator[Fault]:
     for part in bench.of_kind("r"):
-        new = _new_ohms(part.value, row)
-        change = Change(part.card.name, row.act) if row.act in ("open", "short") else Change(part.card.name, "set", new)
-        what = row.what.format(part=part.name, new=shown_ohms(new))
-        yield Fault(f"{part.card.name} {shown_ohms(new)}", what, bench.changed(change), {part.card.name: new})
+        for new in _new_ohms(part.value, row):
+            change = Change(part.card.name, "set", new)
+            what = row.what.format(part=part.name, new=shown_ohms(new))
+            yield Fault(
+                f"{part.card.name} {shown_ohms(new)}",
+                what,
+                bench.changed(change),
+                {part.card.name: new},
+                other_value=row.act == "other",
+            )
 
 
-def _new_ohms(ohms: float, row: _Row) -> float:
-    if row.act in ("next_above", "next_below"):
-        return neighbour(ohms, above=row.act == "next_above")
-    return {"open": OPEN, "short": SHORT}.get(row.act) or ohms * row.by
+def _new_ohms(ohms: float, row: _Row) -> tuple[float, ...]:
+    made: Mapping[str, Callable[[], tuple[float, ...]]] = {
+        "open": lambda: (OPEN,),
+        "short": lambda: (SHORT,),
+        "scale": lambda: (ohms * row.by,),
+        "next_above": lambda: (neighbour(ohms, above=True),),
+        "next_below": lambda: (neighbour(ohms, above=False),),
+        "other": lambda: other_values(ohms),
+    }
+    return made[row.act]()
+
+
+def other_values(ohms: float) -> tuple[float, ...]:
+    """Return the E12 values within a factor `FAR` of a resistance [ohm], without those that are next to it."""
+    decade = 10.0 ** np.floor(np.log10(ohms))
+    values = (float(value * decade * scale) for scale in (0.01, 0.1, 1.0, 10.0, 100.0) for value in E24[::2])
+    return tuple(value for value in values if ohms / FAR <= value <= ohms * FAR and not 0.9 < value / ohms < 1.1)
 
 
 def neighbour(ohms: float, *, above: bool) -> float:

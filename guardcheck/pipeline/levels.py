@@ -98,17 +98,19 @@ def _shares(standard: Standard) -> dict[str, float]:
     return {"blanking": timing["line_blanking"] / period, "sync": timing["sync_width"] / period}
 
 
-def solve(engine: Engine, experiments: Sequence[Experiment]) -> tuple[tuple[Plateaus, ...], ...]:
+def solve(
+    engine: Engine, experiments: Sequence[Experiment], pictures: Sequence[float] = PICTURE_LEVELS
+) -> tuple[tuple[Plateaus, ...], ...]:
     """Return the plateaus of every experiment, the judged ones first.
 
     A DC-coupled signal does not depend on the picture: one entry, samples included. An AC-coupled one is solved for
     every picture level without samples; the level that keeps least of the amplitude is then solved again with the
-    samples and comes first, the others follow.
+    samples and comes first, the others follow. `pictures` are the average picture levels that are tried.
     """
     direct = [_Search(one, one.builds, *distinct(_emf(one, one.builds)), PICTURE_LEVELS[0]) for one in experiments]
     for search in direct:
         search.names = level_deck(search.experiment.chain, search.emf, search.builds)[1]
-    explored = [[_at_level(search, level) for level in PICTURE_LEVELS] if search.names else [] for search in direct]
+    explored = [[_at_level(search, level) for level in pictures] if search.names else [] for search in direct]
     _find_voltages(engine, [search for searches in explored for search in searches])
     _run(engine, [search for searches in explored for search in searches])
     judged = [_judged(search, searches) for search, searches in zip(direct, explored, strict=True)]

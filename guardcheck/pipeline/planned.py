@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import zlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -75,11 +75,22 @@ def standard_of(job: Job, line: Line) -> Standard:
     return _standard(job, line)
 
 
-def plans(engine: Engine, job: Job, fitter: Fitter, options: Options) -> Mapping[str, Plan]:
-    """Return the plan of every line of the job by its name. Raises `InputError` as `check` does."""
+def plans(
+    engine: Engine, job: Job, fitter: Fitter, options: Options, measured: Mapping[str, Collection[str]]
+) -> Mapping[str, Plan]:
+    """Return the plan of every line of the job by its name.
+
+    Levels and output impedance are always simulated; of the rest only what was `measured`, quantity names by line.
+    Raises `InputError` as `check` does.
+    """
     standards = {line.name: standard_of(job, line) for line in job.lines}
     made = [_plan(job, fitter, line, standards[line.name], options) for line in job.lines]
-    solved = iter(_solved(engine, [one.experiment for one in made if one.experiment is not None]))
+    wanted = [
+        replace(one.experiment, standard=_reduced(one.standard, measured.get(one.line.name, ())))
+        for one in made
+        if one.experiment is not None
+    ]
+    solved = iter(_solved(engine, wanted))
     full = [one if one.experiment is None else replace(one, quantities=next(solved)) for one in made]
     return {one.line.name: one for one in full}
 
@@ -97,10 +108,9 @@ def _plan(job: Job, fitter: Fitter, line: Line, standard: Standard, options: Opt
 
 
 def _solved(engine: Engine, experiments: Sequence[Experiment]) -> list[Mapping[str, Quantity]]:
-    """Return the quantities of every experiment that a reading or capture can give, and the output impedance."""
+    """Return the quantities each experiment's standard asks for, by name."""
     groups = solve(engine, experiments)
-    readable = [replace(one, standard=_readable(one.standard)) for one in experiments]
-    studies = [studies_of(one, group) for one, group in zip(readable, groups, strict=True)]
+    studies = [studies_of(one, group) for one, group in zip(experiments, groups, strict=True)]
     traces = iter(engine.run([deck for made in studies for study in made for deck in study.decks]))
     found: list[Mapping[str, Quantity]] = []
     for group, made in zip(groups, studies, strict=True):
@@ -111,9 +121,11 @@ def _solved(engine: Engine, experiments: Sequence[Experiment]) -> list[Mapping[s
     return found
 
 
-def _readable(standard: Standard) -> Standard:
-    wanted = (*(name for name in standard.quantities if name in READABLE), IMPEDANCE)
-    return replace(standard, quantities=tuple(dict.fromkeys(wanted)))
+def _reduced(standard: Standard, measured: Collection[str]) -> Standard:
+    """Return a standard that asks only for what a measurement is compared with."""
+    levels = [name for name in standard.quantities if name.startswith("level.") and name in READABLE]
+    others = [name for name in standard.quantities if name in READABLE and name in measured]
+    return replace(standard, quantities=tuple(dict.fromkeys((*levels, *others, IMPEDANCE))))
 
 
 def planned_mismatch(members: Sequence[Plan]) -> float | None:

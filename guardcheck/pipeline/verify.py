@@ -11,6 +11,7 @@ from guardcheck.engine import Engine
 from guardcheck.errors import InputError
 from guardcheck.job import read_job
 from guardcheck.library import Library
+from guardcheck.measure.capture import NAMES
 from guardcheck.measure.readings import Budget, new_readings_text, read_readings, unknown_lines
 from guardcheck.model import CONFORMS, CircuitUsed, Finding, Job, Result
 from guardcheck.pipeline.captured_curves import curves_of
@@ -52,8 +53,6 @@ def verify(path: Path, given: Given, options: Options, progress: Progress | None
 
     """
     job = read_job(path, allow_outside=options.allow_outside)
-    if given.readings is not None:
-        unknown_lines(read_readings(given.readings), tuple(line.name for line in job.lines))
     with Engine(workers=options.workers) as engine:
         return verify_job(job, engine, given, options, progress)
 
@@ -72,7 +71,7 @@ def verify_job(job: Job, engine: Engine, given: Given, options: Options, progres
     library = Library.load(options.circuits or (Path(job.circuits) if job.circuits else None))
     fitter = Fitter(job, library)
     say(0, 3, "the plan")
-    planned = plans(engine, job, fitter, options)
+    planned = plans(engine, job, fitter, options, _names(job, given))
     say(1, 3, "readings and captures")
     read = () if given.readings is None else from_readings(given.readings, planned)
     shot, captured = from_captures(given, job, planned)
@@ -111,6 +110,19 @@ def verify_job(job: Job, engine: Engine, given: Given, options: Options, progres
             "budgets": _budgets(rows),
         },
     )
+
+
+def _names(job: Job, given: Given) -> Mapping[str, set[str]]:
+    """Return the names of what was measured, by line; a capture may show every quantity a capture can."""
+    readings = () if given.readings is None else read_readings(given.readings)
+    lines = tuple(line.name for line in job.lines)
+    unknown_lines(readings, lines)
+    found: dict[str, set[str]] = {name: set() for name in lines}
+    for reading in readings:
+        found[reading.line].add(reading.quantity)
+    for use in given.captures:
+        found.setdefault(use.line, set()).update(NAMES)
+    return found
 
 
 def _by_line(planned: Mapping[str, Plan], measured: Sequence[Measured]) -> Mapping[str, tuple[Measured, ...]]:

@@ -1,0 +1,199 @@
+"""Scope captures through the whole of `verify`: synthetic lines made by independent code, against their standard."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from guardcheck.engine import Engine
+from guardcheck.errors import InputError, JobError
+from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, MEASURED, NOT_PROVEN
+from guardcheck.report import to_html
+from tests.measure.measure_synth import S525, Shot
+from tests.verify.bench import BACK_MATCHED, capture, causes, line, only, run, text
+
+SHORT = Shot(rate=10e6, duration=1.2e-3, start=4e-3, bits=8, noise=0.003)
+"""Eighteen scan lines from the middle of a field, as an 8-bit scope sees them."""
+RED = SHORT.but(kind="red", picture="white")
+SYNC = SHORT.but(kind="sync")
+BARS = SHORT.but(kind="composite", rate=25e6)
+AS_TAKEN = {"load": ("terminated",), "place": ("display",)}
+
+COMPOSITE = text(
+    line(
+        "composite",
+        standard="scart-composite",
+        source="composite-pin",
+        source_values='white = "2 V", black = "0.6 V", blank = "0.6 V", sync = "0 V", impedance = "75 ohm"',
+        stage="pass-through",
+        stage_values="",
+    )
+)
+
+
+def test_red_with_sync_from_a_second_channel(engine: Engine, tmp_path: Path) -> None:
+    file = capture(tmp_path, "red.csv", CH1=RED, CH2=SYNC)
+    result = run(
+        engine, tmp_path, text(BACK_MATCHED), captures=(f"red={file}",), sync="ch2", picture=("white",), **AS_TAKEN
+    )
+    white = only(result, "level.white")
+    assert white.value == pytest.approx(0.7, abs=0.003)
+    assert (white.outcome, white.origin, result.outcome) == (CONFORMS, MEASURED, CONFORMS)
+    assert white.planned == pytest.approx(0.7, rel=1e-2)
+    assert only(result, "noise.rms").value == pytest.approx(0.003 * 0.7, rel=0.35)
+    assert [one["lines"] > 10 for one in result.extra["captures"]] == [True]
+
+
+def test_colour_bars_against_the_whole_table(engine: Engine, tmp_path: Path) -> None:
+    """ITU-R BT.470 system B/G as collected in public tables: 64 us, 4.7 us, 5.8 us, burst 300 mV, 700/300 mV."""
+    file = capture(tmp_path, "bars.csv", video=BARS)
+    result = run(engine, tmp_path, COMPOSITE, captures=(f"composite={file}",), picture=("bars-100",), **AS_TAKEN)
+    published = {
+        "level.pp": (1.0, 0.01),
+        "level.sync": (0.3, 0.004),
+        "timing.line_period": (64e-6, 5e-9),
+        "timing.sync_width": (4.7e-6, 20e-9),
+        "timing.back_porch": (5.8e-6, 60e-9),
+        "burst.amplitude": (0.3, 0.01),
+    }
+    for quantity, (value, tolerance) in published.items():
+        found = only(result, quantity, "composite")
+        assert found.value == pytest.approx(value, abs=tolerance), quantity
+        assert (found.outcome, found.needed) == (CONFORMS, True), quantity
+    assert result.outcome == CONFORMS
+    assert not only(result, "timing.front_porch", "composite").needed  # the last bar is black: its end is not seen
+
+
+@pytest.mark.parametrize(
+    ("picture", "outcome"),
+    [("bars-75", CONFORMS), ("bars-100", CONFORMS), ("white", NOT_PROVEN), ("other", NOT_PROVEN)],
+)
+def test_bars_of_75_percent_count_as_what_they_are(engine: Engine, tmp_path: Path, picture: str, outcome: str) -> None:
+    """75 % bars hold 525 mV in R, G, B (BT.471 75/0/75/0): as 75 % that is 700 mV, as 100 % still inside 3 dB."""
+    red = SHORT.but(kind="red", picture="bars", amplitude=0.75)
+    file = capture(tmp_path, "red.csv", RED=red, SYNC=SYNC)
+    result = run(
+        engine, tmp_path, text(BACK_MATCHED), captures=(f"red={file}",), sync="SYNC", picture=(picture,), **AS_TAKEN
+    )
+    white = only(result, "level.white")
+    assert white.outcome == outcome
+    assert white.value == pytest.approx(0.7 if picture == "bars-75" else 0.525, rel=0.01)
+
+
+def test_an_unknown_load_of_a_capture_never_conforms(engine: Engine, tmp_path: Path) -> None:
+    file = capture(tmp_path, "red.csv", CH1=RED, CH2=SYNC)
+    result = run(engine, tmp_path, text(BACK_MATCHED), captures=(f"red={file}",), sync="CH2", picture=("white",))
+    assert only(result, "level.white").outcome == NOT_PROVEN
+    assert result.outcome == NOT_PROVEN
+
+
+def test_an_open_capture_is_converted_and_shows_what_was_seen(engine: Engine, tmp_path: Path) -> None:
+    file = capture(tmp_path, "red.csv", CH1=RED.but(gain=2.0, full_scale=3.2), CH2=SYNC)
+    result = run(
+        engine, tmp_path, text(BACK_MATCHED), captures=(f"red={file}",), sync="CH2", picture=("white",), load=("open",)
+    )
+    white = only(result, "level.white")
+    assert white.value == pytest.approx(0.7, abs=0.006)
+    assert white.outcome == CONFORMS
+    assert "with an open line" in white.why
+
+
+def test_twice_the_level_is_explained(engine: Engine, tmp_path: Path) -> None:
+    file = capture(tmp_path, "red.csv", CH1=RED.but(gain=2.0, full_scale=3.2), CH2=SYNC)
+    result = run(
+        engine, tmp_path, text(BACK_MATCHED), captures=(f"red={file}",), sync="CH2", picture=("white",), **AS_TAKEN
+    )
+    assert only(result, "level.white").outcome == DOES_NOT_CONFORM
+    assert {"display unterminated", "rs_stage 1 mohm", "source 2"} <= set(causes(result))
+
+
+@pytest.mark.parametrize(
+    ("changed", "quantity", "words"),
+    [
+        ({"duration": 0.15e-3}, "level.white", "too short"),
+        ({"rate": 2e6}, "level.white", "undersampled"),
+        ({"clip_high": 0.6}, "level.white", "cut off by the edge of the screen"),
+    ],
+)
+def test_a_capture_that_cannot_tell_says_why(
+    engine: Engine, tmp_path: Path, changed: dict[str, float], quantity: str, words: str
+) -> None:
+    file = capture(
+        tmp_path,
+        "red.csv",
+        CH1=RED.but(**changed),
+        CH2=SYNC.but(**{k: v for k, v in changed.items() if k != "clip_high"}),
+    )
+    result = run(
+        engine, tmp_path, text(BACK_MATCHED), captures=(f"red={file}",), sync="CH2", picture=("white",), **AS_TAKEN
+    )
+    found = only(result, quantity)
+    assert (found.outcome, found.needed, found.value) == (NOT_PROVEN, True, None)
+    assert words in found.why
+
+
+def test_wrong_timing_fails_the_line(engine: Engine, tmp_path: Path) -> None:
+    """525 lines against 625-line limits: sync of 4.7 us fits, a period of 63.556 us (0.7 % short) is tolerated."""
+    file = capture(tmp_path, "bars.csv", video=BARS.but(system=S525))
+    result = run(engine, tmp_path, COMPOSITE, captures=(f"composite={file}",), picture=("bars-100",), **AS_TAKEN)
+    assert only(result, "timing.line_period", "composite").outcome == CONFORMS
+    assert only(result, "burst.frequency", "composite").outcome == DOES_NOT_CONFORM
+    assert result.outcome == DOES_NOT_CONFORM
+
+
+def test_the_captured_line_is_drawn_against_its_template(engine: Engine, tmp_path: Path) -> None:
+    file = capture(tmp_path, "bars.csv", video=BARS)
+    result = run(engine, tmp_path, COMPOSITE, captures=(f"composite={file}",), picture=("bars-100",), **AS_TAKEN)
+    measured, template = result.curves
+    assert (measured.label, measured.picture, template.label) == ("measured", "waveform", "measured template")
+    assert any(name.startswith("sync tip") for name in measured.marks)
+    assert "burst" in measured.marks
+    assert template.band is not None
+    assert template.band[0] == pytest.approx(-0.9487, abs=0.02)  # 0.3 V +10 dB below blanking
+    assert template.band[1] == pytest.approx(-0.2124, abs=0.02)  # 0.3 V -3 dB
+    assert float(template.y.max()) == pytest.approx(0.7, abs=0.01)
+    page = to_html(result)
+    assert "What the captures show" in page
+    assert page.count("<svg") == 1
+
+
+@pytest.mark.parametrize(
+    ("uses", "more", "words"),
+    [
+        (("rde=f.csv",), {}, ["'rde' is not a line of this job", "did you mean 'red'"]),
+        (("red",), {}, ["LINE=FILE"]),
+        (("=f.csv",), {}, ["LINE=FILE"]),
+        (("red=gone.csv",), {}, ["gone.csv"]),
+        (("red={file}",), {}, ["several channels", "#CH1"]),
+        (("red={file}#CH9",), {}, ["no channel 'CH9'", "CH1, CH2"]),
+        (("red={file}",), {"sync": "CH7"}, ["several channels"]),
+        (("red={file}",), {"picture": ("bars75",)}, ["'bars75'", "did you mean 'bars-75'"]),
+        (("red={file}",), {"load": ("rod=open",)}, ["'rod' is not a line"]),
+        (("red={file}",), {"picture": ("white", "other")}, ["two things"]),
+    ],
+)
+def test_a_bad_capture_is_one_sentence(
+    engine: Engine, tmp_path: Path, uses: tuple[str, ...], more: dict[str, object], words: list[str]
+) -> None:
+    file = capture(tmp_path, "two.csv", CH1=RED.but(duration=0.2e-3), CH2=SYNC.but(duration=0.2e-3))
+    with pytest.raises((InputError, JobError)) as caught:
+        run(engine, tmp_path, text(BACK_MATCHED), captures=tuple(use.format(file=file) for use in uses), **more)
+    message = str(caught.value)
+    assert "\n" not in message
+    for word in words:
+        assert word in message, message
+
+
+def test_a_word_may_belong_to_one_line(engine: Engine, tmp_path: Path) -> None:
+    file = capture(tmp_path, "red.csv", CH1=RED, CH2=SYNC)
+    result = run(
+        engine,
+        tmp_path,
+        text(BACK_MATCHED),
+        captures=(f"red={file}#CH1",),
+        sync="CH2",
+        picture=("other", "red=white"),
+        load=("terminated",),
+    )
+    assert only(result, "level.white").outcome == CONFORMS

@@ -1,0 +1,254 @@
+"""Wrong levels and what explains them: the fault table of a back-matched source, and faults whose readings coincide.
+
+The factors are those of a source of EMF twice the level behind 75 ohm into 75 ohm: V = EMF x RL / (Z + RL), written out
+beside each row, none of them taken from the program. Which faults share a factor is the ambiguity rule of the trade:
+x2.00 and x0.667 have at least three causes each, and only a second reading into another load separates them.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from guardcheck.engine import Engine
+from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_PROVEN, Result
+from tests.verify.bench import BACK_MATCHED, causes, line, only, reading, run, text
+
+FINE = {"accuracy": "1%", "resolution": "1 mV", "termination": "1%"}
+"""A well-kept bench: U is about 1.2 % of a level."""
+
+# (name, level as a multiple of 0.7 V, cause that must be found)
+FAULTS = [
+    ("receiver open", 2.0, "display unterminated"),
+    ("source's 75 ohm missing", 2.0, "rs_stage 1 mohm"),
+    ("source twice as strong", 2.0, "source 2"),
+    ("75 ohm twice in series", 1.4 * 75 / (150 + 75) / 0.7, "line series 75 ohm"),
+    ("75 ohm resistor doubled", 1.4 * 75 / (150 + 75) / 0.7, "rs_stage 150 ohm"),
+    ("two receivers terminated", 1.4 * 37.5 / (75 + 37.5) / 0.7, "line shunt 75 ohm"),
+    ("47 ohm for 75", 1.4 * 75 / (47 + 75) / 0.7, "rs_stage 47 ohm"),
+    ("220 ohm for 75", 1.4 * 75 / (220 + 75) / 0.7, "rs_stage 220 ohm"),
+    ("750 ohm for 75", 1.4 * 75 / (750 + 75) / 0.7, "rs_stage 750 ohm"),
+    ("7.5 ohm for 75", 1.4 * 75 / (7.5 + 75) / 0.7, "rs_stage 7.5 ohm"),
+    ("source half as strong", 0.5, "source 0.5"),
+]
+
+
+@pytest.fixture(scope="module")
+def table(engine: Engine, tmp_path_factory: pytest.TempPathFactory) -> Result:
+    """Every row of the table as a line of one job, read as that fault would make it read."""
+    names = " ".join(f"f{index}" for index in range(len(FAULTS)))
+    told = [reading(f"f{index}", value=f"{0.7 * factor:.4f} V", **FINE) for index, (_, factor, _) in enumerate(FAULTS)]
+    job = text(BACK_MATCHED.replace('names = ["red"]', f"names = {list(names.split())}".replace("'", '"')))
+    return run(engine, tmp_path_factory.mktemp("table"), job, *told)
+
+
+@pytest.mark.parametrize("index", range(len(FAULTS)), ids=[name for name, _, _ in FAULTS])
+def test_the_fault_that_was_made_is_among_the_causes(table: Result, index: int) -> None:
+    assert FAULTS[index][2] in causes(table, f"f{index}")
+
+
+@pytest.mark.parametrize("index", [0, 3])
+def test_coinciding_readings_name_at_least_three_causes(table: Result, index: int) -> None:
+    """Ambiguity rule: never one fault named where readings coincide."""
+    found = causes(table, f"f{index}")
+    same = {fault for _, factor, fault in FAULTS if factor == pytest.approx(FAULTS[index][1])}
+    assert len(same) == 3
+    assert same <= set(found)
+
+
+@pytest.mark.parametrize("index", range(len(FAULTS)))
+def test_every_wrong_reading_says_what_to_measure_next(table: Result, index: int) -> None:
+    found = table.extra["explanations"][index]
+    assert found["next"] is not None
+    assert found["simulated"] > 30
+    row = only(table, "level.white", f"f{index}")
+    assert row.outcome in (DOES_NOT_CONFORM, CONFORMS, NOT_PROVEN)
+    assert "simulated in this job's own netlist" in row.why
+    if row.outcome == DOES_NOT_CONFORM:
+        assert row.remedy is not None
+        assert row.remedy.startswith("measure the ")
+
+
+OPEN_OVER_LOADED = [
+    # (terminated, open, what must remain, what must be ruled out): unloaded over loaded = (Zout + RL) / RL
+    ("1.4 V", "1.4 V", {"rs_stage 1 mohm"}, {"source 2"}),  # 1.0: source near 0 ohm, or no termination was there
+    ("1.4 V", "2.8 V", {"source 2"}, {"rs_stage 1 mohm", "display unterminated"}),  # 2.0: matched
+    ("466.7 mV", "1.4 V", {"line series 75 ohm", "rs_stage 150 ohm"}, {"line shunt 75 ohm"}),  # 3.0: fitted twice
+    ("466.7 mV", "700 mV", {"line shunt 75 ohm"}, {"line series 75 ohm", "rs_stage 150 ohm"}),  # 1.5: extra shunt
+]
+
+
+@pytest.mark.parametrize(("loaded", "open_", "left", "out"), OPEN_OVER_LOADED)
+def test_the_ratio_of_open_to_loaded_separates_them(
+    engine: Engine, tmp_path: Path, loaded: str, open_: str, left: set[str], out: set[str]
+) -> None:
+    told = (reading(value=loaded, **FINE), reading(value=open_, load="open", place="connector", **FINE))
+    found = set(causes(run(engine, tmp_path, text(BACK_MATCHED), *told)))
+    assert left <= found
+    assert not out & found
+
+
+def test_an_open_reading_of_the_unmatched_source_separates_two_of_three(engine: Engine, tmp_path: Path) -> None:
+    """What the next measurement promises must be what the circuit gives: EMF 1.4 V open, whatever stands in series."""
+    found = run(engine, tmp_path, text(BACK_MATCHED), reading(value="1.4 V", **FINE)).extra["explanations"][0]
+    marks = {cause["mark"]: cause["id"] for cause in found["causes"]}
+    expected: dict[str, float] = {
+        marks[mark]: row["value"] for row in found["next"]["expect"] for mark in row["causes"]
+    }
+    if found["next"]["measure"].startswith("the white level with the line open"):
+        assert expected["source 2"] == pytest.approx(2.8, rel=0.02)
+        assert expected["display unterminated"] == pytest.approx(1.4, rel=0.02)
+    else:  # one more load of 75 ohm
+        assert expected["rs_stage 1 mohm"] == pytest.approx(1.4, rel=0.02)
+        assert expected["display unterminated"] == pytest.approx(0.7, rel=0.02)
+        assert expected["source 2"] == pytest.approx(2.8 * 37.5 / 112.5, rel=0.02)
+
+
+PAD = line("red", source_values='white = "5 V", impedance = "1 mohm"', stage="two-resistor-pad",
+           stage_values='series = "267 ohm 1%", shunt = "105 ohm 1%"')  # fmt: skip
+V0 = 5 * 43.75 / (267 + 43.75)
+"""The pad 267/105 from 5 V into 75 ohm: 105 and 75 in parallel are 43.75 ohm."""
+PAD_FAULTS = [
+    ("no load", 5 * 105 / (267 + 105), "display unterminated", 2.005),
+    ("two loads", 5 / (267 * (1 / 105 + 2 / 75) + 1), "line shunt 75 ohm", 0.666),
+    ("shunt open", 5 * 75 / (267 + 75), "rp_stage 1 Gohm", 1.558),
+    ("series doubled", 5 * 43.75 / (534 + 43.75), "rs_stage 534 ohm", 0.538),
+]
+
+
+@pytest.mark.parametrize(("name", "volts", "cause", "ratio"), PAD_FAULTS, ids=[row[0] for row in PAD_FAULTS])
+def test_a_pad_gives_its_published_signatures(
+    engine: Engine, tmp_path: Path, name: str, volts: float, cause: str, ratio: float
+) -> None:
+    """Two independent solvers gave these ratios for the pad 267/105: 2.005, 0.666, 1.558, 0.538."""
+    assert volts / V0 == pytest.approx(ratio, abs=1e-3)
+    result = run(engine, tmp_path, text(PAD, rail="5 V"), reading(value=f"{volts:.4f} V", **FINE))
+    assert cause in causes(result)
+
+
+BUFFER = line("red", source_values='white = "0.7 V", impedance = "1 ohm"', stage="video-buffer", stage_values="")
+
+
+def test_a_dead_line_has_many_fathers(engine: Engine, tmp_path: Path) -> None:
+    """Series open, source dead, output shorted, line broken and rail off all read nothing."""
+    told = reading(value="0.0 div", scale="20 mV/div")
+    found = set(causes(run(engine, tmp_path, text(BUFFER), told)))
+    assert {"rs_stage 1 Gohm", "source 0", "line shunt 1 mohm", "line series 1 Gohm", "rail off"} <= found
+    assert "display unterminated" not in found
+
+
+def test_nothing_explains_a_reading_no_single_fault_gives(engine: Engine, tmp_path: Path) -> None:
+    """A pad cannot give more than its source: 9 V out of 5 V is no fault of this circuit."""
+    told = reading(value="9 V", **FINE)
+    result = run(engine, tmp_path, text(PAD), told)
+    assert causes(result) == []
+    row = only(result, "level.white")
+    assert row.outcome == DOES_NOT_CONFORM
+    assert "None of the" in row.why
+    assert row.remedy is not None
+    assert "read the level again" in row.remedy
+
+
+def test_a_plan_that_is_wrong_itself_is_its_own_explanation(engine: Engine, tmp_path: Path) -> None:
+    job = text(BACK_MATCHED.replace('"1.4 V"', '"2.4 V"'))
+    result = run(engine, tmp_path, job, reading(value="1.2 V", **FINE))
+    assert only(result, "level.white").outcome == DOES_NOT_CONFORM
+    assert "as planned" in causes(result)
+    assert "exactly as the job plans it" in only(result, "level.white").why
+
+
+def test_a_level_on_the_plan_asks_for_no_cause(engine: Engine, tmp_path: Path) -> None:
+    assert run(engine, tmp_path, text(BACK_MATCHED), reading()).extra["explanations"] == []
+
+
+def test_a_conforming_level_off_the_plan_is_explained_and_still_conforms(engine: Engine, tmp_path: Path) -> None:
+    """100 ohm for 75: 0.857 of the level, inside 3 dB."""
+    result = run(engine, tmp_path, text(BACK_MATCHED), reading(value="600 mV", **FINE))
+    row = only(result, "level.white")
+    assert (row.outcome, row.remedy) == (CONFORMS, None)
+    assert "rs_stage 100 ohm" in causes(result)
+
+
+def test_guard_diodes_turned_round_are_found(engine: Engine, tmp_path: Path) -> None:
+    """Turned round, a diode pair conducts from the rail through itself into the line: the level is far off."""
+    job = text(BACK_MATCHED.replace('guard = "none"', 'guard = "silicon-pair"'))
+    from guardcheck.job import parse_job
+    from guardcheck.library import Library
+    from guardcheck.pipeline.faults import faults_of
+    from guardcheck.pipeline.fit import Fitter
+    from guardcheck.standards import load_standard
+
+    parsed = parse_job(job, file="job.toml")
+    fitter = Fitter(parsed, Library.load())
+    standard = load_standard("scart-rgb")
+    chain = fitter.chain(parsed.lines[0], standard, guarded=True)
+    faults = {fault.id: fault for fault in faults_of(chain, fitter, chain.source.part.states["picture"])}
+    assert {"diodes turn", "dup_guard turn", "ddn_guard turn", "dup_guard short", "guard remove"} <= set(faults)
+    assert len({fault.id for fault in faults.values()}) == len(faults)
+
+
+def test_what_no_level_shows_is_never_offered_beside_the_plan(engine: Engine, tmp_path: Path) -> None:
+    """A missing guard changes levels by microvolts: only a diode test finds it, and the report says so."""
+    job = text(BACK_MATCHED.replace('"1.4 V"', '"2.4 V"').replace('guard = "none"', 'guard = "silicon-pair"'))
+    result = run(engine, tmp_path, job, reading(value="1.2 V", **FINE))
+    assert "as planned" in causes(result)
+    assert "guard remove" not in causes(result)
+    assert any("test its diodes" in note for note in result.not_examined)
+
+
+def test_all_levels_of_a_line_must_agree_with_a_cause(engine: Engine, tmp_path: Path) -> None:
+    """White and sync both doubled: a termination. White alone doubled: no single fault of a resistor."""
+    job = text(
+        line(
+            "composite",
+            standard="scart-composite",
+            source="composite-pin",
+            source_values='white = "2 V", black = "0.6 V", blank = "0.6 V", sync = "0 V", impedance = "1 ohm"',
+            stage_values='series = "74 ohm"',
+        )
+    )
+    both = (
+        reading("composite", value="1.4 V", **FINE),
+        reading("composite", "level.sync", "600 mV", picture="", **FINE),
+    )
+    assert "display unterminated" in causes(run(engine, tmp_path, job, *both), "composite")
+    one = (both[0], reading("composite", "level.sync", "300 mV", picture="", **FINE))
+    assert causes(run(engine, tmp_path, job, *one), "composite") == []
+
+
+def test_an_ac_coupled_buffer_is_diagnosed_with_its_capacitor(engine: Engine, tmp_path: Path) -> None:
+    """Buffer: no load and back-match shorted both double; series open, capacitor open and dead all read nothing."""
+    values = 'white = "1 V", black = "0.3 V", impedance = "1 ohm"'
+    job = text(line("red green", source_values=values, stage="video-buffer-ac", stage_values=""))
+    told = (reading(value="1.4 V", **FINE), reading("green", value="0.0 div", scale="20 mV/div"))
+    result = run(engine, tmp_path, job, *told)
+    assert {"display unterminated", "rs_stage 1 mohm"} <= set(causes(result))
+    assert {"rs_stage 1 Gohm", "cc_stage open", "source 0", "rail off"} <= set(causes(result, "green"))
+
+
+def test_the_inside_of_a_chip_is_left_alone(engine: Engine, tmp_path: Path) -> None:
+    result = run(engine, tmp_path, text(BUFFER), reading(value="0.0 div", scale="20 mV/div"))
+    assert not [cause for cause in causes(result) if cause.startswith(("rin_", "rfeed_", "rup_", "rdn_"))]
+
+
+def test_own_netlists_are_diagnosed_by_their_own_elements(engine: Engine, tmp_path: Path) -> None:
+    (tmp_path / "mine.cir").write_text(
+        "* a stage of my own\n.subckt mine in out vdd gnd rser=75\nrtop in out {rser}\n.ends mine\n", encoding="utf-8"
+    )
+    job = text(BACK_MATCHED.replace('stage = "series-resistor"', 'stage_netlist = "mine.cir"'))
+    job = job.replace('series = "75 ohm 1%"', 'rser = "75 ohm 1%"')
+    result = run(engine, tmp_path, job, reading(value=f"{0.7 * 0.5085:.4f} V", **FINE))
+    assert "rtop_stage 220 ohm" in causes(result)
+    assert "the stage's resistor rtop (75 ohm)" in only(result, "level.white").why
+
+
+def test_values_next_to_a_value_are_those_of_the_series() -> None:
+    """IEC 60063 E24: 68, 75, 82; 91, 100, 110 (from memory, unverified against the standard's text)."""
+    from guardcheck.pipeline.faults import neighbour, other_values
+
+    found: list[Any] = [(neighbour(ohms, above=False), neighbour(ohms, above=True)) for ohms in (75.0, 100.0, 267.0)]
+    assert found == [pytest.approx(pair) for pair in ((68.0, 82.0), (91.0, 110.0), (240.0, 270.0))]
+    assert 75.0 not in other_values(75.0)
+    assert {47.0, 220.0} <= {round(value, 6) for value in other_values(75.0)}
