@@ -202,7 +202,7 @@ def _agreeing(case: _Case, seen: Sequence[Observation]) -> Mapping[int, Cause]:
 
 def _explained(case: _Case, plan: Plan, seen: tuple[Observation, ...], agreeing: Mapping[int, Cause]) -> Explanation:
     found = _without_the_invisible(list(agreeing.items()), case)
-    ranked = _one_value_each(sorted(found, key=lambda pair: (round(pair[1].distance, 3), pair[0])))
+    ranked = _one_value_each(sorted(found, key=lambda pair: (round(pair[1].distance, 1), pair[0])))
     proposed = _next(case, seen, [index for index, _ in ranked])
     causes = tuple(cause for _, cause in ranked)
     return Explanation(plan.line.name, plan.guarded, seen, len(case.faults) - 1, causes, proposed)
