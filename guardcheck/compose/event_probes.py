@@ -174,17 +174,17 @@ def _pins(
     metered = list(cards)
     present = {one.name for one in metered}
     for role, node, through, exposed in _places(chain):
-        meter = f"vpin_{role}"
         if through is not None and f"{through}_{role}" not in present:
             continue
-        if through is None:
-            metered.append(card(meter, ("pin", node), 0.0))
-        else:
-            at = next(index for index, one in enumerate(metered) if one.name == f"{through}_{role}")
-            nodes = list(metered[at].nodes)
-            nodes[nodes.index(node)] = f"into_{role}"
-            metered[at] = replace(metered[at], nodes=tuple(nodes))
-            metered.append(card(meter, (f"into_{role}", node), 0.0))
+        meter, outer = f"vpin_{role}", "pin" if through is None else f"into_{role}"
+        outside = (f"{through}_{role}",)
+        metered = [
+            _moved(one, node, outer)
+            if one.name in outside or (one.name[0] == "c" and one.name.endswith(f"_{role}"))
+            else one
+            for one in metered
+        ]
+        metered.append(card(meter, (outer, node), 0.0))
         own = [
             (one.amps, end)
             for one in diodes
@@ -196,6 +196,14 @@ def _pins(
         name = str(exposed.get("meaning") or "the chip's pin").partition(":")[0]
         found.append(PinProbe(role, name, Reading(node), f"i({meter})", tuple(own), delivers))
     return tuple(found), metered
+
+
+def _moved(one: Card, node: str, outer: str) -> Card:
+    """Return a card whose end on a pin is moved to the outer side of the pin's ammeter.
+
+    So moved are what leads to the pin, and its capacitance: charging a few picofarads of pad and track is no stress.
+    """
+    return replace(one, nodes=tuple(outer if end == node else end for end in one.nodes))
 
 
 def _places(chain: Chain) -> list[tuple[str, str, str | None, Mapping[str, str]]]:

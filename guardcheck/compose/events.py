@@ -23,6 +23,8 @@ PIN_BLEED = 1e4
 MOST_DELAYS, COARSEST, FINEST = 100.0, 5.0, 50.0
 """Where a lossless line may run beside diodes: up to this many delays, steps between these parts of its delay."""
 
+MOST_SECTIONS = 40
+"""Most sections of a ladder in an event: what a longer one would add to the edge is not worth the time it takes."""
 NO_BREAKPOINTS = "rel=1e6 abs=1e6"
 """Settings of a lossless line under which the simulator sets no breakpoints of its own."""
 
@@ -168,10 +170,11 @@ def _line_steps(cards: list[Card], case: EventCase) -> tuple[float, tuple[Card, 
         return case.step, tuple(cards)
     coarsest, finest = min(delays) / COARSEST, max(delays) / FINEST
     short = case.stop <= MOST_DELAYS * min(delays) and finest <= coarsest
-    if short and not any(one.name[0] in "qjm" for one in cards):
+    if short:
         exact = (replace(one, tail=f"{one.tail} {NO_BREAKPOINTS}") if one.name[0] == "t" else one for one in cards)
         return min(max(case.step, finest), coarsest), tuple(exact)
-    return case.step, as_ladders(cards, rise_time=case.edge)
+    edge = max(case.edge, 10.0 * max(delays) / MOST_SECTIONS)
+    return case.step, as_ladders(cards, rise_time=edge)
 
 
 def _delay(line: Card) -> float:

@@ -28,14 +28,14 @@ from guardcheck.model import (
     Trace,
 )
 from guardcheck.pipeline.drawings import curves_of, drawing_decks, sample_curve
-from guardcheck.pipeline.events import event_results
+from guardcheck.pipeline.events import EventResults, event_results
 from guardcheck.pipeline.facts import undecided_facts
 from guardcheck.pipeline.fit import Fitter
 from guardcheck.pipeline.levels import Experiment, Plateaus, level_quantities, solve
 from guardcheck.pipeline.probes import answers, probes_used
 from guardcheck.pipeline.remedy import AMPLITUDES, IMPEDANCES, LEVELS, Trouble, amplitude_limits, attach, find
 from guardcheck.pipeline.studies import distortion, studies_of, transfer_decks
-from guardcheck.pipeline.words import NOT_EXAMINED, advice, plan_rows
+from guardcheck.pipeline.words import advice, not_examined, plan_rows
 from guardcheck.rules import asks_of, judge_all
 from guardcheck.rules.cautions import cautions_for
 from guardcheck.standards import load_standard, standard_names
@@ -48,13 +48,17 @@ DEFAULT_SEED, DEFAULT_SAMPLES = 1, 200
 
 @dataclass(frozen=True)
 class Options:
-    """How to run a check: seed, number of tolerance samples, worker processes, trust in paths."""
+    """How to run a check: seed, number of tolerance samples, worker processes, trust in paths.
+
+    Without `events` no stress is simulated, and the result says so.
+    """
 
     seed: int = DEFAULT_SEED
     samples: int = DEFAULT_SAMPLES
     workers: int | None = None
     allow_outside: bool = False
     circuits: Path | None = None
+    events: bool = True
 
 
 @dataclass(frozen=True)
@@ -92,7 +96,7 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
     say(1, 4, "responses")
     solved = _responses(engine, experiments, groups)
     say(2, 4, "stress events")
-    events = event_results(engine, job, fitter, standards)
+    events = event_results(engine, job, fitter, standards) if options.events else EventResults()
     say(3, 4, "remedies")
     quantities = (
         *(quantity for one in solved for quantity in one.quantities),
@@ -127,7 +131,7 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
         circuits=(*library.used, *probes_used(library, asks_of(facts))),
         curves=(*_curves(solved, standards), *events.curves),
         warnings=tuple(dict.fromkeys((*job.warnings, *fitter.warnings))),
-        not_examined=NOT_EXAMINED,
+        not_examined=not_examined(events=options.events),
         cautions=cautions_for(job),
         plan=plan_rows(job),
         job_file=Path(job.file).name,

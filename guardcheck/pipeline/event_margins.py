@@ -29,12 +29,14 @@ SURGES: tuple[tuple[str, float], ...] = (
 class Margin:
     """One rating over one stress: against the strictest and the loosest bound of the rating [dB].
 
-    `told` says stress and rating in words. `loose` is infinite where breaking the rating proves nothing.
+    `told` says stress and rating in words. `loose` is the cap where breaking the rating proves nothing. `field` names
+    the quantity of the stress it rests on.
     """
 
     strict: float
     loose: float
     told: str
+    field: str = ""
 
 
 def ratio(rating: float, stress: float, factor: float = 20.0) -> float:
@@ -50,7 +52,7 @@ def worst(margins: Iterable[Margin]) -> Margin:
     """Return the margin with the least to spare; its loose end is the least of all."""
     found = list(margins)
     least = min(found, key=lambda one: one.strict)
-    return Margin(least.strict, min(one.loose for one in found), least.told)
+    return Margin(least.strict, min(one.loose for one in found), least.told, least.field)
 
 
 def pin_margins(
@@ -67,18 +69,19 @@ def pin_margins(
 
     """
     rows = (
-        ("over_voltage", stress.over, "V"),
-        ("under_voltage", stress.under, "V"),
-        ("clamp_current", stress.injected, "A"),
-        ("output_current", stress.delivered, "A"),
+        ("over_voltage", "over", "V"),
+        ("under_voltage", "under", "V"),
+        ("clamp_current", "injected", "A"),
+        ("output_current", "delivered", "A"),
     )
     margins = [
         Margin(
-            ratio(ratings.bounds[name][0], value),
-            ratio(ratings.bounds[name][1], value),
-            f"{format_si(value, unit)} against {ratings.shown(name)}",
+            ratio(ratings.bounds[name][0], getattr(stress, field)),
+            ratio(ratings.bounds[name][1], getattr(stress, field)),
+            f"{format_si(getattr(stress, field), unit)} against {ratings.shown(name)}",
+            field,
         )
-        for name, value, unit in rows
+        for name, field, unit in rows
     ]
     lift = stress.rail - rail
     margins.append(
@@ -86,6 +89,7 @@ def pin_margins(
             ratio(rail_max[0] - rail, lift),
             ratio(rail_max[1] - rail, lift),
             f"the rail is lifted to {format_si(stress.rail, 'V')}, {_allowed(rail_max)}",
+            "rail",
         )
     )
     if human_body is not None:
@@ -94,7 +98,7 @@ def pin_margins(
             f"{format_si(stress.energy, 'J')} in the pin's diodes against {format_si(human_body.energy, 'J')} of the "
             "rated human-body pulse"
         )
-        margins.append(Margin(energy, energy, told))
+        margins.append(Margin(energy, energy, told, "energy"))
     return tuple(margins)
 
 

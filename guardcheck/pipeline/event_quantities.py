@@ -45,9 +45,16 @@ def quantities_of(group: Group, reference: Stress | None, *, claims: Sequence[st
     )
 
 
+NEAR = 3.0
+"""A quantity that does not hold decides nothing when its margin is this far [dB] from the least one."""
+
+
 @dataclass(frozen=True)
 class Judged:
-    """One pin under one event: its worst stress, what of it is known for sure, and the margins."""
+    """One pin under one event: its worst stress, what of it is known for sure, and the margins.
+
+    `loose` names quantities that did not hold and might decide.
+    """
 
     index: int
     pin: PinSeen
@@ -57,6 +64,7 @@ class Judged:
     margin: Margin
     least: float
     known: Margin
+    loose: tuple[str, ...]
 
 
 def _judged(group: Group, index: int, reference: Stress | None) -> Judged:
@@ -67,17 +75,20 @@ def _judged(group: Group, index: int, reference: Stress | None) -> Judged:
     body = reference if own and not group.event.plan.lasting else None
     bench = group.subject.bench
 
-    def margin(stress: Stress) -> Margin:
+    def margins(stress: Stress) -> tuple[Margin, ...]:
         rail = bench.rail.volts
-        return worst(pin_margins(stress, ratings, human_body=body, rail=rail, rail_max=bench.rail_max))
+        return pin_margins(stress, ratings, human_body=body, rail=rail, rail_max=bench.rail_max)
 
     stress = worst_of([one.pins[index].stress for one in good])
     known = worst_of([one.pins[index].known for one in good])
     hard = stress
     if group.corner is not None and group.corner.failure is None:
         hard = worst_of([stress, group.corner.pins[index].stress])
-    found = margin(stress)
-    return Judged(index, pin, ratings, stress, hard, found, min(found.strict, margin(hard).strict), margin(known))
+    every = margins(stress)
+    found = worst(every)
+    near = [one.field for one in every if one.strict < found.strict + NEAR and (index, one.field) in group.loose]
+    least = min(found.strict, worst(margins(hard)).strict)
+    return Judged(index, pin, ratings, stress, hard, found, least, worst(margins(known)), tuple(near))
 
 
 def _margin_quantity(
@@ -89,7 +100,8 @@ def _margin_quantity(
             failure="nothing is known of what this source may take: it has no chip diodes, and the job states no pin",
         )
     proven = judge_margin(judged.known.loose) == DOES_NOT_CONFORM
-    failure = group.failure or beyond
+    unsure = f"its {' and '.join(judged.loose)} did not hold within 1 % at finer steps and longer runs"
+    failure = group.failure or (unsure if judged.loose else None) or beyond
     notes = [_worst_words(group, judged)]
     if beyond is not None:
         notes.append(
@@ -187,8 +199,16 @@ def _shown(group: Group, blank: Quantity, judged: Judged, *, estimate: bool) -> 
         outside = _outside(group.good, judged)
         rows["event.time_over"] = (outside, outside)
     shown = replace(blank, needed=False, failure=None, estimate=estimate)
+    loose = {f"event.pin_{name}" for pin, name in group.loose if pin == judged.index}
     return tuple(
-        replace(shown, name=name, value=value, spread=(value, max(value, corner)))
+        replace(
+            shown,
+            name=name,
+            value=value,
+            spread=(value, max(value, corner)),
+            estimate=estimate or name in loose,
+            notes=("It did not hold within 1 % at finer steps and longer runs.",) if name in loose else (),
+        )
         for name, (value, corner) in rows.items()
     )
 

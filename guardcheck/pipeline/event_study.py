@@ -5,6 +5,7 @@ All chains and all events share each batch, so that every core has work.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import product
@@ -21,8 +22,10 @@ FINER = 4.0
 """How much finer a repeated run is."""
 LONGER = 4.0
 """How much longer a run becomes whose quantities still change at its end."""
-ROUNDS = 6
+ROUNDS = 5
 """Most repetitions, longer and finer together, before a run is given up as not holding."""
+MOST_STEPS = 10_000
+"""Most steps of a run: beyond it a repetition costs more than it can tell."""
 Progress = Callable[[int, int, str], None]
 
 
@@ -52,12 +55,15 @@ class Event:
 
 @dataclass
 class Track:
-    """One case from its first run to the one that is believed; `decides` names the quantities it gives, by pin."""
+    """One case from its first run to the one that is believed.
+
+    `decides` names the quantities it gives, by pin; `held` those of them that a finer run left within 1 %.
+    """
 
     case: EventCase
     seen: Seen | None = None
-    holds: bool = False
     decides: set[tuple[int, str]] = field(default_factory=set)
+    held: set[tuple[int, str]] = field(default_factory=set)
 
 
 @dataclass
@@ -81,14 +87,15 @@ class Group:
         return [one for one in self.seen if one.failure is None]
 
     @property
+    def loose(self) -> frozenset[tuple[int, str]]:
+        """Return the quantities, by pin, that did not hold within 1 % at finer steps and longer runs."""
+        return frozenset(item for track in self.tracks for item in track.decides - track.held)
+
+    @property
     def failure(self) -> str | None:
-        """Return why the group as a whole cannot be believed, or None."""
+        """Return why a run of the group could not be solved, or None."""
         failed = next((one.failure for one in self.seen if one.failure is not None), None)
-        if failed is not None:
-            return f"a run of this event failed ({failed})"
-        if any(track.decides and not track.holds for track in self.tracks):
-            return "its quantities did not hold within 1 % at finer steps and longer runs"
-        return None
+        return None if failed is None else f"a run of this event failed ({failed})"
 
 
 def run_groups(engine: Engine, groups: Sequence[Group], say: Progress) -> None:
@@ -98,8 +105,7 @@ def run_groups(engine: Engine, groups: Sequence[Group], say: Progress) -> None:
     active = [(group, track) for group in groups for track in _picks(group)]
     for index in range(ROUNDS):
         say(1 + index, ROUNDS + 2, "stress events")
-        active = [(group, track) for group, track in active if not track.holds and track.seen is not None]
-        active = [pair for pair in active if pair[1].seen is not None and pair[1].seen.failure is None]
+        active = [(group, track) for group, track in active if _worth_repeating(track)]
         if not active:
             break
         _again(engine, active)
@@ -142,20 +148,35 @@ def _value(track: Track, pin: int, name: str) -> float:
     return float(getattr(track.seen.pins[pin].stress, name))
 
 
+def _worth_repeating(track: Track) -> bool:
+    """Tell whether a quantity of a solved track may still come to hold, by a longer or a finer run."""
+    if track.seen is None or track.seen.failure is not None or track.decides <= track.held:
+        return False
+    if track.seen.changing & track.decides and track.case.stop < _most(track.case):
+        return True
+    waiting = track.decides - track.held - track.seen.changing
+    return bool(waiting) and track.case.stop / track.case.step * FINER <= MOST_STEPS
+
+
 def _again(engine: Engine, active: Sequence[tuple[Group, Track]]) -> None:
-    """Repeat each track: longer where it had not settled, else finer; note which now hold."""
+    """Repeat each track: longer where it had not settled, else finer; note which of its quantities now hold."""
     before = [track.seen for _, track in active]
     for (_, track), seen in zip(active, before, strict=True):
-        if seen is not None and seen.changing & track.decides:
-            track.case = replace(track.case, step=track.case.step * LONGER, stop=track.case.stop * LONGER)
+        longer = min(track.case.stop * LONGER, _most(track.case))
+        if seen is not None and seen.changing & track.decides and longer > track.case.stop:
+            track.case = replace(track.case, step=track.case.step * longer / track.case.stop, stop=longer)
         else:
             track.case = replace(track.case, step=track.case.step / FINER)
     _run(engine, active)
     for (_, track), old in zip(active, before, strict=True):
         new = track.seen
-        if new is None or old is None or new.failure is not None or old.changing & track.decides:
-            continue
-        track.holds = new.step < 0.9 * old.step and agree(old, new, track.decides)
+        if new is not None and old is not None and new.failure is None and new.step < 0.9 * old.step:
+            track.held |= {item for item in track.decides - old.changing if agree(old, new, item)}
+
+
+def _most(case: EventCase) -> float:
+    """Return how long a run may become [s]: a charged line has nothing more to give after a hundred delays."""
+    return longest_line_run(case.chain) if case.mated == CABLE else math.inf
 
 
 def groups_of(subject: Subject, events: Sequence[Event]) -> Iterator[Group]:

@@ -29,8 +29,8 @@ BOTH = "both"
 class EventResults:
     """What the events of a job gave."""
 
-    quantities: tuple[Quantity, ...]
-    curves: tuple[Curve, ...]
+    quantities: tuple[Quantity, ...] = ()
+    curves: tuple[Curve, ...] = ()
 
 
 def event_results(

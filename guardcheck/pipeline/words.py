@@ -4,11 +4,20 @@ from __future__ import annotations
 
 from guardcheck.model import NOT_PROVEN, Finding, Job, PartUse, Value
 
-NOT_EXAMINED = (
-    "Stress events: arcs, bounce of contacts, several lines struck at once, damage that needs many hits, and strikes "
-    "on anything but the line's own contact were not simulated.",
-    "Nothing was measured: every level is simulated from what the job file declares.",
+NO_EVENTS = (
+    "Live plugging, electrostatic discharge, cable discharge, a misplug, a short, back-powering and power steps were "
+    "not simulated: nothing here says that the pin survives them."
 )
+WITH_EVENTS = (
+    "Stress events: arcs, bounce of contacts, several lines struck at once, damage that needs many hits, and strikes "
+    "on anything but the line's own contact were not simulated."
+)
+NOT_MEASURED = "Nothing was measured: every level is simulated from what the job file declares."
+
+
+def not_examined(*, events: bool) -> tuple[str, ...]:
+    """Return what a check leaves open; `events` tells whether the stress events were run."""
+    return (WITH_EVENTS if events else NO_EVENTS, NOT_MEASURED)
 
 
 def advice(finding: Finding) -> str | None:

@@ -61,7 +61,7 @@ def text(*lines: str, rail: str = "5 V", display: str = "terminated", cable: str
 
 def run(engine: Engine, job: str, *, samples: int = 0, seed: int = 1, folder: Path | None = None) -> Result:
     file = "job.toml" if folder is None else str(folder / "job.toml")
-    return check_job(parse_job(job, file=file), engine, Options(samples=samples, seed=seed))
+    return check_job(parse_job(job, file=file), engine, Options(samples=samples, seed=seed, events=False))
 
 
 def finding(result: Result, quantity: str, line: str = "red", guarded: bool | None = False) -> Finding:
