@@ -3,13 +3,14 @@
 from guardcheck.pipeline.catalogue import describe, new_job_text, shelf
 from guardcheck.pipeline.check import DEFAULT_SAMPLES, DEFAULT_SEED, Options, check, check_job
 from guardcheck.pipeline.given import Given, given
-from guardcheck.pipeline.verify import new_readings, verify, verify_job
+from guardcheck.pipeline.verify import bench_lines, new_readings, verify, verify_job
 
 __all__ = [
     "DEFAULT_SAMPLES",
     "DEFAULT_SEED",
     "Given",
     "Options",
+    "bench_lines",
     "check",
     "check_job",
     "describe",

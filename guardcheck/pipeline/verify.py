@@ -12,7 +12,7 @@ from guardcheck.errors import InputError
 from guardcheck.job import read_job
 from guardcheck.library import Library
 from guardcheck.measure.capture import NAMES
-from guardcheck.measure.readings import Budget, new_readings_text, read_readings, unknown_lines
+from guardcheck.measure.readings import Budget, Reading, new_readings_text, read_readings, unknown_lines
 from guardcheck.model import CONFORMS, CircuitUsed, Finding, Job, Result
 from guardcheck.pipeline.captured_curves import curves_of
 from guardcheck.pipeline.check import Options, Progress
@@ -63,6 +63,13 @@ def new_readings(path: Path, options: Options) -> str:
     return new_readings_text((line.name, to_measure(standard_of(job, line))) for line in job.lines)
 
 
+def bench_lines(path: Path, options: Options) -> tuple[tuple[tuple[str, tuple[str, ...]], ...], str, str]:
+    """Return what a blank bench sheet of a job has fields for: lines with their levels, unit and its kind."""
+    job = read_job(path, allow_outside=options.allow_outside)
+    lines = tuple((line.name, tuple(to_measure(standard_of(job, line)))) for line in job.lines)
+    return lines, job.unit, job.unit_kind
+
+
 def verify_job(job: Job, engine: Engine, given: Given, options: Options, progress: Progress | None = None) -> Result:
     """Return the result of verifying measurements of a job that has been read, on a running engine."""
     if not job.lines:
@@ -71,10 +78,11 @@ def verify_job(job: Job, engine: Engine, given: Given, options: Options, progres
     library = Library.load(options.circuits or (Path(job.circuits) if job.circuits else None))
     fitter = Fitter(job, library)
     say(0, 3, "the plan")
-    planned = plans(engine, job, fitter, options, _names(job, given))
+    readings = _readings(job, given)
+    planned = plans(engine, job, fitter, options, _names(job, given, readings))
     say(1, 3, "readings and captures")
-    read = () if given.readings is None else from_readings(given.readings, planned)
-    shot, captured = from_captures(given, job, planned)
+    read = from_readings(readings, planned)
+    shot, captured = from_captures(given, readings, job, planned)
     measured = _by_line(planned, (*read, *shot))
     rows = {name: held(plan, measured[name]) for name, plan in planned.items()}
     say(2, 3, "causes")
@@ -112,12 +120,18 @@ def verify_job(job: Job, engine: Engine, given: Given, options: Options, progres
     )
 
 
-def _names(job: Job, given: Given) -> Mapping[str, set[str]]:
+def _readings(job: Job, given: Given) -> tuple[Reading, ...]:
+    """Return the readings handed over. Raises JobError for a file or a line that is not known."""
+    if given.readings is None:
+        return ()
+    readings = read_readings(given.readings)
+    unknown_lines(readings, tuple(line.name for line in job.lines))
+    return readings
+
+
+def _names(job: Job, given: Given, readings: Sequence[Reading]) -> Mapping[str, set[str]]:
     """Return the names of what was measured, by line; a capture may show every quantity a capture can."""
-    readings = () if given.readings is None else read_readings(given.readings)
-    lines = tuple(line.name for line in job.lines)
-    unknown_lines(readings, lines)
-    found: dict[str, set[str]] = {name: set() for name in lines}
+    found: dict[str, set[str]] = {line.name: set() for line in job.lines}
     for reading in readings:
         found[reading.line].add(reading.quantity)
     for use in given.captures:

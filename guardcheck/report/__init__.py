@@ -2,10 +2,10 @@
 
 from guardcheck.report.batch import summary, unique_names
 from guardcheck.report.bench_sheet import to_bench_sheet
-from guardcheck.report.checklist import evidence, to_checklist_html, to_checklist_pdf
+from guardcheck.report.checklist import PAPERS, evidence, to_checklist_html, to_checklist_pdf
 from guardcheck.report.compare import compare
 from guardcheck.report.files import write_bytes, write_text
-from guardcheck.report.load import from_json
+from guardcheck.report.load import from_json, read_result
 from guardcheck.report.page import to_html
 from guardcheck.report.pictures import pictures
 from guardcheck.report.save import to_json
@@ -13,10 +13,12 @@ from guardcheck.report.sheets import sheet, shelf
 from guardcheck.report.terminal import to_outcome, to_terminal
 
 __all__ = [
+    "PAPERS",
     "compare",
     "evidence",
     "from_json",
     "pictures",
+    "read_result",
     "sheet",
     "shelf",
     "summary",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
+from pathlib import Path
 from typing import Any, NoReturn
 
 from guardcheck.errors import InputError, accepted, nearest
@@ -22,6 +23,26 @@ from guardcheck.report.words import WORST_FIRST, clean, worst
 
 _BOTTOM = 12
 """Deepest nesting accepted; a result needs five."""
+
+MOST_BYTES = 64_000_000
+"""Largest saved result that is read."""
+
+
+def read_result(path: Path) -> Result:
+    """Return the result saved in a file. Raises `InputError`, with the file in it, for one that cannot be read."""
+    try:
+        size = path.stat().st_size
+        if size > MOST_BYTES:
+            raise InputError(f"is {size} bytes; a saved result has at most {MOST_BYTES}", file=str(path))
+        text = path.read_text(encoding="utf-8")
+    except OSError as error:
+        raise InputError(f"cannot be read: {(error.strerror or 'error').lower()}", file=str(path)) from None
+    except UnicodeDecodeError:
+        raise InputError("is not UTF-8 text, so it is no saved result", file=str(path)) from None
+    try:
+        return from_json(text)
+    except InputError as error:
+        raise InputError(error.problem, file=str(path), key=error.key, line=error.line) from None
 
 
 def from_json(text: str) -> Result:

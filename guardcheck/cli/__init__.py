@@ -1,0 +1,38 @@
+"""The command line: parse, call `pipeline`, hand the result to `report`, map errors to exit codes.
+
+Exit codes: 0 everything needed conforms, 10 something does not conform, 11 nothing fails but something is not proven,
+2 bad input or usage, 3 no simulator could be started, 1 a bug.
+"""
+
+from __future__ import annotations
+
+import sys
+
+import typer
+
+from guardcheck.cli import handing_over, judging, shelf
+from guardcheck.cli.app import app, bug, code_of
+from guardcheck.errors import GuardcheckError
+
+__all__ = ["app", "main"]
+
+for command in (judging.check, judging.verify, handing_over.checklist, handing_over.compare):
+    app.command()(command)
+app.command("list")(shelf.list_)
+for command in (shelf.show, shelf.new):
+    app.command()(command)
+
+
+def main() -> None:
+    """Run the command line; every error is one sentence on stderr."""
+    try:
+        app(standalone_mode=True)
+    except GuardcheckError as error:
+        typer.echo(f"guardcheck: {error}", err=True)
+        sys.exit(code_of(error))
+    except BrokenPipeError:
+        sys.stderr.close()
+        sys.exit(1)
+    except Exception as error:
+        typer.echo(f"guardcheck: {bug(error)}", err=True)
+        sys.exit(1)

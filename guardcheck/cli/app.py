@@ -1,0 +1,106 @@
+"""The application, the options its commands share, and how results and errors leave it."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from guardcheck.errors import EngineMissing, GuardcheckError, InputError
+
+if TYPE_CHECKING:
+    from guardcheck.model import Result
+
+OUTCOME_CODES = {"conforms": 0, "not_applicable": 11, "not_proven": 11, "does_not_conform": 10}
+WORST_FIRST = (1, 3, 2, 10, 11, 0)
+
+app = typer.Typer(
+    help="Check an analogue-video mod before soldering, verify it after, and say what nobody has proven.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+
+JsonOption = Annotated[
+    str | None, typer.Option("--json", metavar="FILE|-", help="Write the result as JSON (a folder for several jobs).")
+]
+HtmlOption = Annotated[
+    Path | None,
+    typer.Option("--html", metavar="FILE", help="Write one self-contained page (a folder for several jobs)."),
+]
+SeedOption = Annotated[int, typer.Option(min=0, help="Seed of the tolerance samples: same seed, same result.")]
+SamplesOption = Annotated[int, typer.Option(min=0, max=100_000, help="Tolerance samples for each line.")]
+WorkersOption = Annotated[
+    int | None, typer.Option(min=1, max=64, help="Simulator processes; the result does not depend on it.")
+]
+QuietOption = Annotated[bool, typer.Option("--quiet", help="Print the outcome only, no tables, no progress.")]
+OutsideOption = Annotated[
+    bool, typer.Option("--allow-outside", help="Let paths in the job file leave the job's own folder.")
+]
+CircuitsOption = Annotated[
+    Path | None, typer.Option("--circuits", metavar="DIR", help="Your own circuit folder, searched first.")
+]
+
+
+class Progress:
+    """One line of progress on a terminal, nothing anywhere else."""
+
+    def __init__(self, quiet: bool) -> None:
+        self.shown = not quiet and sys.stderr.isatty()
+
+    def __call__(self, done: int, total: int, what: str) -> None:
+        """Show what is being done; clear the line when all is done."""
+        if self.shown:
+            sys.stderr.write(f"\r\033[K{what} ({done} of {total})" if done < total else "\r\033[K")
+            sys.stderr.flush()
+
+    def prefixed(self, prefix: str) -> Callable[[int, int, str], None]:
+        """Return the same progress with a prefix, for one job of many."""
+        return lambda done, total, what: self(min(done, total - 1), total, f"{prefix}: {what}")
+
+
+def show(result: Result, json: str | None, html: Path | None, quiet: bool) -> int:
+    """Write and print one result; return the exit code of its outcome."""
+    from guardcheck import report
+
+    write(result, json, html)
+    if json != "-":
+        typer.echo(report.to_outcome(result) if quiet else report.to_terminal(result), nl=False)
+    return OUTCOME_CODES[result.outcome]
+
+
+def write(result: Result, json: str | None, html: Path | None) -> None:
+    """Write one result where the options say."""
+    from guardcheck import report
+
+    if json == "-":
+        typer.echo(report.to_json(result), nl=False)
+    elif json is not None:
+        report.write_text(Path(json), report.to_json(result))
+    if html is not None:
+        report.write_text(html, report.to_html(result))
+
+
+def in_folder(folder: Path, name: str) -> Path:
+    """Return a file's place in a folder, which is made if it is not there."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(f"cannot make the folder: {error.strerror}", file=str(folder)) from None
+    return folder / name
+
+
+def code_of(error: GuardcheckError) -> int:
+    """Return the exit code of an error raised on purpose."""
+    if isinstance(error, EngineMissing):
+        return 3
+    return 2 if isinstance(error, InputError) else 1
+
+
+def bug(error: BaseException) -> str:
+    """Return the sentence for an error nobody meant."""
+    return f"this is a bug in guardcheck ({type(error).__name__}: {error}); please report it with the job file"

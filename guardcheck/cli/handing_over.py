@@ -1,0 +1,107 @@
+"""`checklist` and `compare`: the sheet for the customer, and what changed between two results."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from guardcheck.cli.app import (
+    OUTCOME_CODES,
+    CircuitsOption,
+    OutsideOption,
+    Progress,
+    QuietOption,
+    SamplesOption,
+    SeedOption,
+    WorkersOption,
+)
+from guardcheck.errors import InputError, accepted
+
+if TYPE_CHECKING:
+    from guardcheck.model import Result
+
+
+def checklist(
+    job: Annotated[Path | None, typer.Argument(metavar="[JOB]", help="The job file; not needed with --result.")] = None,
+    readings: Annotated[
+        Path | None, typer.Option("--readings", metavar="FILE", help="What was measured, as verify takes it.")
+    ] = None,
+    capture: Annotated[
+        list[str] | None, typer.Option("--capture", metavar="LINE=FILE", help="A scope's CSV of one line.")
+    ] = None,
+    result: Annotated[
+        Path | None, typer.Option("--result", metavar="JSON", help="A saved check: nothing is simulated again.")
+    ] = None,
+    verified: Annotated[
+        Path | None, typer.Option("--verified", metavar="JSON", help="A saved verify: nothing is simulated again.")
+    ] = None,
+    html: Annotated[Path | None, typer.Option("--html", metavar="FILE", help="Write the sheet as a page.")] = None,
+    pdf: Annotated[Path | None, typer.Option("--pdf", metavar="FILE", help="Write the sheet as a tagged PDF.")] = None,
+    paper: Annotated[str, typer.Option(metavar="a4|letter", help="Paper of the PDF.")] = "a4",
+    workshop: Annotated[str, typer.Option(metavar="NAME", help="Whose sheet it is.")] = "",
+    blank: Annotated[bool, typer.Option("--blank", help="Write the empty bench sheet to fill in instead.")] = False,
+    seed: SeedOption = 1,
+    samples: SamplesOption = 200,
+    workers: WorkersOption = None,
+    circuits: CircuitsOption = None,
+    allow_outside: OutsideOption = False,
+    quiet: QuietOption = False,
+) -> None:
+    """Write the hand-over sheet: what was done, simulated, measured, and what nobody has proven."""
+    from guardcheck import pipeline, report
+
+    if html is None and pdf is None:
+        raise InputError("say where the sheet goes: --html FILE, --pdf FILE, or both", key="checklist")
+    if paper not in report.PAPERS:
+        raise InputError(f"no paper '{paper}'; accepted: {accepted(report.PAPERS)}", key="--paper")
+    options = pipeline.Options(
+        seed=seed, samples=samples, workers=workers, allow_outside=allow_outside, circuits=circuits
+    )
+    if blank:
+        raise typer.Exit(_blank(job, html, pdf, options))
+    progress = Progress(quiet)
+    plan = report.read_result(result) if result is not None else pipeline.check(_needed(job), options, progress)
+    measured: Result | None = None
+    if verified is not None:
+        measured = report.read_result(verified)
+    elif readings is not None or capture:
+        measured = pipeline.verify(_needed(job), pipeline.given(readings, capture or ()), options, progress)
+    progress(1, 1, "")
+    if html is not None:
+        report.write_text(html, report.to_checklist_html(plan, measured, workshop=workshop))
+    if pdf is not None:
+        report.write_bytes(pdf, report.to_checklist_pdf(plan, measured, paper=paper, workshop=workshop))
+    outcome = report.evidence(plan, measured).outcome
+    typer.echo(f"{outcome.replace('_', ' ')}: wrote {' and '.join(str(path) for path in (html, pdf) if path)}")
+    raise typer.Exit(OUTCOME_CODES[outcome])
+
+
+def _needed(job: Path | None) -> Path:
+    if job is None:
+        raise InputError("name the job file, or a saved result with --result", key="checklist")
+    return job
+
+
+def _blank(job: Path | None, html: Path | None, pdf: Path | None, options: object) -> int:
+    from guardcheck import pipeline, report
+
+    if html is None or pdf is not None:
+        raise InputError(
+            "the bench sheet is filled in a browser or on its print: write it with --html FILE", key="--blank"
+        )
+    lines, unit, kind = ((), "", "") if job is None else pipeline.bench_lines(job, options)  # type: ignore[arg-type]
+    report.write_text(html, report.to_bench_sheet(lines, unit=unit, unit_kind=kind))
+    typer.echo(f"wrote {html}")
+    return 0
+
+
+def compare(
+    before: Annotated[Path, typer.Argument(metavar="BEFORE", help="A saved result (--json).")],
+    after: Annotated[Path, typer.Argument(metavar="AFTER", help="A later one of the same unit.")],
+) -> None:
+    """Say what changed between two saved results."""
+    from guardcheck import report
+
+    typer.echo(report.compare(report.read_result(before), report.read_result(after)), nl=False)

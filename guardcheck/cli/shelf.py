@@ -1,0 +1,53 @@
+"""`list`, `show` and `new`: what is on the shelf, and files to fill in."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from guardcheck.cli.app import CircuitsOption, OutsideOption
+from guardcheck.errors import InputError
+
+
+def list_(
+    kind: Annotated[str | None, typer.Argument(metavar="[KIND]", help="stages, guards, standards … (all)")] = None,
+    circuits: CircuitsOption = None,
+) -> None:
+    """List what is on the shelf: sources, stages, guards, cables, displays, events, standards."""
+    from guardcheck import pipeline, report
+
+    typer.echo(report.shelf(pipeline.shelf(kind, circuits)), nl=False)
+
+
+def show(
+    name: Annotated[str, typer.Argument(metavar="NAME", help="A name from guardcheck list.")],
+    circuits: CircuitsOption = None,
+) -> None:
+    """Show one part or standard: parameters, ranges, where to find the values, ratings, limits, sources."""
+    from guardcheck import pipeline, report
+
+    typer.echo(report.sheet(pipeline.describe(name, circuits)), nl=False)
+
+
+def new(
+    file: Annotated[
+        Path, typer.Argument(metavar="FILE", help="The file to write, a job or readings; it must not exist yet.")
+    ],
+    for_: Annotated[
+        Path | None, typer.Option("--for", metavar="JOB", help="Write a readings file for the lines of this job.")
+    ] = None,
+    allow_outside: OutsideOption = False,
+) -> None:
+    """Write a commented job file to fill in; with --for JOB, a readings file for that job."""
+    from guardcheck import pipeline, report
+
+    if file.exists():
+        raise InputError("this file exists already; name a new one", file=str(file))
+    if for_ is None:
+        report.write_text(file, pipeline.new_job_text())
+        typer.echo(f"wrote {file}; fill it in, then run: guardcheck check {file}")
+        return
+    report.write_text(file, pipeline.new_readings(for_, pipeline.Options(allow_outside=allow_outside)))
+    typer.echo(f"wrote {file}; fill it in, then run: guardcheck verify {for_} --readings {file}")
