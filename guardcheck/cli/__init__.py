@@ -16,11 +16,13 @@ from guardcheck.errors import GuardcheckError
 
 __all__ = ["app", "main"]
 
-for command in (judging.check, judging.verify, handing_over.checklist, handing_over.compare):
-    app.command()(command)
+app.command()(judging.check)
+app.command()(judging.verify)
+app.command()(handing_over.checklist)
+app.command()(handing_over.compare)
 app.command("list")(shelf.list_)
-for command in (shelf.show, shelf.new):
-    app.command()(command)
+app.command()(shelf.show)
+app.command()(shelf.new)
 
 
 def main() -> None:
