@@ -19,7 +19,7 @@ from guardcheck.model import (
     Standard,
 )
 from guardcheck.numbers import show, span
-from guardcheck.pipeline.measured import Measured
+from guardcheck.pipeline.measured import CAPTURED, Measured
 from guardcheck.pipeline.planned import Plan, planned_mismatch
 from guardcheck.rules import all_rules
 from guardcheck.verdict import finding
@@ -36,8 +36,15 @@ READ_IT = (
     "measure it: a white field or colour bars on the screen, the line into its load, the scope on direct coupling; or "
     "a meter where the level is steady"
 )
-SAY_PICTURE = "show a white field or colour bars, read it again, and say which picture it was"
-SAY_LOAD = 'say how the line was loaded when it was read: load = "terminated" or "open"'
+SAY_PICTURE = (
+    "show a white field or colour bars, read it again, and say which picture it was",
+    "say which picture was captured: --picture white, bars-100 or bars-75",
+)
+SAY_LOAD = (
+    'say how the line was loaded when it was read: load = "terminated" or "open"',
+    "say how the line was loaded when it was captured: --load terminated or --load open",
+)
+"""For a typed reading, and for a capture."""
 READ_FINER = (
     "read it again with less uncertainty: fill the screen, state the instrument's accuracy, use a 1 % terminator"
 )
@@ -110,7 +117,7 @@ def _row(plan: Plan, one: Measured) -> Row:
     comparable = quantity.value is not None and quantity.name.startswith("level.")
     compared, off = _against_plan(plan, quantity) if comparable else ("", False)
     why = " ".join(text for text in (made.why, meaning, compared) if text)
-    remedy = _remedy(quantity, made) if limit is not None else None
+    remedy = _remedy(one, made) if limit is not None else None
     return Row(one, replace(made, why=why, planned=plan.nominal(quantity.name), remedy=remedy), off)
 
 
@@ -149,16 +156,18 @@ def _against_plan(plan: Plan, quantity: Quantity) -> tuple[str, bool]:
     return told, quantity.name in AMPLITUDES or quantity.name in decides(plan.standard)
 
 
-def _remedy(quantity: Quantity, made: Finding) -> str | None:
+def _remedy(one: Measured, made: Finding) -> str | None:
+    quantity = one.quantity
     if made.outcome != NOT_PROVEN:
         return None
     if quantity.value is None:
         return READ_IT if quantity.failure == NOT_MEASURED else None
+    option = 1 if one.how == CAPTURED else 0
     if quantity.bound is not None:
-        return SAY_PICTURE
+        return SAY_PICTURE[option]
     if quantity.failure is not None:
         return None
-    return SAY_LOAD if "load" in quantity.unknowns else READ_FINER
+    return SAY_LOAD[option] if "load" in quantity.unknowns else READ_FINER
 
 
 def _with_needs(plan: Plan, rows: Sequence[Row], *, all_levels: bool) -> list[Row]:

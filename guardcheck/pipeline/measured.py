@@ -10,10 +10,10 @@ from pathlib import Path
 
 from guardcheck.errors import InputError, JobError, accepted, nearest
 from guardcheck.measure.capture import Analysis, Capture, Settings, analyse, read_capture
-from guardcheck.measure.readings import Budget, Circumstances, Reading, evaluate, read_readings, unknown_lines
+from guardcheck.measure.readings import Accuracy, Budget, Circumstances, Reading, evaluate, parse_accuracy
 from guardcheck.measure.readings.budget import COVERAGE
 from guardcheck.model import MEASURED, CircuitUsed, Job, Quantity
-from guardcheck.pipeline.given import CaptureFile, Given
+from guardcheck.pipeline.given import WORDS, CaptureFile, Given
 from guardcheck.pipeline.planned import Plan
 from guardcheck.units import shown
 
@@ -21,6 +21,10 @@ OPEN = "open"
 CONVERSION = "output impedance"
 """The budget's row that an open reading owes to its conversion, and that the raw reading does not have."""
 READ, CAPTURED = "read", "captured"
+BARS = ("bars-100", "bars-75")
+WIDEST_BAR = 30e-6
+"""Longest time [s] a primary stays bright on colour bars, with room: four of eight bars in 52 us are 26 us."""
+NO_BARS = "bars were declared, but the brightest part is as long as a white field's"
 
 
 @dataclass(frozen=True)
@@ -57,10 +61,8 @@ class Captured:
     used: CircuitUsed
 
 
-def from_readings(path: Path, plans: Mapping[str, Plan]) -> tuple[Measured, ...]:
-    """Return every reading of a file as measured. Raises JobError for a file or a line that is not known."""
-    readings = read_readings(path)
-    unknown_lines(readings, tuple(plans))
+def from_readings(readings: Sequence[Reading], plans: Mapping[str, Plan]) -> tuple[Measured, ...]:
+    """Return every reading as measured."""
     return tuple(_read(one, plans[one.line], number) for number, one in enumerate(readings, start=1))
 
 
@@ -89,9 +91,12 @@ def _raw(
 
 
 def from_captures(
-    given: Given, job: Job, plans: Mapping[str, Plan]
+    given: Given, readings: Sequence[Reading], job: Job, plans: Mapping[str, Plan]
 ) -> tuple[tuple[Measured, ...], tuple[Captured, ...]]:
     """Return what every capture shows, and the captures themselves.
+
+    What was said of all readings of a line (picture, place, load) holds for its capture, unless the command says
+    otherwise; so does the accuracy the readings file states for the oscilloscope.
 
     Raises
     ------
@@ -105,11 +110,46 @@ def from_captures(
         _known(name, plans, job)
     measured: list[Measured] = []
     captured: list[Captured] = []
+    capture, path = None, None
     for number, use in enumerate(given.captures, start=1):
-        one = _analysed(use, given, plans[use.line])
-        captured.append(one)
-        measured += _of_capture(one, given, plans[use.line], number)
+        if capture is None or use.path != path:
+            capture, path = read_capture(use.path), use.path
+        words, told = _said(use.line, given, readings)
+        plan = plans[use.line]
+        settings = Settings(
+            line=use.line,
+            guarded=plan.guarded,
+            accuracy=given.accuracy or _scope_accuracy(readings),
+            circumstances=plan.circumstances(),
+            picture=words["picture"],
+            place=words["place"],
+            load=words["load"],
+        )
+        sync = None if plan.carries_sync else given.sync
+        analysis = analyse(capture, _channel(capture, use, given.sync), sync_channel=sync, settings=settings)
+        captured.append(Captured(use, analysis, file_used(use.path, "capture")))
+        measured += _of_capture(analysis, plan, settings, f"capture {number}", told)
     return tuple(measured), tuple(captured)
+
+
+def _said(line: str, given: Given, readings: Sequence[Reading]) -> tuple[dict[str, str | None], str | None]:
+    """Return picture, place and load of a line's capture, and a sentence when its readings had to say them."""
+    words: dict[str, str | None] = {}
+    taken = []
+    for key in WORDS:
+        words[key] = given.word(key, line)
+        said = {getattr(one, key) for one in readings if one.line == line} - {None}
+        if words[key] is None and len(said) == 1:
+            words[key] = said.pop()
+            taken.append(f"{key} {words[key]}")
+    return words, f"Taken with {', '.join(taken)}, as the readings of this line say." if taken else None
+
+
+def _scope_accuracy(readings: Sequence[Reading]) -> Accuracy | None:
+    """Return the accuracy the readings file states for every oscilloscope reading, None when it states none."""
+    stated = (one.presumed.get("accuracy") for one in readings if one.instrument == "scope")
+    found = next((text for text in stated if text), None)
+    return None if found is None else parse_accuracy(found, "V")
 
 
 def _known(name: str, plans: Mapping[str, Plan], job: Job) -> None:
@@ -119,22 +159,6 @@ def _known(name: str, plans: Mapping[str, Plan], job: Job) -> None:
             file=Path(job.file).name,
             key="--capture",
         )
-
-
-def _analysed(use: CaptureFile, given: Given, plan: Plan) -> Captured:
-    capture = read_capture(use.path)
-    sync = None if plan.carries_sync or given.sync is None else given.sync
-    settings = Settings(
-        line=use.line,
-        guarded=plan.guarded,
-        picture=given.word("picture", use.line),
-        place=given.word("place", use.line),
-        load=given.word("load", use.line),
-        accuracy=given.accuracy,
-        circumstances=plan.circumstances(),
-    )
-    analysis = analyse(capture, _channel(capture, use, given.sync), sync_channel=sync, settings=settings)
-    return Captured(use, analysis, file_used(use.path, "capture"))
 
 
 def _channel(capture: Capture, use: CaptureFile, sync: str | None) -> str:
@@ -155,18 +179,26 @@ def _channel(capture: Capture, use: CaptureFile, sync: str | None) -> str:
     )
 
 
-def _of_capture(one: Captured, given: Given, plan: Plan, number: int) -> list[Measured]:
-    """Return the quantities of a capture that its line's standard knows."""
+def _of_capture(analysis: Analysis, plan: Plan, settings: Settings, label: str, told: str | None) -> list[Measured]:
+    """Return the quantities of a capture that its line's standard knows; `told` is said of each with a value."""
     wanted = {*plan.standard.quantities, *plan.standard.extra.get("captured", ())}
-    case, load = plan.circumstances(), given.word("load", one.use.line)
     found = []
-    for quantity in one.analysis.quantities:
+    for quantity in analysis.quantities:
         if quantity.name in wanted:
-            budget = one.analysis.budgets.get(quantity.name)
-            raw, expanded = _raw(quantity, budget, load, case)
-            place = given.word("place", one.use.line)
-            found.append(Measured(quantity, raw, expanded, place, load, CAPTURED, f"capture {number}", budget))
+            budget = analysis.budgets.get(quantity.name)
+            raw, expanded = _raw(quantity, budget, settings.load, settings.circumstances)
+            if told is not None and quantity.value is not None and quantity.name.startswith("level."):
+                quantity = replace(quantity, notes=(told, *quantity.notes))
+            if quantity.name in ("level.white", "level.pp") and _no_bars(analysis, settings):
+                quantity = replace(quantity, failure=NO_BARS)
+            found.append(Measured(quantity, raw, expanded, settings.place, settings.load, CAPTURED, label, budget))
     return found
+
+
+def _no_bars(analysis: Analysis, settings: Settings) -> bool:
+    """Tell whether bars were declared and a white field was captured: scaled as bars, it would read too high."""
+    white = None if analysis.template is None else analysis.template.windows.get("white")
+    return settings.picture in BARS and white is not None and white[1] - white[0] > WIDEST_BAR
 
 
 def file_used(path: Path, kind: str) -> CircuitUsed:

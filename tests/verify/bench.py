@@ -16,6 +16,12 @@ BACK_MATCHED = line("red", source_values='white = "1.4 V", impedance = "1 mohm"'
 """A source of twice the level behind 75 ohm: the textbook output of video-levels, 0.7 V into 75 ohm."""
 
 
+def lines(count: int) -> str:
+    """Return so many lines f0, f1, ... all built as `BACK_MATCHED`: one run for a whole table of readings."""
+    names = ", ".join(f'"f{index}"' for index in range(count))
+    return BACK_MATCHED.replace('names = ["red"]', f"names = [{names}]")
+
+
 def reading(line_: str = "red", quantity: str = "level.white", value: str = "700 mV", **more: str) -> str:
     """Return one reading, taken at the display into 75 ohm of a white field unless told otherwise ('' leaves out)."""
     told = {"place": "display", "load": "terminated", "picture": "white", **more}
@@ -58,4 +64,4 @@ def capture(folder: Path, name: str, **channels: Shot) -> str:
     return str(path)
 
 
-__all__ = ["BACK_MATCHED", "capture", "causes", "line", "only", "reading", "run", "text"]
+__all__ = ["BACK_MATCHED", "capture", "causes", "line", "lines", "only", "reading", "run", "text"]

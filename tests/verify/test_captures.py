@@ -11,7 +11,7 @@ from guardcheck.errors import InputError, JobError
 from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, MEASURED, NOT_PROVEN
 from guardcheck.report import to_html
 from tests.measure.measure_synth import S525, Shot
-from tests.verify.bench import BACK_MATCHED, capture, causes, line, only, run, text
+from tests.verify.bench import BACK_MATCHED, capture, causes, line, only, reading, run, text
 
 SHORT = Shot(rate=10e6, duration=1.2e-3, start=4e-3, bits=8, noise=0.003)
 """Eighteen scan lines from the middle of a field, as an 8-bit scope sees them."""
@@ -79,6 +79,39 @@ def test_bars_of_75_percent_count_as_what_they_are(engine: Engine, tmp_path: Pat
     white = only(result, "level.white")
     assert white.outcome == outcome
     assert white.value == pytest.approx(0.7 if picture == "bars-75" else 0.525, rel=0.01)
+
+
+def test_a_white_field_called_bars_proves_nothing(engine: Engine, tmp_path: Path) -> None:
+    """Scaled from 75 %, 480 mV of white would read 640 mV: inside the limits it is not inside of."""
+    file = capture(tmp_path, "red.csv", CH1=RED.but(gain=0.48 / 0.7), CH2=SYNC)
+    result = run(
+        engine, tmp_path, text(BACK_MATCHED), captures=(f"red={file}",), sync="CH2", picture=("bars-75",), **AS_TAKEN
+    )
+    found = only(result, "level.white")
+    assert found.outcome == NOT_PROVEN
+    assert "as long as a white field's" in found.why
+
+
+def test_what_the_readings_say_of_a_line_holds_for_its_capture(engine: Engine, tmp_path: Path) -> None:
+    file = capture(tmp_path, "red.csv", CH1=RED, CH2=SYNC)
+    told = reading(quantity="level.white", value="unknown")
+    result = run(engine, tmp_path, text(BACK_MATCHED), told, captures=(f"red={file}",), sync="CH2")
+    found = only(result, "level.white")
+    assert found.outcome == CONFORMS
+    assert "picture white, load terminated, place display, as the readings of this line say" in found.why
+    twofold = (told, reading(quantity="level.black", value="0 mV", load="open"))
+    result = run(engine, tmp_path, text(BACK_MATCHED), *twofold, captures=(f"red={file}",), sync="CH2")
+    assert only(result, "level.white").outcome == NOT_PROVEN  # readings that disagree say nothing of a capture
+
+
+def test_the_accuracy_of_the_readings_file_is_the_scope_s(engine: Engine, tmp_path: Path) -> None:
+    file = capture(tmp_path, "red.csv", CH1=RED, CH2=SYNC)
+    told = reading(quantity="level.white", value="unknown")
+    widths = []
+    for head in ("", '[scope]\naccuracy = "1%"\n'):
+        result = run(engine, tmp_path, text(BACK_MATCHED), head + told, captures=(f"red={file}",), sync="CH2")
+        widths.append(only(result, "level.white").uncertainty or 0.0)
+    assert widths[1] < widths[0]
 
 
 def test_an_unknown_load_of_a_capture_never_conforms(engine: Engine, tmp_path: Path) -> None:

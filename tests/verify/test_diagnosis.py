@@ -14,7 +14,7 @@ import pytest
 
 from guardcheck.engine import Engine
 from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_PROVEN, Result
-from tests.verify.bench import BACK_MATCHED, causes, line, only, reading, run, text
+from tests.verify.bench import BACK_MATCHED, causes, line, lines, only, reading, run, text
 
 FINE = {"accuracy": "1%", "resolution": "1 mV", "termination": "1%"}
 """A well-kept bench: U is about 1.2 % of a level."""
@@ -38,10 +38,8 @@ FAULTS = [
 @pytest.fixture(scope="module")
 def table(engine: Engine, tmp_path_factory: pytest.TempPathFactory) -> Result:
     """Every row of the table as a line of one job, read as that fault would make it read."""
-    names = " ".join(f"f{index}" for index in range(len(FAULTS)))
     told = [reading(f"f{index}", value=f"{0.7 * factor:.4f} V", **FINE) for index, (_, factor, _) in enumerate(FAULTS)]
-    job = text(BACK_MATCHED.replace('names = ["red"]', f"names = {list(names.split())}".replace("'", '"')))
-    return run(engine, tmp_path_factory.mktemp("table"), job, *told)
+    return run(engine, tmp_path_factory.mktemp("table"), text(lines(len(FAULTS))), *told)
 
 
 @pytest.mark.parametrize("index", range(len(FAULTS)), ids=[name for name, _, _ in FAULTS])

@@ -62,6 +62,11 @@ def test_half_a_capture_is_refused(text: str) -> None:
         given(captures=(text,))
 
 
+def test_an_accuracy_nobody_prints_is_refused() -> None:
+    with pytest.raises(InputError, match="is not an accuracy"):
+        given(captures=("red=a.csv",), accuracy="good")
+
+
 def test_the_demo_capture_is_what_its_seeded_script_makes() -> None:
     assert FILE.read_text(encoding="utf-8") == capture_text()
     assert FILE.stat().st_size < 60_000

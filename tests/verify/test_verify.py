@@ -10,10 +10,10 @@ import pytest
 
 from guardcheck.engine import Engine
 from guardcheck.errors import InputError, JobError
-from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, MEASURED, NOT_PROVEN
+from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, MEASURED, NOT_PROVEN, Result
 from guardcheck.pipeline import given
 from guardcheck.report import from_json, to_html, to_json, to_terminal
-from tests.verify.bench import BACK_MATCHED, line, only, reading, run, text
+from tests.verify.bench import BACK_MATCHED, line, lines, only, reading, run, text
 
 RGBS = text(
     line("red green blue", source_values='white = "1.4 V", impedance = "1 ohm"', stage_values='series = "74 ohm 1%"'),
@@ -78,26 +78,31 @@ def test_a_value_left_unknown_is_as_if_nobody_had_written_it(engine: Engine, tmp
     assert len([one for one in both.findings if one.quantity == "level.sync"]) == 1
 
 
-@pytest.mark.parametrize(
-    ("value", "picture", "outcome", "level"),
-    [
-        ("800 mV", "white", CONFORMS, 0.8),
-        ("800 mV", "bars-100", CONFORMS, 0.8),
-        ("800 mV", "bars-75", DOES_NOT_CONFORM, 0.8 / 0.75),  # 1.07 V at white: design rule
-        ("525 mV", "bars-75", CONFORMS, 0.7),  # BT.471 75/0/75/0 in R, G, B: 525 mV
-        ("700 mV", "other", NOT_PROVEN, 0.7),
-        ("1.2 V", "other", DOES_NOT_CONFORM, 1.2),  # the brightest part is too bright already
-        ("300 mV", "other", NOT_PROVEN, 0.3),  # white may be higher than what is seen
-        ("700 mV", "", NOT_PROVEN, 0.7),
-    ],
-)
-def test_only_a_known_picture_conforms(
-    engine: Engine, tmp_path: Path, value: str, picture: str, outcome: str, level: float
-) -> None:
-    found = only(run(engine, tmp_path, text(BACK_MATCHED), reading(value=value, picture=picture)), "level.white")
+PICTURES = [
+    ("800 mV", "white", CONFORMS, 0.8),
+    ("800 mV", "bars-100", CONFORMS, 0.8),
+    ("800 mV", "bars-75", DOES_NOT_CONFORM, 0.8 / 0.75),  # 1.07 V at white: design rule
+    ("525 mV", "bars-75", CONFORMS, 0.7),  # BT.471 75/0/75/0 in R, G, B: 525 mV
+    ("700 mV", "other", NOT_PROVEN, 0.7),
+    ("1.2 V", "other", DOES_NOT_CONFORM, 1.2),  # the brightest part is too bright already
+    ("300 mV", "other", NOT_PROVEN, 0.3),  # white may be higher than what is seen
+    ("700 mV", "", NOT_PROVEN, 0.7),
+]
+
+
+@pytest.fixture(scope="module")
+def pictures(engine: Engine, tmp_path_factory: pytest.TempPathFactory) -> Result:
+    """Every row as a line of one job."""
+    told = [reading(f"f{index}", value=value, picture=picture) for index, (value, picture, _, _) in enumerate(PICTURES)]
+    return run(engine, tmp_path_factory.mktemp("pictures"), text(lines(len(PICTURES))), *told)
+
+
+@pytest.mark.parametrize("index", range(len(PICTURES)))
+def test_only_a_known_picture_conforms(pictures: Result, index: int) -> None:
+    _, _, outcome, level = PICTURES[index]
+    found = only(pictures, "level.white", f"f{index}")
     assert found.value == pytest.approx(level)
-    assert found.outcome == outcome
-    assert found.needed
+    assert (found.outcome, found.needed) == (outcome, True)
 
 
 def test_an_unknown_load_stays_as_seen_and_never_conforms(engine: Engine, tmp_path: Path) -> None:
@@ -132,31 +137,47 @@ WINDOW = (0.7 * 10 ** (-3 / 20), 0.7 * 10 ** (3 / 20))
 """0.7 V plus or minus 3 dB: TV handbook, AV connector page."""
 
 
-@pytest.mark.parametrize(
-    ("away", "outcome"),
-    [
+BANDS = [
+    (end, away, outcome)
+    for end in (0, 1)
+    for away, outcome in (
         (1.1, CONFORMS),
         (0.9, NOT_PROVEN),
         (0.1, NOT_PROVEN),
         (-0.1, NOT_PROVEN),
         (-0.9, NOT_PROVEN),
         (-1.1, DOES_NOT_CONFORM),
-    ],
-)
-@pytest.mark.parametrize("end", [0, 1])
-def test_decision_by_guard_band(engine: Engine, tmp_path: Path, away: float, outcome: str, end: int) -> None:
-    """ILAC-G8:09/2019, guard band w = U, as quoted in public guides: inside limit - U conforms, outside limit + U not.
+    )
+]
+
+
+def band(end: int, away: float) -> tuple[float, float]:
+    """Return a value that lies `away` uncertainties inside one end of the window, and that uncertainty [V].
 
     An accuracy of 10 mV alone and steps too small to matter: U = 2 x 10 / sqrt(3) mV = 11.5 mV (GUM, uniform), plus
     the load of 1 % behind 75 ohm: 0.5 % / sqrt(3) x 2.
     """
     level = WINDOW[end]
-    load = 2 * 0.5 * 0.01 * level / math.sqrt(3)
-    width = math.hypot(2 * 0.010 / math.sqrt(3), load)
-    value = level + away * width * (1 if end == 0 else -1)
-    told = reading(value=f"{value:.6f} V", accuracy="10 mV", resolution="1 uV", termination="1%", place="connector")
-    found = only(run(engine, tmp_path, text(BACK_MATCHED), told), "level.white")
-    assert found.uncertainty == pytest.approx(width, rel=0.02)
+    width = math.hypot(2 * 0.010 / math.sqrt(3), 2 * 0.5 * 0.01 * level / math.sqrt(3))
+    return level + away * width * (1 if end == 0 else -1), width
+
+
+@pytest.fixture(scope="module")
+def bands(engine: Engine, tmp_path_factory: pytest.TempPathFactory) -> Result:
+    """Every row as a line of one job."""
+    bench = {"accuracy": "10 mV", "resolution": "1 uV", "termination": "1%", "place": "connector"}
+    told = [
+        reading(f"f{index}", value=f"{band(end, away)[0]:.6f} V", **bench) for index, (end, away, _) in enumerate(BANDS)
+    ]
+    return run(engine, tmp_path_factory.mktemp("bands"), text(lines(len(BANDS))), *told)
+
+
+@pytest.mark.parametrize("index", range(len(BANDS)))
+def test_decision_by_guard_band(bands: Result, index: int) -> None:
+    """ILAC-G8:09/2019, guard band w = U as public guides quote it: inside limit - U conforms, outside limit + U not."""
+    end, away, outcome = BANDS[index]
+    found = only(bands, "level.white", f"f{index}")
+    assert found.uncertainty == pytest.approx(band(end, away)[1], rel=0.02)
     assert found.outcome == outcome
     assert "probability of conformity" in found.why
 
