@@ -33,6 +33,8 @@ TELLS, TELLS_LEAST = 0.05, 0.01
 """Two levels tell faults apart when they differ by this share and this voltage: what a hand scope resolves, k = 2."""
 TELLS_OHMS, TELLS_LEAST_OHMS = 0.02, 0.5
 """The same for two resistances read by a hand meter."""
+CLOSE = 0.5
+"""Causes whose distances differ by less than this share of the uncertainty fit alike: the commoner fault comes first."""
 FEW = 1e-9
 ONE_PICTURE = (0.5,)
 """Average picture level at which coupling capacitors are taken: what was on the screen is not known better."""
@@ -202,7 +204,7 @@ def _agreeing(case: _Case, seen: Sequence[Observation]) -> Mapping[int, Cause]:
 
 def _explained(case: _Case, plan: Plan, seen: tuple[Observation, ...], agreeing: Mapping[int, Cause]) -> Explanation:
     found = _without_the_invisible(list(agreeing.items()), case)
-    ranked = _one_value_each(sorted(found, key=lambda pair: (round(pair[1].distance, 1), pair[0])))
+    ranked = _one_value_each(sorted(found, key=lambda pair: (round(pair[1].distance / CLOSE), pair[0])))
     proposed = _next(case, seen, [index for index, _ in ranked])
     causes = tuple(cause for _, cause in ranked)
     return Explanation(plan.line.name, plan.guarded, seen, len(case.faults) - 1, causes, proposed)

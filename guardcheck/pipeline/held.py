@@ -161,7 +161,7 @@ def _remedy(one: Measured, made: Finding) -> str | None:
     if made.outcome != NOT_PROVEN:
         return None
     if quantity.value is None:
-        return READ_IT if quantity.failure == NOT_MEASURED else None
+        return READ_IT if one.unread else None
     option = 1 if one.how == CAPTURED else 0
     if quantity.bound is not None:
         return SAY_PICTURE[option]
