@@ -34,7 +34,7 @@ TELLS, TELLS_LEAST = 0.05, 0.01
 TELLS_OHMS, TELLS_LEAST_OHMS = 0.02, 0.5
 """The same for two resistances read by a hand meter."""
 CLOSE = 0.5
-"""Causes whose distances differ by less than this share of the uncertainty fit alike: the commoner fault comes first."""
+"""Causes that differ by less than this share of the uncertainty fit alike: the commoner fault comes first."""
 FEW = 1e-9
 ONE_PICTURE = (0.5,)
 """Average picture level at which coupling capacitors are taken: what was on the screen is not known better."""
