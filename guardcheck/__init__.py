@@ -1,3 +1,3 @@
-"""guardcheck: is this analogue-video mod right, and does its pin survive the bench?"""
+"""Check analogue-video mods: are the levels right, and does the pin survive the bench."""
 
 __version__ = "0.1.0"

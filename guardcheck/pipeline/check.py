@@ -89,7 +89,7 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
     folder = options.circuits or (Path(job.circuits) if job.circuits else None)
     library = Library.load(folder)
     fitter = Fitter(job, library)
-    standards = {line.name: _standard(job, line) for line in job.lines}
+    standards = {line.name: standard_of(job, line) for line in job.lines}
     experiments, gaps = _experiments(job, fitter, standards, options)
     say(0, 4, "levels")
     groups = solve(engine, experiments)
@@ -132,14 +132,15 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
         curves=(*_curves(solved, standards), *events.curves),
         warnings=tuple(dict.fromkeys((*job.warnings, *fitter.warnings))),
         not_examined=not_examined(events=options.events),
-        cautions=cautions_for(job),
+        cautions=cautions_for(job, standards.values()),
         plan=plan_rows(job),
         job_file=Path(job.file).name,
         job_sha256=job.sha256,
     )
 
 
-def _standard(job: Job, line: Line) -> Standard:
+def standard_of(job: Job, line: Line) -> Standard:
+    """Return the standard a line is held to."""
     known = standard_names()
     if line.standard not in known:
         key = f"line[{line.table}].standard"
@@ -160,7 +161,7 @@ def _experiments(
     gaps: list[Quantity] = []
     for line in job.lines:
         standard = standards[line.name]
-        states = _states(job, fitter, line, standard)
+        states = states_of(job, fitter, line, standard)
         seed = (options.seed, zlib.crc32(line.name.encode()))
         fullest = fitter.chain(line, standard, guarded=line.has_guard)
         builds = fullest.builds(n_samples=options.samples, seed=seed)
@@ -173,7 +174,8 @@ def _experiments(
     return experiments, gaps
 
 
-def _states(job: Job, fitter: Fitter, line: Line, standard: Standard) -> tuple[str, ...]:
+def states_of(job: Job, fitter: Fitter, line: Line, standard: Standard) -> tuple[str, ...]:
+    """Return the signal states a line's source gives for its standard."""
     source = fitter.part(line.source)
     mapping = source.states.get(standard.signal)
     if mapping is None or "blank" not in mapping:

@@ -25,8 +25,6 @@ from guardcheck.model import (
 )
 from guardcheck.units import parse
 
-CONTROL = "control"
-"""Signal of contacts that carry a steady level."""
 READING_TOLERANCE = 0.03
 """Relative error of a scope level when the job states none: 3 % is what hand scopes print (common practice)."""
 
@@ -217,11 +215,12 @@ class Fitter:
     def chain(self, line: Line, standard: Standard, *, guarded: bool, reference: bool = False) -> Chain:
         """Return the chain of one line, bare or guarded.
 
-        It ends in the job's display, or in the standard's own when `reference` is set. A control contact has an input
-        of its own, whatever the picture's input is: it always ends in the standard's.
+        It ends in the job's display, or in the standard's own when `reference` is set. A standard with an input of its
+        own (a control contact, audio, logic sync) is not loaded by the picture's input, whatever that is.
         """
         own = PartUse("display", standard.display, key="display.input", values_key="display.values")
-        display = own if reference or standard.signal == CONTROL else self.job.display
+        elsewhere = standard.extra["own_input"] and self.job.display.name != standard.display
+        display = own if reference or elsewhere else self.job.display
         signal = standard.signal
         return Chain(
             line=line.name,

@@ -12,7 +12,7 @@ from guardcheck.engine import Engine
 from guardcheck.measure import mismatch_rows
 from guardcheck.measure.readings import READABLE, Circumstances
 from guardcheck.model import Job, Line, Quantity, Standard
-from guardcheck.pipeline.check import Options, _standard, _states
+from guardcheck.pipeline.check import Options, standard_of, states_of
 from guardcheck.pipeline.fit import Fitter
 from guardcheck.pipeline.levels import Experiment, level_quantities, solve
 from guardcheck.pipeline.studies import LOAD, studies_of
@@ -70,11 +70,6 @@ class Plan:
         return "level.sync" in self.standard.quantities
 
 
-def standard_of(job: Job, line: Line) -> Standard:
-    """Return the standard a line of the job names. Raises JobError with the nearest name when there is none."""
-    return _standard(job, line)
-
-
 def plans(
     engine: Engine, job: Job, fitter: Fitter, options: Options, measured: Mapping[str, Collection[str]]
 ) -> Mapping[str, Plan]:
@@ -96,7 +91,7 @@ def plans(
 
 
 def _plan(job: Job, fitter: Fitter, line: Line, standard: Standard, options: Options) -> Plan:
-    states = _states(job, fitter, line, standard)
+    states = states_of(job, fitter, line, standard)
     chain = fitter.chain(line, standard, guarded=line.has_guard)
     ends_in = fitter.chain(line, standard, guarded=line.has_guard, reference=True).display.values.get(TERMINATION)
     load = LOAD if ends_in is None else ends_in.nominal

@@ -15,7 +15,7 @@ from guardcheck.measure.capture import NAMES
 from guardcheck.measure.readings import Budget, Reading, new_readings_text, read_readings, unknown_lines
 from guardcheck.model import CONFORMS, CircuitUsed, Finding, Job, Result
 from guardcheck.pipeline.captured_curves import curves_of
-from guardcheck.pipeline.check import Options, Progress
+from guardcheck.pipeline.check import Options, Progress, standard_of
 from guardcheck.pipeline.diagnosis import Explanation, explain
 from guardcheck.pipeline.diagnosis_words import causes_sentence, next_step, record
 from guardcheck.pipeline.fit import Fitter
@@ -29,7 +29,7 @@ from guardcheck.pipeline.measured import (
     from_readings,
     with_peak_to_peak,
 )
-from guardcheck.pipeline.planned import Plan, plans, standard_of
+from guardcheck.pipeline.planned import Plan, plans
 from guardcheck.pipeline.words import plan_rows
 from guardcheck.rules.cautions import cautions_for
 from guardcheck.verdict import overall
@@ -108,7 +108,7 @@ def verify_job(job: Job, engine: Engine, given: Given, options: Options, progres
         curves=tuple(curve for one in captured for curve in curves_of(one, planned[one.use.line])),
         warnings=tuple(dict.fromkeys((*job.warnings, *fitter.warnings))),
         not_examined=NOT_EXAMINED,
-        cautions=_cautions(job, planned),
+        cautions=cautions_for(job, (plan.standard for plan in planned.values())),
         plan=plan_rows(job),
         job_file=Path(job.file).name,
         job_sha256=job.sha256,
@@ -159,12 +159,6 @@ def _told(row: Row, explanation: Explanation | None) -> Finding:
 def _files(given: Given, captured: Sequence[Captured]) -> tuple[CircuitUsed, ...]:
     readings = () if given.readings is None else (file_used(given.readings, "readings"),)
     return (*readings, *dict.fromkeys(one.used for one in captured))
-
-
-def _cautions(job: Job, planned: Mapping[str, Plan]) -> tuple[str, ...]:
-    """Return the job's cautions, and those of the standards its lines are held to."""
-    own = (plan.standard.extra.get("caution") for plan in planned.values())
-    return tuple(dict.fromkeys((*cautions_for(job), *(caution for caution in own if caution))))
 
 
 def _capture_record(one: Captured) -> Mapping[str, Any]:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Iterable
 from functools import cache
 from importlib import resources
 
-from guardcheck.model import Job
+from guardcheck.model import Job, Standard
 
 
 @cache
@@ -15,7 +16,9 @@ def _rows() -> tuple[tuple[str, str], ...]:
     return tuple((row["when"], row["text"]) for row in tomllib.loads(text)["caution"])
 
 
-def cautions_for(job: Job) -> tuple[str, ...]:
-    """Return the cautions that apply: those for every job, and those for the hazards this one declares."""
+def cautions_for(job: Job, standards: Iterable[Standard]) -> tuple[str, ...]:
+    """Return the cautions that apply: for every job, for the hazards this one declares, for what its lines carry."""
     declared = {key for fact in job.facts if fact.table == "hazards" for key, value in fact.entries.items() if value}
-    return tuple(text for when, text in _rows() if when == "always" or when in declared)
+    general = (text for when, text in _rows() if when == "always" or when in declared)
+    own = (standard.extra["caution"] for standard in standards if "caution" in standard.extra)
+    return tuple(dict.fromkeys((*general, *own)))

@@ -25,6 +25,7 @@ KEYS = (
     "display",
     "reference",
     "caution",
+    "own_input",
     "quantities",
     "captured",
     "line_rate",
@@ -163,7 +164,7 @@ def _end(row: Table, side: str, unit: str, nominal: float | None) -> float | Non
 
 
 def _extra(top: Table, captured: tuple[str, ...]) -> dict[str, Any]:
-    """Read what is no limit: rates, the scan line, colour, test pictures, a caution, windows of other states."""
+    """Read what is no limit: rates, the scan line, colour, test pictures, a caution, an input of its own, windows."""
     timing = top.table("timing")
     timing.only(*TIMING)
     extra: dict[str, Any] = {
@@ -184,6 +185,7 @@ def _extra(top: Table, captured: tuple[str, ...]) -> dict[str, Any]:
             extra[key] = row.reals(units)
     if "caution" in top:
         extra["caution"] = top.text("caution")
+    extra["own_input"] = "own_input" in top and top.flag("own_input")
     windows = tuple(_window(row) for row in top.tables("window"))
     if windows:
         extra["windows"] = windows
