@@ -47,6 +47,7 @@ class EventCase:
     values : the event's parameters [SI]
     step, stop : largest time step and end [s]
     edge : fastest edge a line must carry where it is replaced by a ladder [s]
+    tolerance : how far the simulator may stretch its steps; 1 keeps its error estimate, less is stricter
     corner : ``nominal`` or ``low``
     at_pin : the event hangs on the chip's pin, and there is no stage
 
@@ -62,6 +63,7 @@ class EventCase:
     stop: float
     edge: float
     values: Mapping[str, float] = field(default_factory=dict)
+    tolerance: float = 1.0
     corner: str = "nominal"
     at_pin: bool = False
 
@@ -82,7 +84,8 @@ def event_deck(case: EventCase) -> tuple[Deck, Probes]:
     state = "guarded" if case.chain.guarded else "bare"
     name = f"{case.event.part.name} on {case.chain.line}, {state}"
     used = tuple({model.name: model for model in (*models, *more)}.values())
-    return deck_of(name, final, used, Transient(step, case.stop, step), probes.save), probes
+    options = {"trtol": case.tolerance}
+    return deck_of(name, final, used, Transient(step, case.stop, step), probes.save, options=options), probes
 
 
 def longest_line_run(chain: Chain) -> float:

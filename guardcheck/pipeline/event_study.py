@@ -19,7 +19,8 @@ from guardcheck.pipeline.event_ratings import PinRatings
 from guardcheck.pipeline.event_runs import ENDLESS, FLOORS, Seen, agree, seen_of
 
 FINER = 4.0
-"""How much finer a repeated run is."""
+"""How much finer a repeated run is, in its largest step and in the error it allows: the simulator chooses most steps by
+its own estimate of the error, so a smaller largest step alone would often repeat the same run."""
 LONGER = 4.0
 """How much longer a run becomes whose quantities still change at its end."""
 ROUNDS = 5
@@ -166,12 +167,17 @@ def _again(engine: Engine, active: Sequence[tuple[Group, Track]]) -> None:
         if seen is not None and seen.changing & track.decides and longer > track.case.stop:
             track.case = replace(track.case, step=track.case.step * longer / track.case.stop, stop=longer)
         else:
-            track.case = replace(track.case, step=track.case.step / FINER)
+            finer = track.case.step / FINER
+            track.case = replace(track.case, step=finer, tolerance=track.case.tolerance / FINER)
     _run(engine, active)
     for (_, track), old in zip(active, before, strict=True):
         new = track.seen
-        if new is not None and old is not None and new.failure is None and new.step < 0.9 * old.step:
+        if new is not None and old is not None and new.failure is None and _is_finer(new.case, old.case):
             track.held |= {item for item in track.decides - old.changing if agree(old, new, item)}
+
+
+def _is_finer(new: EventCase, old: EventCase) -> bool:
+    return new.stop == old.stop and new.tolerance < old.tolerance
 
 
 def _most(case: EventCase) -> float:

@@ -45,7 +45,7 @@ stage = "pass-through"
 
 @cache
 def fitter(models: str | None) -> Fitter:
-    """Return a fitter over the library; `models` names a folder of this one whose device models stand in for its own."""
+    """Return a fitter over the library; `models` names a folder here whose device models stand in for its own."""
     library = Library.load(None if models is None else HERE / models)
     return Fitter(parse_job(OPEN_JOB, file=str(HERE / "job.toml")), library)
 
@@ -144,7 +144,7 @@ def run(engine: Engine, one: EventCase) -> Ran:
 
 def finer(one: EventCase, times: float = 8.0) -> EventCase:
     """Return the same case with a finer step."""
-    return replace(one, step=one.step / times)
+    return replace(one, step=one.step / times, tolerance=one.tolerance / times)
 
 
 def at(waves: PinWaves, time: float) -> float:

@@ -1,4 +1,4 @@
-"""Worked examples of the stress events: two sets of device parameters, each solved by hand (closed forms, Newton, Radau).
+"""Worked examples of the stress events: two sets of device parameters, solved by hand (closed forms, Newton, Radau).
 
 The numbers were computed twice outside this program, in closed form or by a scalar solver; the parameters are those of
 the worked examples (1N4148, BAT54 and the chip's own diode without capacitance), the rail is stiff unless said.

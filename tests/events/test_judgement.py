@@ -1,0 +1,297 @@
+"""What a job's words do to the margins: ratings, families, unknowns, coupling, claims, data-sheet range, own events."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import pytest
+
+from guardcheck.engine import Engine
+from guardcheck.errors import CircuitError, JobError
+from guardcheck.library import Library
+from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_APPLICABLE, NOT_PROVEN
+from guardcheck.pipeline.event_facts import bench_of, chassis_of
+from guardcheck.pipeline.event_ratings import SEEN, source_ratings
+from guardcheck.pipeline.events import check_claims, event_results, library_events
+from guardcheck.standards import load_standard
+from tests.events.jobs import DISPLAY, SUPPLY, findings, fitter_of, job_text, read
+
+SYMMETRIC, SINGLE = 'y_coupling = "symmetric"\n', 'y_coupling = "single"\n'
+
+
+def chassis(supply: str, display: str) -> tuple[float, float, float]:
+    """Return crest voltage, capacitance and rms current between the two 0 V nodes."""
+    found = chassis_of(read(job_text(supply=supply, display=display)))
+    return found.volts, found.capacitance, found.amps
+
+
+class TestChassis:
+    """Leakage and open-circuit rows: Thevenin of the Y capacitances (observed 70 to 120 V between class II cases)."""
+
+    def test_symmetric_pairs_on_one_phase_float_together(self) -> None:
+        volts, _, amps = chassis(SUPPLY + SYMMETRIC, DISPLAY + SYMMETRIC)
+        assert volts == 0.0
+        assert amps == 0.0
+
+    def test_opposed_single_capacitors_show_the_whole_mains(self) -> None:
+        """Two of 4.7 nF at 230 V 50 Hz: 325 V behind 2.35 nF, 169.8 uA."""
+        volts, capacitance, amps = chassis(SUPPLY + SINGLE, DISPLAY + SINGLE)
+        assert volts == pytest.approx(325.3, rel=1e-3)
+        assert capacitance == pytest.approx(2.35e-9)
+        assert amps == pytest.approx(169.8e-6, rel=1e-3)
+
+    def test_symmetric_against_earth_shows_half_the_mains(self) -> None:
+        """Y11 and Y12: 115 V behind both capacitors; 4.7 nF in all, 169.8 uA, 0.764 uC, 162.6 V crest."""
+        earthed = 'earthed = true\ny_coupling = "symmetric"\n'
+        volts, capacitance, amps = chassis(SUPPLY + SYMMETRIC, earthed)
+        assert volts == pytest.approx(115.0 * math.sqrt(2.0), rel=1e-6)
+        assert capacitance == pytest.approx(4.7e-9)
+        assert amps == pytest.approx(169.8e-6, rel=1e-3)
+        assert volts * capacitance == pytest.approx(0.764e-6, rel=2e-3)
+
+    def test_single_against_earth_is_339_microamperes(self) -> None:
+        """Y01: 4.7 nF, 230 V, 50 Hz: 0.3396 mA."""
+        assert chassis(SUPPLY + SINGLE, "earthed = true\n")[2] == pytest.approx(0.3396e-3, rel=1e-3)
+
+    def test_american_mains(self) -> None:
+        """120 V 60 Hz: 170 V, 106.3 uA and 0.399 uC."""
+        supply = SUPPLY.replace("230 V", "120 V").replace("50 Hz", "60 Hz")
+        volts, capacitance, amps = chassis(supply + SINGLE, DISPLAY + SINGLE)
+        assert volts == pytest.approx(169.7, rel=1e-3)
+        assert amps == pytest.approx(106.3e-6, rel=1e-3)
+        assert volts * capacitance == pytest.approx(0.399e-6, rel=2e-3)
+
+    @pytest.mark.parametrize(
+        ("phases", "coupling", "rms"),
+        [("opposite", SYMMETRIC, 230.0), ("different", SYMMETRIC, 199.2), ("different", SINGLE, 398.4)],
+    )
+    def test_two_phases(self, phases: str, coupling: str, rms: float) -> None:
+        """Symmetric pairs on two phases 199 V, single ones 398 V; on two legs the whole mains."""
+        volts, _, _ = chassis(SUPPLY + coupling + f'phases = "{phases}"\n', DISPLAY + coupling)
+        assert volts / math.sqrt(2.0) == pytest.approx(rms, rel=1e-3)
+
+    def test_unknown_coupling_is_the_worst_and_says_so(self) -> None:
+        found = chassis_of(read(job_text(supply=SUPPLY + 'y_coupling = "unknown"\n', display=DISPLAY)))
+        assert found.volts == pytest.approx(325.3, rel=1e-3)
+        assert any("Y coupling of the unit" in words for words in found.assumed)
+
+    def test_both_earthed_is_no_event(self) -> None:
+        supply = SUPPLY.replace('"II"', '"I"')
+        assert chassis(supply, "earthed = true\n")[0] == 0.0
+
+
+class TestRail:
+    def test_a_current_is_what_the_unit_draws_at_its_rail(self) -> None:
+        bench = bench_of(read(job_text()), fitter_of(read(job_text())).rail())
+        assert bench.rail.load == pytest.approx(50.0)
+        assert bench.rail_max == (5.5, 5.5)
+        assert bench.assumed == ()
+
+    def test_what_is_not_declared_is_taken_at_the_hardest(self) -> None:
+        job = read(job_text(supply='rail = "5 V"\nrail_load = "unknown"\n', display=""))
+        bench = bench_of(job, fitter_of(job).rail())
+        assert bench.rail.capacitance == pytest.approx(100e-9)
+        assert bench.rail.load == pytest.approx(5000.0)
+        assert len(bench.assumed) == 3
+        assert bench.rail_max == pytest.approx((5.5, 7.0))
+
+
+def ratings_of(pin: str, source: str = "video-pin"):  # type: ignore[no-untyped-def]
+    values = 'white = "2 V", impedance = "10 ohm"' if source == "video-pin" else 'high = "5 V"'
+    job = read(job_text(pin=pin, source=source, source_values=values))
+    library = Library.load()
+    return source_ratings(job, job.lines[0], library.get("source", source), library, diodes=True)
+
+
+class TestRatings:
+    def test_what_the_job_states_stands(self) -> None:
+        found = ratings_of('{ over_voltage = "0.3 V", under_voltage = "0.3 V", clamp_current = "5 mA" }')
+        assert found.bounds["clamp_current"] == (5e-3, 5e-3)
+        assert found.bounds["output_current"] == SEEN["output_current"]
+        assert found.human_body is None
+
+    def test_what_nobody_states_is_judged_at_both_bounds(self) -> None:
+        """Data sheets seen: 0.3 to 1.5 V beyond the rails; 1, 2, 5, 15, 20 mA."""
+        found = ratings_of('"unknown"')
+        assert found.bounds["over_voltage"] == (0.3, 1.5)
+        assert found.bounds["clamp_current"] == (1e-3, 20e-3)
+        assert found.stated == frozenset()
+
+    def test_a_family_is_an_assumption_and_may_let_the_current_decide(self) -> None:
+        found = ratings_of('{ family = "hc-logic" }')
+        assert found.bounds["clamp_current"] == (20e-3, 20e-3)
+        assert math.isinf(found.strict("over_voltage"))
+        assert "hc-logic" in found.assumed[0]
+
+    def test_the_job_overrides_its_family(self) -> None:
+        found = ratings_of('{ family = "hc-logic", over_voltage = "0.5 V" }')
+        assert found.bounds["over_voltage"] == (0.5, 0.5)
+
+    def test_an_unknown_family_is_refused_with_its_place(self) -> None:
+        with pytest.raises(JobError, match=r"line\[0\]\.pin\.family: there is no family of pins 'hc-logik'.*hc-logic"):
+            ratings_of('{ family = "hc-logik" }')
+
+    def test_every_family_names_its_source_and_lies_within_what_was_seen_or_says_why(self) -> None:
+        library = Library.load()
+        assert len(library.pin_names()) >= 6
+        for name in library.pin_names():
+            family = library.pin(name)
+            assert family.reference, name
+            assert 1e-3 <= family.ratings["clamp_current"] <= 50e-3, name
+
+    def test_a_family_file_with_nonsense_is_refused(self, tmp_path: Path) -> None:
+        (tmp_path / "pins").mkdir()
+        good = 'title = "t"\npurpose = "p"\nreference = "r"\nknown_by = "read"\n'
+        (tmp_path / "pins" / "mine.toml").write_text(good + '[ratings]\nclamp_current = "0 mA"\n', encoding="utf-8")
+        with pytest.raises(CircuitError, match="above zero"):
+            Library.load(tmp_path).pin("mine")
+        (tmp_path / "pins" / "other.toml").write_text(good + '[ratings]\nclamp = "5 mA"\n', encoding="utf-8")
+        with pytest.raises(CircuitError, match=r"unknown key 'clamp'.*clamp_current"):
+            Library.load(tmp_path).pin("other")
+
+
+class TestMargins:
+    def test_a_bare_pin_plugged_live_does_not_conform_though_the_number_is_an_estimate(self, engine: Engine) -> None:
+        found = findings(engine, job_text(), "hot-plug")
+        for severity in ("first contact", "re-contact"):
+            row = found[f"red/bare/event.margin/hot-plug/{severity}"]
+            assert row.outcome == DOES_NOT_CONFORM
+            assert row.needed
+            assert row.estimate
+            assert "already passed inside the models' range" in row.why
+        first, second = (
+            found[f"red/bare/event.pin_current/hot-plug/{s}"].value for s in ("first contact", "re-contact")
+        )
+        assert second == pytest.approx(2.0 * first, rel=0.05)
+
+    def test_symmetric_supplies_leave_the_pin_alone(self, engine: Engine) -> None:
+        text = job_text(supply=SUPPLY + SYMMETRIC, display=DISPLAY + SYMMETRIC)
+        row = findings(engine, text, "hot-plug")["red/bare/event.margin/hot-plug/first contact"]
+        assert row.outcome == CONFORMS
+        assert "no voltage stands between the two 0 V" in row.why
+
+    def test_a_schottky_pair_beyond_its_data_sheet_proves_nothing(self, engine: Engine) -> None:
+        """Clamp at the connector, 1 kohm behind it: the pin is safe only if the clamp behaves at 3 A as at 0.1 A."""
+        text = job_text(
+            guard="schottky-pair",
+            guard_values='place = "connector"',
+            stage_values='series = "1 kohm"',
+            source_values='white = "2 V", impedance = "1 kohm"',
+            pin='{ family = "hc-logic" }',
+        )
+        row = findings(engine, text, "hot-plug")["red/guarded/event.margin/hot-plug/first contact"]
+        assert row.outcome == NOT_PROVEN
+        assert row.estimate
+        assert row.value is not None
+        assert row.value > 1.5
+        assert "beyond the data sheet of BAT54S at" in row.why
+
+    def test_a_missing_rating_between_its_bounds_is_not_proven(self, engine: Engine) -> None:
+        text = job_text(stage_values='series = "1 kohm"', pin='"unknown"')
+        row = findings(engine, text, "misplug")["red/bare/event.margin/misplug/12 V"]
+        assert row.outcome == NOT_PROVEN
+        low, high = row.spread or (0.0, 0.0)
+        assert low < -1.5 < high
+
+    def test_even_the_loosest_rating_can_fail(self, engine: Engine) -> None:
+        text = job_text(stage_values='series = "75 ohm"', pin='"unknown"')
+        row = findings(engine, text, "misplug")["red/bare/event.margin/misplug/12 V"]
+        assert row.outcome == DOES_NOT_CONFORM
+        assert "bounds seen in data sheets" in (row.reference or "")
+
+    def test_steady_heat_is_judged_part_by_part(self, engine: Engine) -> None:
+        job = read(job_text(guard="silicon-pair"))
+        results = event_results(engine, job, fitter_of(job), {"red": load_standard("scart-rgb")})
+        heat = [one for one in results.quantities if one.name == "part.power" and one.event == "misplug"]
+        worst = max(heat, key=lambda one: one.value or 0.0)
+        assert worst.where == "stage series"
+        # 12 V through 75 ohm into 10 ohm of driver at 0 V: (12 / 85)^2 x 75 = 1.495 W
+        assert worst.value == pytest.approx(1.495, rel=0.01)
+        names = {one.name for one in results.quantities}
+        assert {"event.pin_over", "event.pin_under", "event.pin_current", "event.rail", "event.time_over"} <= names
+        assert {"event.pin_charge", "event.pin_energy", "event.margin", "event.part_margin"} <= names
+        assert {one.picture for one in results.curves} == {"event"}
+
+    def test_claimed_events_decide_and_others_of_their_kind_do_not(self, engine: Engine) -> None:
+        plain = findings(engine, job_text(), "esd-contact")
+        assert set(plain) >= {f"red/bare/event.margin/esd-contact/{level} kV" for level in (2, 4, 6, 8)}
+        assert not any(one.needed for one in plain.values())
+        claimed = findings(engine, job_text(tail='[claims]\nevents = ["esd-contact"]'), "esd-contact")
+        assert claimed["red/bare/event.margin/esd-contact/8 kV"].needed
+        assert all(
+            one.outcome == NOT_APPLICABLE
+            for one in claimed.values()
+            if one.quantity not in ("event.margin", "event.part_margin")
+        )
+
+    def test_bare_rows_of_a_guarded_line_decide_nothing(self, engine: Engine) -> None:
+        found = findings(engine, job_text(guard="silicon-pair"), "misplug")
+        assert not found["red/bare/event.margin/misplug/5 V"].needed
+        assert found["red/guarded/event.margin/misplug/5 V"].needed
+
+    def test_the_pin_of_a_buffer_takes_the_surge_and_is_judged(self, engine: Engine) -> None:
+        text = job_text(stage="video-buffer", stage_values='series = "75 ohm"')
+        row = findings(engine, text, "hot-plug")["red/bare/event.margin/hot-plug/first contact"]
+        assert "At the amplifier's own output pin" in row.why
+        assert row.outcome == DOES_NOT_CONFORM
+
+    def test_a_clamp_that_dies_saves_nothing_twice(self, engine: Engine) -> None:
+        found = findings(engine, job_text(guard="silicon-pair", guard_values='place = "connector"'), "hot-plug")
+        row = found["red/guarded/event.part_margin/hot-plug/first contact"]
+        assert row.outcome == DOES_NOT_CONFORM
+        assert "against 2 A for 1 us" in row.why
+
+    def test_a_source_without_diodes_or_ratings_is_not_proven(self, engine: Engine) -> None:
+        text = job_text(
+            source="switch-pin",
+            source_values='voltage = "5 V", impedance = "10 ohm"',
+            standard="scart-blanking",
+            pin="",
+        )
+        row = findings(engine, text, "misplug")["red/bare/event.margin/misplug/12 V"]
+        assert row.outcome == NOT_PROVEN
+        assert "states no pin" in row.why
+
+    def test_an_unknown_claim_is_refused(self) -> None:
+        job = read(job_text(tail='[claims]\nevents = ["lightning"]'))
+        fitter = fitter_of(job)
+        with pytest.raises(JobError, match=r"claims\.events\[0\]: no event 'lightning'; accepted: back-power"):
+            check_claims(job, fitter, library_events(fitter))
+
+
+OWN = """* a battery through a resistor onto the signal contact
+.subckt mine near near_gnd far far_gnd volts=9 ohms=100
+vbattery behind near_gnd pulse(0 {volts} 1u 10n 10n 1 2)
+rlimit behind near {ohms}
+rjoin near_gnd far_gnd 1e-3
+ropen far far_gnd 1e6
+.ends mine
+"""
+
+
+def test_a_users_own_event_works_the_same_way(tmp_path: Path, engine: Engine) -> None:
+    (tmp_path / "mine.cir").write_text(OWN, encoding="utf-8")
+    more = (
+        'event_netlist = "mine.cir"\nevent_values = { volts = "12 V", mated = "nothing", unit = "on", stop = "50 us" }'
+    )
+    text = job_text(more=more, stage_values='series = "10 ohm"')
+    from guardcheck.job import parse_job
+
+    job = parse_job(text, file=str(tmp_path / "job.toml"))
+    results = event_results(engine, job, fitter_of(job), {"red": load_standard("scart-rgb")})
+    rows = {one.name: one for one in results.quantities if one.event == "mine"}
+    assert rows["event.margin"].severity == "as written"
+    # 12 V through 100 + 10 ohm into 10 ohm of driver at 0 V: 100 mA
+    assert rows["event.pin_current"].value == pytest.approx(0.1, rel=0.02)
+
+
+def test_lines_built_alike_share_their_runs(engine: Engine) -> None:
+    one = findings(engine, job_text(), "misplug")
+    job = read(job_text(names='"red", "green", "blue"'))
+    standards = {line.name: load_standard(line.standard) for line in job.lines}
+    from guardcheck.pipeline.events import subjects_of
+
+    (subject,) = subjects_of(job, fitter_of(job), standards)
+    assert subject.lines == ("red", "green", "blue")
+    assert one["red/bare/event.margin/misplug/5 V"].outcome == DOES_NOT_CONFORM
