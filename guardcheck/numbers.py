@@ -28,6 +28,13 @@ def _percent(number: float, digits: int) -> str:
     return format_si(round(number, digits) + 0.0, "%", digits)
 
 
+def reading(value: float, expanded: float, unit: str) -> str:
+    """Return a measured value with its expanded uncertainty, no finer than that: ``703 mV ± 12 mV`` (GUM 7.2.6)."""
+    if expanded > 0.0 and math.isfinite(expanded) and math.isfinite(value):
+        value = round(value, 1 - math.floor(math.log10(expanded)))
+    return f"{show(value, unit)} ± {show(expanded, unit, 2)}"
+
+
 def limits(low: float | None, high: float | None, unit: str, digits: int = 3) -> str:
     """Return bounds in words: ``496 to 989 mV``, ``at most 20 mA``, ``no limit``."""
     if low is None and high is None:

@@ -29,7 +29,7 @@ from guardcheck.model import (
     Quantity,
     Rule,
 )
-from guardcheck.numbers import limits, show, span
+from guardcheck.numbers import limits, reading, show, span
 
 EVENT_MARGIN_DB = 1.5
 """Margin an event needs to conform, and lacks to fail: models of chips are no better than that (design rule)."""
@@ -143,17 +143,17 @@ def judge_measured(value: float, expanded: float, limit: Limit, unit: str) -> Ju
 
     Conforms inside limit - U, does not conform outside limit + U, not proven between (ILAC-G8:09/2019).
     """
-    reading = f"{show(value, unit)} ± {show(expanded, unit)}"
+    seen = reading(value, expanded, unit)
     allowed = limits(limit.low, limit.high, unit)
     low = -math.inf if limit.low is None else limit.low
     high = math.inf if limit.high is None else limit.high
     chance = probability_inside(value, expanded / 2.0, limit)
     likely = f"probability of conformity {100 * chance:.1f} %"
     if low + expanded <= value <= high - expanded:
-        return Judgement(CONFORMS, f"{reading} lies within {allowed} by more than its uncertainty ({likely}).")
+        return Judgement(CONFORMS, f"{seen} lies within {allowed} by more than its uncertainty ({likely}).")
     if value < low - expanded or value > high + expanded:
-        return Judgement(DOES_NOT_CONFORM, f"{reading} lies outside {allowed} by more than its uncertainty ({likely}).")
-    return Judgement(NOT_PROVEN, f"{reading} is too close to the limits ({allowed}) for its uncertainty ({likely}).")
+        return Judgement(DOES_NOT_CONFORM, f"{seen} lies outside {allowed} by more than its uncertainty ({likely}).")
+    return Judgement(NOT_PROVEN, f"{seen} is too close to the limits ({allowed}) for its uncertainty ({likely}).")
 
 
 def judge_reading(quantity: Quantity, limit: Limit) -> Judgement:

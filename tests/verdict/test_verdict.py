@@ -90,7 +90,7 @@ def test_worst_of_many() -> None:
 @pytest.mark.parametrize(
     ("value", "u", "low", "high", "expected", "tolerance"),
     [
-        # JCGM 106:2012, 7.4 worked figures as quoted by metrologyrules.com (2022/03): y 13.6, u 1.8, limits 12.5 to 16.3
+        # JCGM 106:2012, 7.4 figures as quoted by metrologyrules.com (2022/03): y 13.6, u 1.8, limits 12.5 to 16.3
         (13.6, 1.8, 12.5, 16.3, 0.6626, 1e-3),
         # ILAC-G8:09/2019: decision margin w = U (k = 2) leaves less than 2.5 % false accept at the acceptance limit
         (8.0, 1.0, None, 10.0, 1 - 0.02275, 1e-4),
@@ -142,3 +142,10 @@ def test_a_reading_conforms_only_inside_its_decision_margin(value: float, expand
         assert 0.496 + expanded <= value <= 0.989 - expanded
     if judged.outcome == DOES_NOT_CONFORM:
         assert value < 0.496 - expanded or value > 0.989 + expanded
+
+
+def test_a_reading_is_shown_no_finer_than_its_uncertainty() -> None:
+    from guardcheck.numbers import reading
+
+    assert reading(0.7034567, 0.0121, "V") == "703 mV ± 12 mV"
+    assert reading(4.58e-6, 0.0243, "V") == "0 V ± 24 mV"
