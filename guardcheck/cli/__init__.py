@@ -10,7 +10,7 @@ import sys
 
 import typer
 
-from guardcheck.cli import handing_over, judging, shelf
+from guardcheck.cli import guarding, handing_over, judging, shelf
 from guardcheck.cli.app import app, bug, code_of
 from guardcheck.errors import GuardcheckError
 
@@ -20,6 +20,7 @@ app.command()(judging.check)
 app.command()(judging.verify)
 app.command()(handing_over.checklist)
 app.command()(handing_over.compare)
+app.command()(guarding.guards)
 app.command("list")(shelf.list_)
 app.command()(shelf.show)
 app.command()(shelf.new)

@@ -37,6 +37,7 @@ from guardcheck.model.findings import (
 from guardcheck.model.job import UNKNOWN_WORD, Fact, Job, Line, PartUse
 from guardcheck.model.parts import KINDS, PORTS, Check, Fitted, Parameter, Part
 from guardcheck.model.quantities import QUANTITIES, Kind
+from guardcheck.model.ranking import Ranked, Ranking
 from guardcheck.model.rules import ADVICE, SAFETY, SIGNAL, Ask, Case, Facts, Rule
 from guardcheck.model.sheets import Row, Sheet, ShelfItem
 from guardcheck.model.standard import KNOWN_BY, Limit, Standard
@@ -104,6 +105,8 @@ __all__ = [
     "PinFamily",
     "Quantity",
     "Range",
+    "Ranked",
+    "Ranking",
     "Result",
     "Row",
     "Rule",

@@ -26,7 +26,7 @@ class EventPlan:
     ----------
     unit : states of the unit to try; the worst is taken
     mated : what hangs on the far side, each tried
-    severities : parameter values by level name [SI], in the order they are shown
+    severities : parameter values by level name [SI], from mild to hard: the last stands for the event where one must
     states : states of the unit that belong to one level alone, by its name
     stop, step : length and largest time step of the first run [s]; a run goes on, and is repeated finer, until its
         quantities hold

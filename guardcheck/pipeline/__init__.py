@@ -3,6 +3,7 @@
 from guardcheck.pipeline.catalogue import describe, new_job_text, shelf
 from guardcheck.pipeline.check import DEFAULT_SAMPLES, DEFAULT_SEED, Options, check, check_job
 from guardcheck.pipeline.given import Given, given
+from guardcheck.pipeline.ranking import rank_guards
 from guardcheck.pipeline.verify import bench_lines, new_readings, verify, verify_job
 
 __all__ = [
@@ -17,6 +18,7 @@ __all__ = [
     "given",
     "new_job_text",
     "new_readings",
+    "rank_guards",
     "shelf",
     "verify",
     "verify_job",

@@ -8,6 +8,7 @@ from guardcheck.report.files import write_bytes, write_text
 from guardcheck.report.load import from_json, read_result
 from guardcheck.report.page import to_html
 from guardcheck.report.pictures import pictures
+from guardcheck.report.ranking import ranking_to_html, ranking_to_json, ranking_to_terminal
 from guardcheck.report.save import to_json
 from guardcheck.report.sheets import sheet, shelf
 from guardcheck.report.terminal import to_outcome, to_terminal
@@ -18,6 +19,9 @@ __all__ = [
     "evidence",
     "from_json",
     "pictures",
+    "ranking_to_html",
+    "ranking_to_json",
+    "ranking_to_terminal",
     "read_result",
     "sheet",
     "shelf",
