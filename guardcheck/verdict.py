@@ -85,6 +85,12 @@ def sample_yield(samples: NDArray[np.float64] | None, limit: Limit) -> float | N
         return float(np.mean((samples >= low) & (samples <= high)))
 
 
+def _unsolved(samples: NDArray[np.float64] | None) -> str:
+    """Return how many of the samples gave no number, in words; empty when each gave one."""
+    lost = 0 if samples is None else int(np.count_nonzero(~np.isfinite(samples)))
+    return "" if samples is None or not lost else f"{lost} of {samples.size} samples"
+
+
 def inside(value: float, limit: Limit) -> bool:
     """Tell whether value lies inside the closed limit."""
     return (limit.low is None or value >= limit.low) and (limit.high is None or value <= limit.high)
@@ -96,13 +102,16 @@ def _missing(quantity: Quantity) -> Judgement:
 
 
 def judge_simulated(quantity: Quantity, limit: Limit) -> Judgement:
-    """Judge a simulated quantity by its nominal, its worst-case spread and its samples [SI]."""
+    """Judge a simulated quantity by its nominal, its worst-case spread and its samples [SI].
+
+    A build that could not be solved is one nobody has looked at: with one such sample, nothing conforms.
+    """
     if quantity.value is None or not math.isfinite(quantity.value):
         return _missing(quantity)
     unit = QUANTITIES[quantity.name].unit
     interval, within = sample_interval(quantity.samples), sample_yield(quantity.samples, limit)
     value, allowed = show(quantity.value, unit), limits(limit.low, limit.high, unit)
-    ends = [end for pair in (quantity.spread, interval) if pair is not None for end in pair]
+    ends = [end for pair in (quantity.spread, interval, quantity.pictures) if pair is not None for end in pair]
     if not inside(quantity.value, limit) and not (quantity.unknowns and _may_be_inside(ends, limit)):
         noun = "limits" if None not in (limit.low, limit.high) else "limit"
         side = "below" if limit.low is not None and quantity.value < limit.low else "above"
@@ -113,10 +122,12 @@ def judge_simulated(quantity: Quantity, limit: Limit) -> Judgement:
         return Judgement(
             NOT_PROVEN, "Not proven: not every corner of the tolerances could be solved.", interval, within
         )
+    lost = _unsolved(quantity.samples)
     over = f" over the usual range of {', '.join(quantity.unknowns)} (unknown)" if quantity.unknowns else ""
     if not all(inside(end, limit) for end in ends):
         low, high = min([*ends, quantity.value]), max([*ends, quantity.value])
-        failing = "" if within is None else f"; {100 * (1 - within):.0f} % of builds would fail"
+        or_not = f" or did not solve ({lost})" if lost else ""
+        failing = "" if within is None else f"; {100 * (1 - within):.0f} % of builds would fail{or_not}"
         here = f"{value} is inside" if inside(quantity.value, limit) else f"The middle of the range gives {value}"
         return Judgement(
             NOT_PROVEN,
@@ -124,6 +135,8 @@ def judge_simulated(quantity: Quantity, limit: Limit) -> Judgement:
             interval,
             within,
         )
+    if lost:
+        return Judgement(NOT_PROVEN, f"Not proven: {lost} did not solve.", interval, within)
     is_, are = ("lies within", "does") if None not in (limit.low, limit.high) else ("is", "is")
     builds = ""
     if ends and show(min(ends), unit) != show(max(ends), unit):

@@ -25,9 +25,8 @@ PERIODS = 8
 
 
 def transfer_deck(chain: Chain, emf: Array, builds: Builds, held: Mapping[str, Array]) -> Deck:
-    """Return the operating points of one build over a grid of EMFs, shape ``(n_points,)`` [V], capacitors held."""
-    one_build = builds.nominal()
-    cards, models = chain_cards(chain, one_build, len(emf))
+    """Return the operating points of a single build over EMFs of shape ``(n_points,)`` [V], capacitors held."""
+    cards, models = chain_cards(chain, builds, len(emf))
     fixed = {name: np.full(len(emf), float(volts[0])) for name, volts in held.items()}
     flat, _ = hold_capacitors(cards, fixed, len(emf))
     return deck_of(f"transfer of {chain.line}", (*flat, card("vemf", (EMF, "0"), emf)), models, Operating(), AT_DISPLAY)

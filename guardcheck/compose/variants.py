@@ -57,7 +57,7 @@ class Builds:
     def one_at_a_time(self) -> Builds:
         """Return the nominal build and each value at its low and high end alone: few rows for costly decks."""
         nominal, keys = self.rows[:1], len(self.keys)
-        if not keys:
+        if not keys or not self.n_corners:
             return self.nominal()
         ends = self.rows[self.corners]
         rows = np.repeat(nominal, 2 * keys, axis=0)

@@ -44,6 +44,7 @@ class Quantity:
     failure: str | None = None
     unknowns: tuple[str, ...] = ()
     limit: Limit | None = None
+    pictures: tuple[float, float] | None = None
     event: str | None = None
     severity: str | None = None
     where: str | None = None

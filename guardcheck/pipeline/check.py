@@ -32,6 +32,7 @@ from guardcheck.pipeline.events import EventResults, event_results
 from guardcheck.pipeline.facts import undecided_facts
 from guardcheck.pipeline.fit import Fitter
 from guardcheck.pipeline.levels import Experiment, Plateaus, level_quantities, solve
+from guardcheck.pipeline.once import run_once
 from guardcheck.pipeline.probes import answers, probes_used
 from guardcheck.pipeline.remedy import AMPLITUDES, IMPEDANCES, LEVELS, Trouble, amplitude_limits, attach, find
 from guardcheck.pipeline.studies import distortion, studies_of, transfer_decks
@@ -63,13 +64,13 @@ class Options:
 
 @dataclass(frozen=True)
 class Solved:
-    """Everything simulated of one line in one state: plateaus by picture level, quantities, curves, transfer curve."""
+    """Everything simulated of one line in one state: plateaus by picture level, quantities, curves, transfer curves."""
 
     experiment: Experiment
     plateaus: tuple[Plateaus, ...]
     quantities: tuple[Quantity, ...]
     curves: tuple[Curve, ...]
-    transfer: Trace
+    transfer: tuple[Trace, ...]
 
     def named(self, name: str) -> Quantity | None:
         """Return the quantity of that name, if this line has it."""
@@ -204,19 +205,21 @@ def _responses(
 ) -> tuple[Solved, ...]:
     """Run every study and drawing of every experiment in one batch."""
     studies = [studies_of(one, group) for one, group in zip(experiments, groups, strict=True)]
-    drawings = [
-        (*drawing_decks(one), transfer_decks(one, group)[0]) for one, group in zip(experiments, groups, strict=True)
-    ]
+    drawings = [drawing_decks(one) for one in experiments]
+    transfers = [transfer_decks(one, group) for one, group in zip(experiments, groups, strict=True)]
     decks = [deck for made in studies for study in made for deck in study.decks]
-    decks += [deck for drawn in drawings for deck in drawn]
-    traces = iter(engine.run(decks))
+    decks += [deck for drawn in (*drawings, *transfers) for deck in drawn]
+    traces = iter(run_once(engine, decks))
     quantities = [
         [found for study in made for found in study.read([next(traces) for _ in study.decks])] for made in studies
     ]
-    solved = []
-    for one, group, found in zip(experiments, groups, quantities, strict=True):
-        curves = curves_of(one, group[0], (next(traces), next(traces)))
-        solved.append(Solved(one, group, (*level_quantities(group), *found), curves, next(traces)))
+    curves = [
+        curves_of(one, group[0], (next(traces), next(traces))) for one, group in zip(experiments, groups, strict=True)
+    ]
+    solved = [
+        Solved(one, group, (*level_quantities(group), *found), drawn, tuple(next(traces) for _ in transfer))
+        for one, group, found, drawn, transfer in zip(experiments, groups, quantities, curves, transfers, strict=True)
+    ]
     return tuple(solved)
 
 
@@ -237,7 +240,9 @@ def _guard_errors(solved: Sequence[Solved]) -> list[Quantity]:
         if "guard.level_error" in standard.quantities and name is not None:
             errors.append(_guard_error(one, other, name))
         if "guard.distortion" in standard.quantities:
-            errors.append(distortion(one.experiment, other.transfer, one.transfer))
+            errors.append(
+                distortion(one.experiment, other.transfer, one.transfer, (len(other.plateaus), len(one.plateaus)))
+            )
     return errors
 
 
@@ -245,25 +250,30 @@ def _guard_error(one: Solved, other: Solved, name: str) -> Quantity:
     """Compare a guarded chain with its bare one, build by build, at every picture level both were solved for."""
     bare = {plateaus.picture_level: plateaus for plateaus in other.plateaus}
     chain, judged = one.experiment.chain, one.plateaus[0]
-    value, samples, ends = None, None, []
+    value, samples = None, None
+    spread: tuple[float, float] | None = None
+    pictures: list[float] = []
     for plateaus in one.plateaus:
         without = bare.get(plateaus.picture_level, other.plateaus[0])
         shared = min(plateaus.builds.n_rows, without.builds.n_rows)
         change = relative_change(_rows(plateaus, name)[:shared], _rows(without, name)[:shared])
         corners = change[: 1 + plateaus.builds.n_corners]
-        ends += [float(np.min(corners)), float(np.max(corners))]
+        ends = (float(np.min(corners)), float(np.max(corners)))
         if plateaus is judged:
-            value = float(change[0]) if np.isfinite(change[0]) else None
+            value, spread = (float(change[0]) if np.isfinite(change[0]) else None), ends
             drawn = change[plateaus.builds.samples]
             samples = drawn if drawn.size else None
+        else:
+            pictures += ends
     return Quantity(
         "guard.level_error",
         chain.line,
         True,
         value,
-        spread=(min(ends), max(ends)),
+        spread=spread,
         samples=samples,
         unknowns=chain.unknowns,
+        pictures=(min(pictures), max(pictures)) if pictures else None,
         failure=judged.failure or other.plateaus[0].failure,
     )
 

@@ -11,8 +11,11 @@ from guardcheck.compose import emf_levels, response_deck, waveform_deck
 from guardcheck.measure import magnitude_db
 from guardcheck.model import Curve, Deck, Limit, Quantity, Trace
 from guardcheck.pipeline.levels import Experiment, Plateaus
-from guardcheck.pipeline.studies import SWEEP, at_display
+from guardcheck.pipeline.studies import at_display
 from guardcheck.signals import Timing, scan_line
+
+SWEEP = (1e3, 200e6, 161)
+"""Response picture: start, stop [Hz], points."""
 
 
 def drawing_decks(one: Experiment) -> tuple[Deck, Deck]:

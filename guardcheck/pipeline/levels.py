@@ -266,9 +266,9 @@ def _notes(plateaus: Plateaus) -> tuple[str, ...]:
 
 
 def _widened(first: Quantity, other: Quantity) -> Quantity:
-    """Return `first` with its spread widened to what another picture level gives."""
+    """Return `first` with what another picture level gives counted in its range over pictures."""
     if other.value is None:
         return replace(first, failure=first.failure or other.failure)
-    ends = [end for pair in (first.spread, other.spread) if pair for end in pair]
-    ends += [value for value in (first.value, other.value) if value is not None]
-    return replace(first, spread=(min(ends), max(ends)))
+    ends = [other.value, *(other.spread or ()), *(first.pictures or ())]
+    ends += [] if first.value is None else [first.value]
+    return replace(first, pictures=(min(ends), max(ends)))

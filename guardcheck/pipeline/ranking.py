@@ -202,7 +202,8 @@ def _signal(
     amplitude = next((changes[name] for name in ("level.white", "level.sync") if name in changes), None)
     error = Quantity("guard.level_error", one.chain.line, True, _finite(amplitude), failure=group[0].failure)
     sync = changes.get("level.sync") if "level.white" in changes else None
-    bent = distortion(one, *transfers)
+    nominal = replace(one, builds=one.builds.nominal())
+    bent = distortion(nominal, transfers[:1], transfers[1:], (1, 1))
     quantities = tuple(replace(found, guarded=True) for found in (error, bent, *responses))
     return Signal(quantities, _finite(sync))
 

@@ -26,7 +26,6 @@ from guardcheck.compose import (
     transfer_deck,
 )
 from guardcheck.measure import (
-    RETURN_LOSS_CAP,
     dissipation,
     gain_change,
     headroom,
@@ -47,11 +46,14 @@ IMPEDANCE_AT = (100e3, 100e3)
 LOAD = 75.0
 """Nominal impedance of every video connection [ohm]."""
 REFLECTION_POINTS = 9
-SWEEP = (1e3, 200e6, 161)
-"""Frequency response: start, stop [Hz], points."""
+SWEEP = (100e3, 200e6, 321)
+"""Bandwidth: start, stop [Hz], points; close enough to see the dips an echo in a lead of some metres makes."""
 GRID = 61
 BEYOND = 3.0
 """Transfer curve: points, and how far beyond the signal's extremes it runs [V of EMF]."""
+BEYOND_LUMA = 0.2636
+"""How far colour reaches beyond white and below black, as a share of the greatest chroma peak to peak: 233.3 mV of
+885.3 mV in 100/0/100/0 bars (computed from the equations of ITU-R BT.470)."""
 REPEATS = 0.02
 """Largest change of tilt from one period to the next that still counts as a steady state (share of the step)."""
 
@@ -71,6 +73,12 @@ def at_display(trace: Trace) -> NDArray[np.complex128]:
     """Return the signal at the display input, shape as the trace's vectors."""
     inner, outer = (np.asarray(trace.vectors[name]) for name in AT_DISPLAY)
     return np.asarray(inner - outer)
+
+
+def per_build(values: NDArray[np.complex128], builds: Builds) -> NDArray[np.complex128]:
+    """Return one row per build: a deck that none of the varying values is part of was run once for all of them."""
+    rows = values.reshape(-1, values.shape[-1])
+    return np.asarray(np.broadcast_to(rows, (builds.n_rows, rows.shape[1])) if len(rows) == 1 else rows)
 
 
 def studies_of(one: Experiment, group: Sequence[Plateaus]) -> tuple[Study, ...]:
@@ -109,10 +117,25 @@ def _different(one: Experiment, builds: Builds) -> Array:
     return distinct(_emf(one, builds))[0]
 
 
-def _extremes(one: Experiment) -> tuple[float, float]:
-    """Return lowest and highest EMF of the nominal signal [V]."""
-    levels = _emf(one, one.builds.nominal())[0]
-    return float(levels.min()), float(levels.max())
+def _extremes(one: Experiment, builds: Builds | None = None) -> tuple[float, float]:
+    """Return lowest and highest EMF of a build's signal [V], the nominal one's if none is given; colour included."""
+    one_build = builds or one.builds.nominal()
+    levels = dict(zip(one.states, _emf(one, one_build)[0], strict=True))
+    beyond = BEYOND_LUMA * colour_emf(one, "chroma", one_build)
+    low = min(levels.values())
+    high = max(levels.values())
+    if beyond > 0.0:
+        low = min(low, levels.get("black", levels["blank"]) - beyond)
+        high = max(high, levels.get("white", levels["blank"]) + beyond)
+    return float(low), float(high)
+
+
+def colour_emf(one: Experiment, name: str, builds: Builds) -> float:
+    """Return the source's burst or chroma EMF, peak to peak [V]; 0 for a source that has none."""
+    parameter = one.chain.source.part.extra.get("colour", {}).get(name)
+    if parameter is None or parameter not in one.chain.source.values:
+        return 0.0
+    return float(np.ravel(one.chain.number("source", parameter, builds, 1))[0])
 
 
 def _swing(one: Experiment) -> tuple[float, float]:
@@ -140,21 +163,18 @@ def _impedance(one: Experiment, group: Sequence[Plateaus]) -> Study | None:
 def _reflection(one: Experiment, group: Sequence[Plateaus]) -> Study | None:
     if not _wanted(one, "response.return_loss"):
         return None
-    builds = one.builds.one_at_a_time()
+    builds = one.builds.without_samples()
     emf = _different(one, builds)
-    band = one.standard.extra["band"]
 
     def read(traces: Sequence[Trace]) -> tuple[Quantity, ...]:
         rows = np.full(builds.n_rows, np.nan)
         if traces[0].failure is None:
             impedance = np.asarray(traces[0].vectors[f"v({NEAR})"]).reshape(*emf.shape, -1)
             rows = return_loss(impedance.astype(np.complex128), LOAD).min(axis=(1, 2))
-        found = _summary(one, "response.return_loss", rows, builds, traces[0].failure)
-        if found.spread is not None:
-            found = replace(found, spread=(found.spread[0], min(found.spread[1], RETURN_LOSS_CAP)))
-        return (found,)
+        # a return loss has a peak between its corners: deviations must not be summed
+        return (_summary(one, "response.return_loss", rows, replace(builds, summed=False), traces[0].failure),)
 
-    deck = impedance_deck(one.chain, emf, builds, band=band, points=REFLECTION_POINTS)
+    deck = impedance_deck(one.chain, emf, builds, band=one.standard.extra["band"], points=REFLECTION_POINTS)
     return Study((deck,), read)
 
 
@@ -169,7 +189,7 @@ def _bandwidth(one: Experiment, group: Sequence[Plateaus]) -> Study | None:
         trace = traces[0]
         rows, notes = np.full(builds.n_rows, np.nan), _NO_NOTES
         if trace.failure is None and trace.axis is not None:
-            response = at_display(trace).reshape(builds.n_rows, -1)
+            response = per_build(at_display(trace), builds)
             rows, reached = upper_corner(trace.axis, response, reference=IMPEDANCE_AT[0])
             if not reached[0]:
                 notes = ("No -3 dB point below the end of the sweep: the value is a lower bound.",)
@@ -195,7 +215,7 @@ def _tilts(one: Experiment, group: Sequence[Plateaus]) -> Study | None:
         for name, trace in zip(wanted, traces, strict=True):
             rows, failure = np.full(builds.n_rows, np.nan), trace.failure
             if failure is None:
-                rows, change = tilt(np.real(at_display(trace)).reshape(builds.n_rows, -1), share=FLAT_SHARE)
+                rows, change = tilt(np.real(per_build(at_display(trace), builds)), share=FLAT_SHARE)
                 if np.isfinite(rows[0]) and change[0] > REPEATS:
                     failure = "the square wave had not reached a steady state"
             found.append(_summary(one, name, rows, builds, failure))
@@ -225,32 +245,40 @@ def _overshoot(one: Experiment, group: Sequence[Plateaus]) -> Study | None:
     )
 
 
-def transfer_grid(one: Experiment) -> Array:
-    """Return the EMFs of the transfer curve, shape ``(n_points,)`` [V]."""
-    lowest, highest = _extremes(one)
+def transfer_grid(one: Experiment, builds: Builds) -> Array:
+    """Return the EMFs of the transfer curve of one build, shape ``(n_points,)`` [V]."""
+    lowest, highest = _extremes(one, builds)
     return np.linspace(lowest - BEYOND, highest + BEYOND, GRID)
 
 
 def transfer_decks(one: Experiment, group: Sequence[Plateaus]) -> tuple[Deck, ...]:
-    """Return the transfer-curve deck at every picture level."""
-    grid = transfer_grid(one)
-    return tuple(transfer_deck(one.chain, grid, one.builds, plateaus.held) for plateaus in group)
+    """Return the transfer-curve decks: nominal build, then one value at a time, each at every picture level."""
+    builds = one.builds.one_at_a_time()
+    return tuple(
+        transfer_deck(one.chain, transfer_grid(one, build), build, plateaus.held)
+        for build in (builds.single(row) for row in range(builds.n_rows))
+        for plateaus in group
+    )
 
 
-def distortion(one: Experiment, bare: Trace, guarded: Trace) -> Quantity:
-    """Return `guard.distortion` from the transfer curves of the bare and the guarded chain."""
-    builds = one.builds.nominal()
-    failure = bare.failure or guarded.failure
-    rows = np.full(1, np.nan)
-    if failure is None:
-        lowest, highest = _extremes(one)
-        rows[0] = gain_change(
-            np.real(at_display(bare)),
-            np.real(at_display(guarded)),
-            transfer_grid(one),
+def distortion(one: Experiment, bare: Sequence[Trace], guarded: Sequence[Trace], levels: tuple[int, int]) -> Quantity:
+    """Return `guard.distortion` from the transfer curves of the bare and the guarded chain.
+
+    `levels` are the numbers of picture levels either was solved for; the judged one comes first.
+    """
+    builds = one.builds.one_at_a_time()
+    failure = next((trace.failure for trace in (*bare, *guarded) if trace.failure), None)
+    rows = np.full(builds.n_rows, np.nan)
+    for row in range(builds.n_rows if failure is None else 0):
+        build = builds.single(row)
+        lowest, highest = _extremes(one, build)
+        rows[row] = gain_change(
+            np.real(at_display(bare[row * levels[0]])).reshape(-1),
+            np.real(at_display(guarded[row * levels[1]])).reshape(-1),
+            transfer_grid(one, build),
             lowest=lowest,
             highest=highest,
-            reference=_swing(one)[0],
+            reference=float(_emf(one, build)[0, one.states.index("blank")]),
         )
     return _summary(one, "guard.distortion", rows, builds, failure)
 
@@ -258,20 +286,43 @@ def distortion(one: Experiment, bare: Trace, guarded: Trace) -> Quantity:
 def _headroom(one: Experiment, group: Sequence[Plateaus]) -> Study | None:
     if not _wanted(one, "level.headroom"):
         return None
-    grid, (lowest, highest) = transfer_grid(one), _extremes(one)
+    builds, levels = one.builds.one_at_a_time(), len(group)
 
     def read(traces: Sequence[Trace]) -> tuple[Quantity, ...]:
         failure = next((trace.failure for trace in traces if trace.failure), None)
-        value, notes = np.full(1, np.nan), _NO_NOTES
-        if failure is None:
-            found = [headroom(grid, np.real(at_display(trace)), lowest, highest) for trace in traces]
-            distance, clips = min(found)
-            value = np.array([distance])
-            if not clips:
+        rows, notes = np.full(builds.n_rows, np.nan), _NO_NOTES
+        for row in range(builds.n_rows if failure is None else 0):
+            build = builds.single(row)
+            grid, ends = transfer_grid(one, build), _extremes(one, build)
+            curves = traces[row * levels : (row + 1) * levels]
+            distance, clips = min(headroom(grid, np.real(at_display(curve)).reshape(-1), *ends) for curve in curves)
+            rows[row] = distance
+            if row == 0 and not clips:
                 notes = (f"Nothing clips within {BEYOND:g} V beyond the signal: the value is a lower bound.",)
-        return (_summary(one, "level.headroom", value, one.builds.nominal(), failure, notes),)
+        return (_summary(one, "level.headroom", rows, replace(builds, summed=False), failure, notes),)
 
     return Study(transfer_decks(one, group), read)
+
+
+def _burst(one: Experiment, group: Sequence[Plateaus]) -> Study | None:
+    """Follow the declared burst to the display: its EMF times the chain's gain at the subcarrier."""
+    builds = one.builds.one_at_a_time()
+    colour = one.standard.extra.get("colour", {})
+    if "burst.amplitude" not in one.standard.limits or "subcarrier" not in colour:
+        return None
+    emf = np.array([colour_emf(one, "burst", builds.single(row)) for row in range(builds.n_rows)])
+    if emf[0] <= 0.0:
+        return None
+    carrier = float(colour["subcarrier"])
+    blank = float(_emf(one, one.builds.nominal())[0, one.states.index("blank")])
+
+    def read(traces: Sequence[Trace]) -> tuple[Quantity, ...]:
+        rows = np.full(builds.n_rows, np.nan)
+        if traces[0].failure is None:
+            rows = emf * np.abs(per_build(at_display(traces[0]), builds)[:, 0])
+        return (_summary(one, "burst.amplitude", rows, builds, traces[0].failure),)
+
+    return Study((response_deck(one.chain, blank, start=carrier, stop=carrier, points=1, builds=builds),), read)
 
 
 def _power(one: Experiment, group: Sequence[Plateaus]) -> Study | None:
@@ -315,4 +366,4 @@ def _placed(quantity: Quantity, where: str, limit: Limit) -> Quantity:
     return replace(quantity, where=where, limit=limit)
 
 
-STUDIES = (_impedance, _reflection, _bandwidth, _tilts, _overshoot, _headroom, _power)
+STUDIES = (_impedance, _reflection, _bandwidth, _tilts, _overshoot, _headroom, _burst, _power)
