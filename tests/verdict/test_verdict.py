@@ -119,6 +119,24 @@ def test_a_failed_sample_counts_against_the_yield() -> None:
     assert sample_yield(np.array([0.7, 0.7, np.nan, 2.0]), WHITE) == 0.5
 
 
+@pytest.mark.parametrize("failed", [1, 100, 200])
+def test_a_build_that_did_not_solve_is_no_build_that_conforms(failed: int) -> None:
+    samples = np.full(200, 0.7)
+    samples[:failed] = np.nan
+    found = finding("LVL01", white(0.7, spread=(0.69, 0.71), samples=samples), WHITE, needed=True)
+    assert found.outcome == NOT_PROVEN
+    assert f"{failed} of 200 samples did not solve" in found.why
+    outside = finding("LVL01", white(1.4, samples=samples), WHITE, needed=True)
+    assert outside.outcome == DOES_NOT_CONFORM
+
+
+def test_builds_that_cross_and_builds_that_did_not_solve_are_both_told() -> None:
+    samples = np.array([0.7, 1.2, np.nan, 0.7])
+    found = finding("LVL01", white(0.7, samples=samples), WHITE, needed=True)
+    assert found.outcome == NOT_PROVEN
+    assert "50 % of builds would fail or did not solve (1 of 4 samples)" in found.why
+
+
 @settings(derandomize=True, deadline=None, database=None, max_examples=300)
 @given(
     value=st.floats(-2, 2),
@@ -132,6 +150,7 @@ def test_nothing_outside_the_limits_ever_conforms(
     if found.outcome == CONFORMS:
         assert 0.496 <= value <= 0.989
         assert 0.496 <= spread[0] <= spread[1] <= 0.989
+        assert not np.isnan(samples).any()
 
 
 @settings(derandomize=True, deadline=None, database=None, max_examples=300)
