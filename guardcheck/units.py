@@ -27,18 +27,18 @@ if TYPE_CHECKING:
 PREFIXES: Mapping[str, int] = {
     "f": -15, "p": -12, "n": -9, "u": -6, "m": -3, "": 0, "k": 3, "M": 6, "G": 9, "T": 12,
 }  # fmt: skip
-DIMENSIONS: Mapping[str, tuple[str, str]] = {
-    "V": ("a voltage", "5 V"),
-    "A": ("a current", "20 mA"),
-    "ohm": ("a resistance", "75 ohm"),
-    "F": ("a capacitance", "100 nF"),
-    "H": ("an inductance", "1 uH"),
-    "s": ("a time", "64 us"),
-    "Hz": ("a frequency", "50 Hz"),
-    "W": ("a power", "250 mW"),
-    "J": ("an energy", "12 uJ"),
-    "C": ("a charge", "200 nC"),
-    "m": ("a length", "1.8 m"),
+DIMENSIONS: Mapping[str, tuple[str, ...]] = {  # what it measures, an example, the prefixes a bench has use for
+    "V": ("a voltage", "5 V", "numk"),
+    "A": ("a current", "20 mA", "pnum"),
+    "ohm": ("a resistance", "75 ohm", "numkMGT"),
+    "F": ("a capacitance", "100 nF", "pnum"),
+    "H": ("an inductance", "1 uH", "num"),
+    "s": ("a time", "64 us", "pnum"),
+    "Hz": ("a frequency", "50 Hz", "kMG"),
+    "W": ("a power", "250 mW", "num"),
+    "J": ("an energy", "12 uJ", "num"),
+    "C": ("a charge", "200 nC", "pnum"),
+    "m": ("a length", "1.8 m", "um"),
     "1": ("a plain ratio", "5 %"),
     "dB": ("a level ratio", "6 dB"),
     "degC": ("a temperature", "25 degC"),
@@ -316,9 +316,9 @@ def _refuse_unit(text: str, number: str, name: str, wanted: str | None) -> NoRet
         raise _SpellingError(f"{said}: '{seen}' {_REFUSED[name]}")
     if name in _LONE:
         unit = wanted if wanted in _PREFIXED else "ohm"
-        prefix = {"R": "", "K": "k"}.get(name, "M" if name.lower() == "meg" else name)
-        both = f" or '{number} {prefix.swapcase()}{unit}'" if prefix in ("m", "M") and unit == "ohm" else ""
-        hint = f"write '{number} {prefix}{unit}'{both}"
+        meant = {"R": "", "K": "k", "m": "mM", "M": "Mm"}.get(name, "M" if name.lower() == "meg" else name)
+        likely = [f"'{number} {prefix}{unit}'" for prefix in meant or ("",) if prefix in DIMENSIONS[unit][2]]
+        hint = f"write {' or '.join(likely) or describe(unit)}"
         raise _SpellingError(f"{said} has no unit, and '{seen}' alone means something else; {hint}")
     folded = {known.casefold(): known for known, (_, unit) in _SPELLED.items() if wanted in (None, unit)}
     near = difflib.get_close_matches(name.casefold(), list(folded), n=1, cutoff=0.6)

@@ -149,6 +149,10 @@ REFUSED = [
     ("10m", "ohm", "write '10 mohm' or '10 Mohm'"),
     ("10 m", "ohm", "write '10 mohm' or '10 Mohm'"),
     ("100n", "ohm", "write '100 nohm'"),
+    ("10 M", "A", "means something else; write '10 mA'"),  # nobody draws megaamperes
+    ("10 m", "Hz", "means something else; write '10 MHz'"),
+    ("10 m", "A", "means something else; write '10 mA'"),
+    ("10 k", "A", "means something else; write a current such as '20 mA'"),
     ("0 dBu", "V", "two meanings"),
     ("0 dBV", "V", "is a level"),
     ("0 dBm", "W", "is a level"),
