@@ -36,6 +36,7 @@ from guardcheck.model import (
     Rule,
     Value,
 )
+from guardcheck.units import format_si
 from guardcheck.verdict import finding, judge_measured
 
 FACT = "declared.fact"
@@ -83,7 +84,7 @@ def _against_target(where: str, fact: Fact, before: Value, target: Value, after:
     else:
         one = judge_measured(after.nominal, expanded(width), limit, after.unit)
         outcome, why = one.outcome, f"{one.why} It read {before.text or before.nominal} before."
-    row = _row(where, outcome, why, remedy=None if outcome == CONFORMS else "set it again and measure")
+    row = _row(where, outcome, why, remedy=None if outcome == CONFORMS else _remedy(target, after, width))
     return replace(
         row,
         value=after.nominal,
@@ -94,6 +95,21 @@ def _against_target(where: str, fact: Fact, before: Value, target: Value, after:
         uncertainty=None if width is None else expanded(width),
         origin=MEASURED,
         reference=limit.cited(),
+    )
+
+
+def _remedy(target: Value, after: Value, width: float | None) -> str:
+    """Return what helps: turning it again, unless no setting could be shown to conform with this instrument."""
+    room = (target.high - target.low) / 2.0
+    if width is None:
+        return "state the instrument's accuracy and resolution"
+    if expanded(width) < room:
+        return "set it again and measure"
+    inside = target.low <= after.nominal <= target.high
+    return (
+        f"{'' if inside else 'set it again, and '}measure it with a better meter: this one's uncertainty is "
+        f"{format_si(expanded(width), after.unit)}, and {format_si(room, after.unit)} either way is all that "
+        f"{target.text} leaves, so no setting can be shown to conform with it"
     )
 
 
@@ -119,6 +135,7 @@ def _case(after: float, **more: Any) -> Facts:
 CASES = (
     Case("0.70 V wanted, 0.70 V left", _case(0.70), CONFORMS),
     Case("0.90 V left", _case(0.90), DOES_NOT_CONFORM),
+    Case("0.70 V left, read to 0.05 V", _case(0.70, accuracy="0.05 V"), NOT_PROVEN),
     Case("value before not noted", _case(0.70, before="unknown"), NOT_PROVEN),
     Case("no adjustment declared", Facts(), NOT_APPLICABLE),
 )

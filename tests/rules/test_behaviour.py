@@ -373,6 +373,7 @@ def capacitor(**entries: object) -> dict[str, Finding]:
 
 
 BULK = {"capacitance": Value.exact(220e-6, "F"), "voltage": Value.exact(325.0, "V")}
+BLEEDER = Value.exact(100e3, "ohm")
 VOLTMETER = {"accuracy": "0.5% + 2 counts", "resolution": Value.exact(0.1, "V")}
 
 
@@ -387,12 +388,70 @@ def test_bleeder_gives_a_time_and_no_proof() -> None:
 def test_a_late_reading_does_not_prove_the_plug() -> None:
     read = {"value": Value.exact(5.0, "V"), **VOLTMETER}
     late, soon = (
-        capacitor(**BULK, connected="plug", reading={**read, "after": Value.exact(seconds, "s")})
-        for seconds in (30.0, 1.5)
+        capacitor(**BULK, bleeder=bleeder, connected="plug", reading={**read, "after": Value.exact(seconds, "s")})
+        for seconds, bleeder in ((30.0, Value.exact(33e3, "ohm")), (1.5, Value.exact(1.5e3, "ohm")))
     )
     assert late["stored.voltage"].outcome == NOT_PROVEN
     assert soon["stored.voltage"].outcome == CONFORMS
-    assert capacitor(**BULK, reading=read)["stored.voltage"].outcome == CONFORMS
+    inside = capacitor(**BULK, bleeder=BLEEDER, reading={**read, "after": Value.exact(120.0, "s")})
+    assert inside["stored.voltage"].outcome == CONFORMS
+
+
+def test_a_reading_the_declared_decay_rules_out_proves_nothing() -> None:
+    """By hand: 325 V, 220 uF, 100 kohm, tau 22 s: exp(-10/22) leaves 206 V after 10 s, and 1 V was read."""
+    read = {"value": Value.exact(1.0, "V"), "after": Value.exact(10.0, "s"), **VOLTMETER}
+    found = capacitor(**BULK, bleeder=BLEEDER, reading=read)["stored.voltage"]
+    assert found.outcome == NOT_PROVEN
+    assert "the declared values leave 206 V" in found.why
+    assert "known voltage" in (found.remedy or "")
+
+
+@pytest.mark.parametrize("left_out", ["voltage", "capacitance", "bleeder"])
+def test_leaving_a_declaration_out_does_not_make_a_doubtful_reading_good(left_out: str) -> None:
+    entries = {**BULK, "bleeder": BLEEDER}
+    entries.pop(left_out)
+    read = {"value": Value.exact(1.0, "V"), "after": Value.exact(10.0, "s"), **VOLTMETER}
+    assert capacitor(**entries, reading=read)["stored.voltage"].outcome == NOT_PROVEN
+
+
+def test_a_reading_needs_its_time() -> None:
+    read = {"value": Value.exact(12.0, "V"), **VOLTMETER}
+    found = capacitor(**BULK, bleeder=BLEEDER, reading=read)["stored.voltage"]
+    assert found.outcome == NOT_PROVEN
+    assert "how long after unplugging" in found.why
+    high = capacitor(**BULK, bleeder=BLEEDER, reading={**read, "value": Value.exact(200.0, "V")})["stored.voltage"]
+    assert high.outcome == DOES_NOT_CONFORM  # a dangerous reading needs no time
+
+
+def test_a_low_voltage_capacitor_needs_no_bleeder() -> None:
+    read = {"value": Value.exact(0.3, "V"), "after": Value.exact(60.0, "s"), **VOLTMETER}
+    found = capacitor(capacitance=Value.exact(1e-3, "F"), voltage=Value.exact(12.0, "V"), reading=read)
+    assert found["stored.voltage"].outcome == CONFORMS
+
+
+@pytest.mark.parametrize(
+    ("after", "accuracy", "remedy"),
+    [
+        (0.70, "0.05 V", "measure it with a better meter"),
+        (0.90, "0.05 V", "set it again, and measure it with a better meter"),
+        (0.90, "0.001 V", "set it again and measure"),
+        (0.70, None, "state the instrument's accuracy"),
+    ],
+)
+def test_a_meter_too_coarse_for_the_tolerance_is_not_cured_by_turning(
+    after: float, accuracy: str | None, remedy: str
+) -> None:
+    """Wanted 0.70 V 5 %, 35 mV either way; a half-width of 50 mV is U = 2 * 50 / sqrt(3) = 57.7 mV (JCGM 100)."""
+    entries = {
+        "quantity": "video level",
+        "before": Value.exact(0.66, "V", text="0.66 V"),
+        "target": Value(0.70, "V", 0.665, 0.735, text="0.70 V 5%"),
+        "after": Value.exact(after, "V", text=f"{after} V"),
+        "accuracy": accuracy,
+    }
+    facts = Facts(declared=(Fact("setpoint", 0, "VR1", entries),))
+    found = next(one for one in judge_all(facts) if one.rule == "SET01")
+    assert (found.remedy or "").startswith(remedy)
 
 
 def test_small_capacitors_are_harmless_at_more_volts() -> None:
