@@ -32,6 +32,7 @@ from guardcheck.pipeline.events import EventResults, event_results
 from guardcheck.pipeline.facts import undecided_facts
 from guardcheck.pipeline.fit import Fitter
 from guardcheck.pipeline.levels import Experiment, Plateaus, level_quantities, solve
+from guardcheck.pipeline.named import check_settings
 from guardcheck.pipeline.once import run_once
 from guardcheck.pipeline.probes import answers, probes_used
 from guardcheck.pipeline.remedy import AMPLITUDES, IMPEDANCES, LEVELS, Trouble, amplitude_limits, attach, find
@@ -86,6 +87,7 @@ def check(path: Path, options: Options, progress: Progress | None = None) -> Res
 
 def check_job(job: Job, engine: Engine, options: Options, progress: Progress | None = None) -> Result:
     """Return the result of checking a job that has been read, on a running engine."""
+    check_settings(job)
     say = progress or (lambda done, total, what: None)
     folder = options.circuits or (Path(job.circuits) if job.circuits else None)
     library = Library.load(folder)

@@ -29,6 +29,7 @@ from guardcheck.pipeline.measured import (
     from_readings,
     with_peak_to_peak,
 )
+from guardcheck.pipeline.named import check_settings
 from guardcheck.pipeline.planned import Plan, plans
 from guardcheck.pipeline.words import plan_rows
 from guardcheck.rules.cautions import cautions_for
@@ -74,6 +75,7 @@ def verify_job(job: Job, engine: Engine, given: Given, options: Options, progres
     """Return the result of verifying measurements of a job that has been read, on a running engine."""
     if not job.lines:
         raise InputError("the job has no [[line]], so there is nothing to verify", file=Path(job.file).name)
+    check_settings(job)
     say = progress or (lambda done, total, what: None)
     library = Library.load(options.circuits or (Path(job.circuits) if job.circuits else None))
     fitter = Fitter(job, library)

@@ -5,8 +5,8 @@ from __future__ import annotations
 import importlib
 import pkgutil
 import re
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 from functools import cache
 
 from guardcheck.model import Ask, Case, Facts, Finding, Rule
@@ -16,13 +16,17 @@ _FILE = re.compile(r"[a-z]{3}[0-9]{2}_[a-z_]+")
 
 @dataclass(frozen=True)
 class Loaded:
-    """A rule as found: its record, its function, its cases, its page (the docstring), and what it asks of ngspice."""
+    """A rule as found: its record, its function, its cases, its page (the docstring), and what it asks of ngspice.
+
+    `settings` gives, for each key of a job that only this rule understands, the names it may have.
+    """
 
     rule: Rule
     judge: Callable[[Facts], tuple[Finding, ...]]
     cases: tuple[Case, ...]
     page: str
     asks: Callable[[Facts], tuple[Ask, ...]] | None = None
+    settings: Mapping[str, Callable[[], tuple[str, ...]]] = field(default_factory=dict)
 
 
 @cache
@@ -33,7 +37,14 @@ def all_rules() -> tuple[Loaded, ...]:
         if _FILE.fullmatch(info.name):
             module = importlib.import_module(f"{__name__}.{info.name}")
             found.append(
-                Loaded(module.RULE, module.judge, module.CASES, module.__doc__ or "", getattr(module, "asks", None))
+                Loaded(
+                    module.RULE,
+                    module.judge,
+                    module.CASES,
+                    module.__doc__ or "",
+                    getattr(module, "asks", None),
+                    getattr(module, "SETTINGS", {}),
+                )
             )
     return tuple(sorted(found, key=lambda one: one.rule.code))
 
@@ -52,3 +63,8 @@ def asks_of(facts: Facts) -> tuple[Ask, ...]:
 def handled_tables() -> frozenset[str]:
     """Return the names of the job tables some rule judges."""
     return frozenset(table for one in all_rules() for table in one.rule.tables)
+
+
+def known_settings() -> Mapping[str, tuple[str, ...]]:
+    """Return the names each key of a job may have that only a rule understands."""
+    return {key: names() for one in all_rules() for key, names in one.settings.items()}

@@ -94,6 +94,10 @@ def touch_standards() -> tuple[str, ...]:
     return tuple(sorted(_data().limits))
 
 
+SETTINGS = {"touch_standard": touch_standards}
+"""The keys of a job whose names this rule alone knows."""
+
+
 def asks(facts: Facts) -> tuple[Ask, ...]:
     """Return the simulations wanted: touch current of the unit, of the display, of everything joined."""
     mains, frequency = known(facts.supply, "mains"), known(facts.supply, "mains_frequency")
