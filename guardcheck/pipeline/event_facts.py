@@ -1,7 +1,7 @@
 """What the job says about the bench an event happens on: the rail, and the voltage between the two 0 V nodes.
 
-A value that is unknown, or that nobody declared, is taken where it hurts most within what is usual; each such choice is
-an assumption that the findings repeat.
+A value that is unknown is taken where it hurts most within what is usual, and judged there; each such choice is an
+assumption that the findings repeat. One that nobody declared is taken there too, but what fails by it is not proven.
 """
 
 from __future__ import annotations
@@ -32,7 +32,8 @@ class Chassis:
     """The two 0 V nodes before they are joined.
 
     `volts` is the crest of the voltage between them, `capacitance` what it stands behind [F], `amps` the current that
-    flows from one to the other at mains frequency, rms. `told` says how it was found.
+    flows from one to the other at mains frequency, rms. `told` says how it was found, `undeclared` what the job does
+    not even call unknown.
     """
 
     volts: float
@@ -41,16 +42,18 @@ class Chassis:
     frequency: float
     told: str
     assumed: tuple[str, ...]
+    undeclared: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
 class Bench:
-    """Rail and chassis as events see them, and what was assumed about each."""
+    """Rail and chassis as events see them, what was assumed about each, and what of the rail is not declared."""
 
     rail: Rail
     rail_max: tuple[float, float]
     chassis: Chassis
     assumed: tuple[str, ...]
+    undeclared: tuple[str, ...] = ()
 
     @property
     def numbers(self) -> Mapping[str, float]:
@@ -75,7 +78,10 @@ def bench_of(job: Job, volts: Value) -> Bench:
     )
     most = _declared(job.supply.get("rail_max"))
     bounds = (RAIL_MAX_BOUNDS[0] * rail.volts, RAIL_MAX_BOUNDS[1] * rail.volts)
-    return Bench(rail, bounds if most is None else (most.nominal, most.nominal), chassis_of(job), tuple(assumed))
+    if most is not None:
+        bounds = (most.nominal, most.nominal)
+    undeclared = tuple(name.replace("_", " ") for name in USUAL_RAIL if name not in job.supply)
+    return Bench(rail, bounds, chassis_of(job), tuple(assumed), undeclared)
 
 
 def _declared(given: object) -> Value | None:
@@ -97,10 +103,16 @@ def chassis_of(job: Job) -> Chassis:
     symmetric pairs on one phase float at the same voltage, so nothing stands between them whichever way the plugs go.
     """
     assumed: list[str] = []
+    undeclared: list[str] = [
+        f"the {name.replace('_', ' ')}" for name in ("mains", "mains_frequency") if name not in job.supply
+    ]
     mains = _usual(job.supply, "mains", "mains", assumed)
     frequency = _usual(job.supply, "mains_frequency", "mains frequency", assumed)
     unit = _sides(job.supply, "unit", _earthed_unit(job, assumed), [1.0], assumed)
     display = _sides(job.display_facts, "display", _earthed_display(job, assumed), _phases(job, assumed), assumed)
+    for entries, who, sides in ((job.supply, "unit", unit), (job.display_facts, "display", display)):
+        if "y_capacitance" not in entries and not all(math.isinf(side[1]) for side in sides):
+            undeclared.append(f"the Y capacitance of the {who}")
     volts, capacitance = max(
         ((abs(one - other), _in_series(c_one, c_other)) for (one, c_one), (other, c_other) in product(unit, display)),
         key=lambda pair: (round(pair[0], 9), pair[1]),
@@ -113,7 +125,9 @@ def chassis_of(job: Job) -> Chassis:
         if crest > 0.0
         else "no voltage stands between the two 0 V"
     )
-    return Chassis(crest, max(capacitance, LEAST_CAPACITANCE), amps, frequency, told, tuple(assumed))
+    if crest == 0.0:
+        undeclared = []
+    return Chassis(crest, max(capacitance, LEAST_CAPACITANCE), amps, frequency, told, tuple(assumed), tuple(undeclared))
 
 
 def _usual(entries: Mapping[str, Any], name: str, words: str, assumed: list[str]) -> float:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from guardcheck.measure import Stress, time_outside, worst_of
-from guardcheck.model import DOES_NOT_CONFORM, Limit, Quantity
+from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, Limit, Quantity
 from guardcheck.pipeline.event_margins import Margin, pin_margins, worst
 from guardcheck.pipeline.event_ratings import PinRatings, exposed_ratings
 from guardcheck.pipeline.event_runs import ENDLESS, PinSeen, Power, Seen, case_words
@@ -88,7 +88,8 @@ def _judged(group: Group, index: int, reference: Stress | None) -> Judged:
     found = worst(every)
     near = [one.field for one in every if one.strict < found.strict + NEAR and (index, one.field) in group.loose]
     least = min(found.strict, worst(margins(hard)).strict)
-    return Judged(index, pin, ratings, stress, hard, found, least, worst(margins(known)), tuple(near))
+    certain = [one for one in margins(known) if one.field != "rail" or not bench.undeclared]
+    return Judged(index, pin, ratings, stress, hard, found, least, worst(certain), tuple(near))
 
 
 def _margin_quantity(
@@ -99,9 +100,14 @@ def _margin_quantity(
             blank,
             failure="nothing is known of what this source may take: it has no chip diodes, and the job states no pin",
         )
-    proven = judge_margin(judged.known.loose) == DOES_NOT_CONFORM
+    gap = _undeclared(group)
+    proven = gap is None and judge_margin(judged.known.loose) == DOES_NOT_CONFORM
     unsure = f"its {' and '.join(judged.loose)} did not hold within 1 % at finer steps and longer runs"
     failure = group.failure or (unsure if judged.loose else None) or beyond
+    if judged.margin.field == "rail" and not proven and group.subject.bench.undeclared:
+        failure = failure or f"{', '.join(group.subject.bench.undeclared)} not declared"
+    if gap is not None and judge_margin(judged.least) != CONFORMS:
+        failure = group.failure or gap
     notes = [_worst_words(group, judged)]
     if beyond is not None:
         notes.append(
@@ -117,6 +123,13 @@ def _margin_quantity(
         limit=Limit("event.margin", EVENT_MARGIN_DB, None, None, judged.ratings.reference, judged.ratings.known_by),
         notes=(*notes, *_more_words(group, judged, reference)),
     )
+
+
+def _undeclared(group: Group) -> str | None:
+    """Return what the event depends on and nobody declared: what fails by such a value is not proven."""
+    bench, known = group.subject.bench, group.event.fitted.part.circuit.parameters
+    missing = bench.chassis.undeclared if any(name in known for name in bench.numbers) else ()
+    return f"{', '.join(missing)} not declared; the margin shown is for the worst of what is usual" if missing else None
 
 
 def _worst_words(group: Group, judged: Judged) -> str:
@@ -150,10 +163,12 @@ def _parts(group: Group, blank: Quantity, beyond: str | None) -> tuple[Quantity,
     if not margins:
         return ()
     found = worst(margins)
+    gap = _undeclared(group) if judge_margin(found.strict) != CONFORMS else None
     return (
         replace(
             blank,
             name="event.part_margin",
+            failure=group.failure or gap,
             value=found.strict,
             spread=(found.strict, max(found.loose, found.strict)),
             estimate=beyond is not None,

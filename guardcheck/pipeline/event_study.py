@@ -18,9 +18,9 @@ from guardcheck.pipeline.event_facts import Bench
 from guardcheck.pipeline.event_ratings import PinRatings
 from guardcheck.pipeline.event_runs import ENDLESS, FLOORS, Seen, agree, seen_of
 
-FINER = 4.0
-"""How much finer a repeated run is, in its largest step and in the error it allows: the simulator chooses most steps by
-its own estimate of the error, so a smaller largest step alone would often repeat the same run."""
+FINER, STRICTER = 2.0, 4.0
+"""How much finer a repeated run is in its largest step, and how much stricter in the error it allows: the simulator
+chooses most steps by its own estimate of the error, so a smaller largest step alone would often repeat the same run."""
 LONGER = 4.0
 """How much longer a run becomes whose quantities still change at its end."""
 ROUNDS = 5
@@ -168,7 +168,7 @@ def _again(engine: Engine, active: Sequence[tuple[Group, Track]]) -> None:
             track.case = replace(track.case, step=track.case.step * longer / track.case.stop, stop=longer)
         else:
             finer = track.case.step / FINER
-            track.case = replace(track.case, step=finer, tolerance=track.case.tolerance / FINER)
+            track.case = replace(track.case, step=finer, tolerance=track.case.tolerance / STRICTER)
     _run(engine, active)
     for (_, track), old in zip(active, before, strict=True):
         new = track.seen

@@ -41,7 +41,8 @@ def notes_of(rows: Sequence[Ranked], bench: Bench) -> tuple[str, ...]:
     """Return what a reader must know before he picks a row."""
     notes = [
         "Margins are rating over stress in dB at the hardest level of each event; +1.5 dB or more conforms, -1.5 dB or "
-        "less does not. A tilde (≈ on a page) marks an estimate beyond a device's data sheet: it may rank a guard, not certify it.",
+        "less does not. A tilde (≈ on a page) marks an estimate beyond a device's data sheet: it may rank a guard, not "
+        "certify it.",
         "The order connector, clamp, resistor, chip is the only one whose result hardly depends on the chip's own "
         "diodes, which no data sheet gives; with the clamp straight at the pin, the two share the current.",
     ]
