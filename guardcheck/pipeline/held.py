@@ -36,6 +36,17 @@ READ_IT = (
     "measure it: a white field or colour bars on the screen, the line into its load, the scope on direct coupling; or "
     "a meter where the level is steady"
 )
+READ_SO = {
+    "level.black": (
+        "measure it: colour bars on the screen, the line into its load, and read the black bar against the blanking "
+        "beside the picture"
+    ),
+    "level.blank": (
+        "measure it: the line into its load, the scope on direct coupling, and read the blanking beside the picture "
+        "against the unit's 0 V; or a meter where the level is steady"
+    ),
+}
+"""How levels are read that a white field does not show, or that need no picture at all."""
 SAY_PICTURE = (
     "show a white field or colour bars, read it again, and say which picture it was",
     "say which picture was captured: --picture white, bars-100 or bars-75",
@@ -94,8 +105,7 @@ def held(plan: Plan, measured: Sequence[Measured]) -> tuple[Row, ...]:
     rows = [_row(plan, one) for one in seen if not _superseded(one, measured)]
     known = {row.finding.quantity for row in rows}
     rows += [_row(plan, _missing(plan, name)) for name in to_measure(plan.standard) if name not in known]
-    anything = any(row.finding.value is not None and row.finding.quantity.startswith("level.") for row in rows)
-    return _placed(_with_needs(plan, rows, all_levels=not anything))
+    return _placed(_with_needs(plan, rows))
 
 
 def _superseded(one: Measured, measured: Sequence[Measured]) -> bool:
@@ -160,8 +170,8 @@ def _remedy(one: Measured, made: Finding) -> str | None:
     quantity = one.quantity
     if made.outcome != NOT_PROVEN:
         return None
-    if quantity.value is None:
-        return READ_IT if one.unread else None
+    if quantity.value is None or (quantity.name in READ_SO and quantity.failure is not None):
+        return READ_SO.get(quantity.name, READ_IT if one.unread else None)
     option = 1 if one.how == CAPTURED else 0
     if quantity.bound is not None:
         return SAY_PICTURE[option]
@@ -170,13 +180,14 @@ def _remedy(one: Measured, made: Finding) -> str | None:
     return SAY_LOAD[option] if "load" in quantity.unknowns else READ_FINER
 
 
-def _with_needs(plan: Plan, rows: Sequence[Row], *, all_levels: bool) -> list[Row]:
-    """Say which findings count: what decided does; what did not, only where the line is decided by it.
+def _with_needs(plan: Plan, rows: Sequence[Row]) -> list[Row]:
+    """Say which findings count: whatever decided, and every level to be measured that nothing has proven yet.
 
+    White that conforms says nothing of black, blanking or sync, so one reading never settles a line that owes several.
     Of several measurements of one quantity, one that conforms proves it; the others need not.
     """
     proven = {row.finding.quantity for row in rows if row.finding.outcome == CONFORMS}
-    must = to_measure(plan.standard) if all_levels else decides(plan.standard)
+    must = to_measure(plan.standard)
 
     def counts(made: Finding) -> bool:
         if made.limit is None:

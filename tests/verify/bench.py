@@ -29,6 +29,13 @@ def reading(line_: str = "red", quantity: str = "level.white", value: str = "700
     return f'[[reading]]\nline = "{line_}"\nquantity = "{quantity}"\nvalue = "{value}"\n{rows}'
 
 
+def dark(line_: str = "red", *quantities: str) -> str:
+    """Return readings of a line's dark levels, black and blanking unless told otherwise, all at 0 V on colour bars."""
+    named = quantities or ("level.black", "level.blank")
+    finely = {"picture": "bars-100", "accuracy": "3% + 5 mV", "resolution": "2 mV"}
+    return "".join(reading(line_, quantity, "0 mV", **finely) for quantity in named)
+
+
 def run(engine: Engine, folder: Path, job: str, *readings: str, captures: tuple[str, ...] = (), **more: Any) -> Result:
     """Verify readings (and captures) of a job, without tolerance samples."""
     file = None
@@ -64,4 +71,4 @@ def capture(folder: Path, name: str, **channels: Shot) -> str:
     return str(path)
 
 
-__all__ = ["BACK_MATCHED", "capture", "causes", "line", "lines", "only", "reading", "run", "text"]
+__all__ = ["BACK_MATCHED", "capture", "causes", "dark", "line", "lines", "only", "reading", "run", "text"]

@@ -11,7 +11,7 @@ from guardcheck.errors import InputError, JobError
 from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, MEASURED, NOT_PROVEN
 from guardcheck.report import to_html
 from tests.measure.measure_synth import S525, Shot
-from tests.verify.bench import BACK_MATCHED, capture, causes, line, only, reading, run, text
+from tests.verify.bench import BACK_MATCHED, capture, causes, dark, line, only, reading, run, text
 
 SHORT = Shot(rate=10e6, duration=1.2e-3, start=4e-3, bits=8, noise=0.003)
 """Eighteen scan lines from the middle of a field, as an 8-bit scope sees them."""
@@ -34,12 +34,15 @@ COMPOSITE = text(
 
 def test_red_with_sync_from_a_second_channel(engine: Engine, tmp_path: Path) -> None:
     file = capture(tmp_path, "red.csv", CH1=RED, CH2=SYNC)
-    result = run(
-        engine, tmp_path, text(BACK_MATCHED), captures=(f"red={file}",), sync="ch2", picture=("white",), **AS_TAKEN
-    )
+    taken = {"captures": (f"red={file}",), "sync": "ch2", "picture": ("white",), **AS_TAKEN}
+    result = run(engine, tmp_path, text(BACK_MATCHED), dark("red", "level.black"), **taken)
     white = only(result, "level.white")
     assert white.value == pytest.approx(0.7, abs=0.003)
     assert (white.outcome, white.origin, result.outcome) == (CONFORMS, MEASURED, CONFORMS)
+    alone = run(engine, tmp_path, text(BACK_MATCHED), **taken)
+    black = only(alone, "level.black")  # a white field holds no black: it is still owed
+    assert (black.outcome, black.needed, alone.outcome) == (NOT_PROVEN, True, NOT_PROVEN)
+    assert "colour bars" in (black.remedy or "")
     assert white.planned == pytest.approx(0.7, rel=1e-2)
     assert only(result, "noise.rms").value == pytest.approx(0.003 * 0.7, rel=0.35)
     assert [one["lines"] > 10 for one in result.extra["captures"]] == [True]

@@ -13,7 +13,7 @@ from guardcheck.errors import InputError, JobError
 from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, MEASURED, NOT_PROVEN, Result
 from guardcheck.pipeline import given
 from guardcheck.report import from_json, to_html, to_json, to_terminal
-from tests.verify.bench import BACK_MATCHED, line, lines, only, reading, run, text
+from tests.verify.bench import BACK_MATCHED, dark, line, lines, only, reading, run, text
 
 RGBS = text(
     line("red green blue", source_values='white = "1.4 V", impedance = "1 ohm"', stage_values='series = "74 ohm 1%"'),
@@ -26,10 +26,10 @@ RGBS = text(
     ),
 )
 RIGHT = (
-    reading("red"),
-    reading("green", value="3.5 div", scale="200 mV/div"),
-    reading("blue", value="69 mV", scale="20 mV/div", probe="x10", scale_at="input"),
-    reading("sync", "level.sync", "290 mV", picture=""),
+    reading("red") + dark("red"),
+    reading("green", value="3.5 div", scale="200 mV/div") + dark("green"),
+    reading("blue", value="69 mV", scale="20 mV/div", probe="x10", scale_at="input") + dark("blue"),
+    reading("sync", "level.sync", "290 mV", picture="") + reading("sync", "level.blank", "290 mV", picture=""),
 )
 
 
@@ -67,6 +67,24 @@ def test_a_line_nobody_measured_is_not_proven(engine: Engine, tmp_path: Path) ->
     assert (missing.outcome, missing.needed, missing.value) == (NOT_PROVEN, True, None)
     assert "not measured" in missing.why
     assert missing.planned == pytest.approx(0.287, rel=0.01)
+
+
+@pytest.mark.parametrize(
+    ("told", "open_"),
+    [
+        (reading(), {"level.black", "level.blank"}),
+        (reading() + dark("red", "level.black"), {"level.blank"}),
+        (dark("red"), {"level.white"}),
+    ],
+)
+def test_every_level_the_standard_limits_is_owed(engine: Engine, tmp_path: Path, told: str, open_: set[str]) -> None:
+    """White alone settles nothing: black may be lifted and the line may carry a direct voltage nobody read."""
+    result = run(engine, tmp_path, text(BACK_MATCHED), told)
+    assert result.outcome == NOT_PROVEN
+    found = {one.quantity for one in result.findings if one.needed and one.outcome == NOT_PROVEN}
+    assert found == open_
+    assert all(only(result, name).remedy for name in open_)
+    assert run(engine, tmp_path, text(BACK_MATCHED), reading(), dark("red")).outcome == CONFORMS
 
 
 def test_a_value_left_unknown_is_as_if_nobody_had_written_it(engine: Engine, tmp_path: Path) -> None:
@@ -202,9 +220,9 @@ def test_two_readings_of_one_level_are_both_held(engine: Engine, tmp_path: Path)
 
 
 def test_a_doubtful_second_reading_does_not_undo_a_good_one(engine: Engine, tmp_path: Path) -> None:
-    result = run(engine, tmp_path, text(BACK_MATCHED), reading(), reading(picture="other"))
+    result = run(engine, tmp_path, text(BACK_MATCHED), reading(), dark(), reading(picture="other"))
     assert result.outcome == CONFORMS
-    assert not only(result, "level.white", where="reading 2 display terminated").needed
+    assert not only(result, "level.white", where="reading 4 display terminated").needed
 
 
 def test_colours_of_different_brightness_fail_together(engine: Engine, tmp_path: Path) -> None:
@@ -236,7 +254,10 @@ def test_white_and_sync_make_the_peak_to_peak(engine: Engine, tmp_path: Path) ->
             stage_values="",
         )
     )
-    told = (reading("composite"), reading("composite", "level.sync", "300 mV", picture=""))
+    told = (
+        reading("composite"),
+        reading("composite", "level.sync", "300 mV", picture="") + dark("composite"),
+    )
     result = run(engine, tmp_path, job, *told)
     found = only(result, "level.pp", "composite")
     parts = [only(result, name, "composite").uncertainty or 0.0 for name in ("level.white", "level.sync")]

@@ -8,14 +8,14 @@ from pathlib import Path
 import pytest
 
 from tests.cli.test_cli import guardcheck, job
-from tests.verify.bench import BACK_MATCHED, reading, text
+from tests.verify.bench import BACK_MATCHED, dark, reading, text
 from tests.verify.test_captures import RED, SYNC, capture
 
 
 @pytest.mark.parametrize(
     ("told", "code"),
-    [(reading(), 0), (reading(value="1.4 V"), 10), (reading(picture="other"), 11)],
-    ids=["0", "10", "11"],
+    [(reading() + dark(), 0), (reading(value="1.4 V"), 10), (reading(picture="other") + dark(), 11), (reading(), 11)],
+    ids=["0", "10", "11", "11 white alone"],
 )
 def test_exit_codes_follow_the_outcome(tmp_path: Path, told: str, code: int) -> None:
     (tmp_path / "readings.toml").write_text(f"format = 1\n{told}", encoding="utf-8")
@@ -34,9 +34,10 @@ def test_exit_codes_follow_the_outcome(tmp_path: Path, told: str, code: int) -> 
 
 def test_a_capture_by_command_line(tmp_path: Path) -> None:
     capture(tmp_path, "scope.csv", CH1=RED, CH2=SYNC)
+    (tmp_path / "readings.toml").write_text(f"format = 1\n{dark('red', 'level.black')}", encoding="utf-8")
     done = guardcheck("verify", job(tmp_path, text(BACK_MATCHED)), "--capture", "red=scope.csv", "--sync", "CH2",
                       "--picture", "white", "--load", "terminated", "--place", "display", "--samples", "0", "--quiet",
-                      cwd=tmp_path)  # fmt: skip
+                      "--readings", "readings.toml", cwd=tmp_path)  # fmt: skip
     assert done.returncode == 0, done.stdout + done.stderr
     assert "CONFORMS" in done.stdout
 
