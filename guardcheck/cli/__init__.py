@@ -6,6 +6,8 @@ Exit codes: 0 everything needed conforms, 10 something does not conform, 11 noth
 
 from __future__ import annotations
 
+import contextlib
+import os
 import sys
 
 import typer
@@ -26,6 +28,12 @@ app.command()(shelf.show)
 app.command()(shelf.new)
 
 
+def _abandon_output() -> None:
+    """Keep Python from trying once more to write what standard output does not take."""
+    with contextlib.suppress(OSError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
 def main() -> None:
     """Run the command line; every error is one sentence on stderr."""
     try:
@@ -36,6 +44,10 @@ def main() -> None:
     except BrokenPipeError:
         sys.stderr.close()
         sys.exit(1)
+    except OSError as error:
+        typer.echo(f"guardcheck: cannot read or write: {error.strerror or error}", err=True)
+        _abandon_output()
+        sys.exit(2)
     except Exception as error:
         typer.echo(f"guardcheck: {bug(error)}", err=True)
         sys.exit(1)

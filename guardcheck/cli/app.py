@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -83,6 +84,24 @@ def write(result: Result, json: str | None, html: Path | None) -> None:
         report.write_text(Path(json), report.to_json(result))
     if html is not None:
         report.write_text(html, report.to_html(result))
+
+
+def check_targets(targets: Sequence[Path | str | None], inputs: Sequence[Path | None]) -> None:
+    """Refuse outputs that cannot be written or would replace an input, before anything is computed."""
+    taken = {path.resolve(): "an input" for path in inputs if path is not None}
+    for target in targets:
+        if target is None or str(target) == "-":
+            continue
+        path = Path(target)
+        if path.resolve() in taken:
+            raise InputError(f"this is {taken[path.resolve()]} already; name another file to write", file=str(path))
+        if path.is_dir():
+            raise InputError("is a folder; name a file to write", file=str(path))
+        if not path.parent.is_dir():
+            raise InputError("its folder does not exist; make it first", file=str(path))
+        if not os.access(path.parent, os.W_OK):
+            raise InputError("its folder cannot be written to", file=str(path))
+        taken[path.resolve()] = "another output"
 
 
 def in_folder(folder: Path, name: str) -> Path:

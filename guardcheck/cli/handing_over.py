@@ -16,6 +16,7 @@ from guardcheck.cli.app import (
     SamplesOption,
     SeedOption,
     WorkersOption,
+    check_targets,
 )
 from guardcheck.errors import InputError, accepted
 
@@ -56,6 +57,7 @@ def checklist(
         raise InputError("say where the sheet goes: --html FILE, --pdf FILE, or both", key="checklist")
     if paper not in report.PAPERS:
         raise InputError(f"no paper '{paper}'; accepted: {accepted(report.PAPERS)}", key="--paper")
+    check_targets((html, pdf), (job, readings, result, verified))
     options = pipeline.Options(
         seed=seed, samples=samples, workers=workers, allow_outside=allow_outside, circuits=circuits
     )

@@ -20,6 +20,7 @@ from guardcheck.cli.app import (
     SeedOption,
     WorkersOption,
     bug,
+    check_targets,
     code_of,
     in_folder,
     show,
@@ -54,6 +55,7 @@ def check(
 def _check_one(job: Path, options: object, json: str | None, html: Path | None, quiet: bool) -> int:
     from guardcheck import pipeline
 
+    check_targets((json, html), (job,))
     progress = Progress(quiet)
     result = pipeline.check(job, options, progress)  # type: ignore[arg-type]
     progress(1, 1, "")
@@ -144,6 +146,8 @@ def verify(
         place=place or (),
         accuracy=accuracy,
     )
+    files = [Path(one.partition("=")[2].partition("#")[0]) for one in capture or ()]
+    check_targets((json, html), (job, readings, *files))
     progress = Progress(quiet)
     result = pipeline.verify(job, given, options, progress)
     progress(1, 1, "")

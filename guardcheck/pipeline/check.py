@@ -356,15 +356,16 @@ def _troubles(
         if (chain.line, chain.guarded) not in failing or not limits:
             continue
         impedance = one.named("response.impedance")
-        same = chain.display.part.name == standard.display
+        cure = str(chain.display.part.extra.get("remedy", ""))
+        swapped = bool(cure) and chain.display.part.name != standard.display
         troubles.append(
             Trouble(
                 one.experiment,
                 limits,
                 float("nan") if impedance is None or impedance.value is None else impedance.value,
                 standard.limits.get("response.impedance"),
-                fitter.chain(lines[chain.line], standard, guarded=chain.guarded, reference=True),
-                None if same else str(chain.display.part.extra.get("remedy", "")) or None,
+                fitter.chain(lines[chain.line], standard, guarded=chain.guarded, reference=swapped),
+                cure if swapped else None,
             )
         )
     return troubles

@@ -20,11 +20,17 @@ from guardcheck.model import (
     Parameter,
     Part,
     PartUse,
+    Range,
     Standard,
     Value,
 )
 from guardcheck.units import parse
 
+WIRE = 1e-3
+"""What 0 ohm becomes [ohm]: a wire, which a netlist can hold."""
+LOAD_RESISTOR = Parameter(
+    "load", "ohm", "the resistor the pin was loaded with", usual=Range(37.5, 1e3), possible=Range(1.0, 1e6)
+)
 READING_TOLERANCE = 0.03
 """Relative error of a scope level when the job states none: 3 % is what hand scopes print (common practice)."""
 
@@ -107,14 +113,11 @@ class Fitter:
             if name in reading_names:
                 continue
             parameter = part.parameters.get(name)
-            if parameter is None and part.own and isinstance(given, str) and given != UNKNOWN_WORD:
-                words[name] = given
-                continue
-            if parameter is None and part.own and isinstance(given, Value):
-                values[name] = given
+            if parameter is None and name in part.circuit.parameters and isinstance(given, Value):
+                values[name] = self._own_value(given, key)
                 continue
             if parameter is None:
-                known = [*part.parameters, *reading_names]
+                known = [*part.parameters, *part.circuit.parameters, *reading_names]
                 raise self._error(
                     key,
                     f"{part.kind} '{part.name}' has no parameter '{name}'; accepted: "
@@ -144,7 +147,9 @@ class Fitter:
     def _value(self, parameter: Parameter, given: Value | str, key: str) -> Value:
         text = given if isinstance(given, str) else given.text
         if not parameter.unit and isinstance(given, Value):
-            return given
+            return self._own_value(given, key)
+        if isinstance(given, Value) and given.nominal == 0.0 and given.unit == parameter.unit == "ohm":
+            return Value.exact(WIRE, "ohm", text=given.text)
         value, warning = parse(
             text,
             parameter.unit,
@@ -158,6 +163,14 @@ class Fitter:
         if warning and warning not in self.warnings:
             self.warnings.append(warning)
         return value
+
+    def _own_value(self, given: Value, key: str) -> Value:
+        """Return a value for a parameter of an own netlist, whose unit only its author knows."""
+        if given.unit == "1":
+            warning = f"{key}: '{given.text}' has no unit; the netlist gets it as a plain number"
+            if warning not in self.warnings:
+                self.warnings.append(warning)
+        return given
 
     def _two_readings(self, part: Part, use: PartUse, readings: Mapping[str, str]) -> dict[str, Value]:
         """Derive EMF and impedance from an open and a loaded scope reading: Z = R (open / loaded - 1)."""
@@ -192,7 +205,7 @@ class Fitter:
             )
 
         def impedance(open_volts: float, loaded_volts: float, ohms: float) -> float:
-            return max(ohms * (open_volts / loaded_volts - 1.0), 0.0)
+            return max(ohms * (open_volts / loaded_volts - 1.0), WIRE)
 
         derived = Value(
             impedance(emf.nominal, loaded.nominal, load.nominal),
@@ -202,10 +215,14 @@ class Fitter:
             DERIVED,
             f"from {emf.text} open and {loaded.text} into {load.text}",
         )
+        presumed = (
+            ""
+            if read["open"].varies and read["loaded"].varies
+            else "; ±3 % was taken where no tolerance was written (common practice, no published source)"
+        )
         self.warnings.append(
             f"{key}: source impedance {derived.nominal:.3g} ohm ({derived.low:.3g} to {derived.high:.3g} ohm) derived "
-            "from two scope readings; each was taken as ±3 % where no tolerance was written (common practice, no "
-            "published source)"
+            f"from two scope readings{presumed}"
         )
         return {readings["emf"]: replace(emf, known=DERIVED), readings["impedance"]: derived}
 

@@ -253,14 +253,19 @@ def _by_hand(one: Trouble, levels: Mapping[str, float]) -> str:
             f"{' and '.join(fine)} of {line} is right, {' and '.join(wrong)} is not: something clips one end of the "
             "signal; check the stage's bias and the guard"
         )
+    if not wrong:
+        return (
+            f"the levels of {line} are right, but the signal leaves no room before it clips: shift its bias away from "
+            "the end it meets, raise the rail, or lower the signal"
+        )
     if level <= 0.0:
         return f"no signal of the right polarity reaches the display on {line}: check the stage and the source's levels"
     if level > nominal:
         return f"{line} is {level / nominal:.2g} times too high: lower it before it reaches the display"
-    wanted = (LOAD + one.impedance) * level / nominal - LOAD
-    if np.isfinite(one.impedance) and wanted >= (0.0 if one.matched is None else 0.8 * LOAD):
-        return f"take about {shown_ohms(one.impedance - wanted)} out of the series path of {line}"
-    return f"{line} is {nominal / level:.2g} times too low and has no level to spare: use a buffer stage with gain"
+    return (
+        f"{line} is {nominal / level:.2g} times too low: less resistance in its path or a buffer stage with gain would "
+        "raise it; plan the change and check it again"
+    )
 
 
 def attach(

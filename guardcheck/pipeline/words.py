@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from guardcheck.model import NOT_PROVEN, Finding, Job, PartUse, Value
+from guardcheck.model import NOT_PROVEN, SIMULATED, Finding, Job, PartUse, Value
 
 NO_EVENTS = (
     "Live plugging, electrostatic discharge, cable discharge, a misplug, a short, back-powering and power steps were "
@@ -24,11 +24,26 @@ def advice(finding: Finding) -> str | None:
     """Return the general advice for a finding no simulated remedy was found for."""
     if finding.remedy is not None:
         return finding.remedy
+    if finding.event is not None:
+        return _event_advice(finding)
     if finding.outcome == NOT_PROVEN and "unknown" in finding.why:
         return "measure the source at its pin, open and into 75 ohm, and write both readings into the job file"
-    if finding.outcome == NOT_PROVEN and finding.value is not None:
+    if finding.outcome == NOT_PROVEN and finding.value is not None and finding.origin == SIMULATED:
         return "fit parts of closer tolerance, or measure the level after soldering"
     return None
+
+
+def _event_advice(finding: Finding) -> str:
+    """Return what to do about a stress that is too much, or that could not be decided."""
+    line = finding.line or "the line"
+    if finding.quantity == "part.power":
+        return f"fit parts of {line} that stand the heat, or keep this mistake from happening: a keyed or labelled plug"
+    if "bounds seen in data sheets" in finding.why:
+        return (
+            f"look up what the chip on {line} may take (clamp current, pin voltage) in its data sheet and write it "
+            "into the job's pin table, or name its family"
+        )
+    return f"see which guard helps {line}, and where it must sit: guardcheck guards JOB --line {line}"
 
 
 def plan_rows(job: Job) -> tuple[tuple[str, str, str], ...]:

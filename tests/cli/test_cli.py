@@ -14,7 +14,45 @@ from tests.pipeline.jobs import line, text
 
 GOOD = text(line())
 BAD_LEVEL = text(line(), display="unterminated")
-UNSURE = text(line(source_values='white = "1.4 V", impedance = "unknown"'))
+SOUND = """
+format = 1
+touch_standard = "iec-62368-1"
+[unit]
+label = "BENCH-1"
+kind = "invented test unit"
+[supply]
+rail = "5 V"
+rail_capacitance = "100 uF"
+rail_load = "100 mA"
+rail_max = "5.5 V"
+rail_esr = "0.1 ohm"
+mains = "230 V"
+mains_frequency = "50 Hz"
+protection_class = "II"
+y_capacitance = "2.2 nF"
+y_coupling = "symmetric"
+touch_reading = { value = "50 uA", accuracy = "1%", resolution = "1 uA" }
+[display]
+touch_reading = { value = "50 uA", accuracy = "1%", resolution = "1 uA" }
+input = "terminated"
+earthed = false
+y_capacitance = "2.2 nF"
+y_coupling = "symmetric"
+[cable]
+kind = "coax-75"
+length = "1.8 m"
+[[line]]
+names = ["sync"]
+standard = "scart-sync"
+source = "logic-pin"
+source_values = { high = "5 V", low = "0 V", impedance = "50 ohm" }
+pin = { family = "hc-logic" }
+stage = "series-resistor"
+stage_values = { series = "1 kohm 1%" }
+guard = "schottky-pair"
+"""
+"""A line that every needed check lets pass: sync through 1 kohm and a Schottky pair, supplies that float together."""
+UNSURE = SOUND.replace('touch_reading = { value = "50 uA", accuracy = "1%", resolution = "1 uA" }', "")
 
 
 def guardcheck(*arguments: str, cwd: Path, **environment: str) -> subprocess.CompletedProcess[str]:
@@ -34,7 +72,7 @@ def job(folder: Path, content: str, name: str = "job.toml") -> str:
     return name
 
 
-@pytest.mark.parametrize(("content", "code"), [(GOOD, 0), (BAD_LEVEL, 10), (UNSURE, 11)], ids=["0", "10", "11"])
+@pytest.mark.parametrize(("content", "code"), [(SOUND, 0), (BAD_LEVEL, 10), (UNSURE, 11)], ids=["0", "10", "11"])
 def test_exit_codes_follow_the_outcome(tmp_path: Path, content: str, code: int) -> None:
     done = guardcheck("check", job(tmp_path, content), "--samples", "5", "--json", "out.json", cwd=tmp_path)
     assert done.returncode == code, done.stderr
@@ -109,7 +147,7 @@ def test_same_job_same_seed_same_bytes(tmp_path: Path) -> None:
         done = guardcheck(
             "check", name, "--workers", workers, "--json", f"{index}.json", "--html", f"{index}.html", cwd=tmp_path
         )
-        assert done.returncode in (0, 11), done.stderr
+        assert done.returncode == 10, done.stderr
     assert (tmp_path / "0.json").read_bytes() == (tmp_path / "1.json").read_bytes()
     assert (tmp_path / "0.html").read_bytes() == (tmp_path / "1.html").read_bytes()
     guardcheck("check", name, "--seed", "2", "--json", "2.json", cwd=tmp_path)
@@ -172,7 +210,7 @@ def test_an_own_netlist_stands_in_for_a_stage(tmp_path: Path) -> None:
         'series = "74 ohm"', 'rser = "74 ohm"'
     )
     done = guardcheck("check", job(tmp_path, content), "--samples", "2", "--json", "out.json", cwd=tmp_path)
-    assert done.returncode == 0, done.stderr + done.stdout
+    assert done.returncode == 10, done.stderr + done.stdout  # levels are right, bare it survives no misplug
     result = json.loads((tmp_path / "out.json").read_text(encoding="utf-8"))
     white = next(one for one in result["findings"] if one["quantity"] == "level.white")
     assert white["value"] == pytest.approx(0.7, abs=1e-3)
@@ -215,3 +253,39 @@ def test_a_netlist_that_does_not_converge_is_not_proven(tmp_path: Path) -> None:
     white = next(one for one in result["findings"] if one["quantity"] == "level.white")
     assert white["outcome"] == "not_proven"
     assert white["value"] is None
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (("--json", "job.toml"), "an input already"),
+        (("--json", "same.out", "--html", "same.out"), "another output already"),
+        (("--json", "missing/out.json"), "folder does not exist"),
+        (("--html", "."), "is a folder"),
+    ],
+)
+def test_outputs_are_refused_before_anything_runs(tmp_path: Path, arguments: tuple[str, ...], words: str) -> None:
+    name = job(tmp_path, GOOD)
+    done = guardcheck("check", name, *arguments, cwd=tmp_path)
+    assert done.returncode == 2
+    assert words in done.stderr
+    assert (tmp_path / name).read_text(encoding="utf-8") == GOOD
+    assert sorted(path.name for path in tmp_path.iterdir()) == [name]
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="this system has no device that is always full")
+def test_a_full_disk_is_one_sentence(tmp_path: Path) -> None:
+    name = job(tmp_path, GOOD)
+    command = f"{sys.executable} -m guardcheck check {name} --samples 0 > /dev/full"
+    done = subprocess.run(["sh", "-c", command], cwd=tmp_path, capture_output=True, text=True, check=False)
+    assert done.returncode == 2
+    assert "cannot read or write" in done.stderr
+    assert len(done.stderr.strip().splitlines()) == 1
+
+
+def test_a_mistyped_parameter_of_an_own_netlist_is_refused(tmp_path: Path) -> None:
+    (tmp_path / "mine.cir").write_text(OWN_STAGE, encoding="utf-8")
+    content = GOOD.replace('stage = "series-resistor"', 'stage_netlist = "mine.cir"').replace("series =", "rserr =")
+    done = guardcheck("check", job(tmp_path, content), cwd=tmp_path)
+    assert done.returncode == 2
+    assert "did you mean 'rser'" in done.stderr

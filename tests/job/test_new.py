@@ -72,9 +72,8 @@ def test_the_template_is_a_job_as_it_stands(tmp_path: Path) -> None:
     path = tmp_path / "demo.toml"
     write_new(path)
     job = read_job(path)
-    assert [line.name for line in job.lines] == ["red", "green", "blue", "sync"]
-    assert job.lines[0].stage.name == "two-resistor-pad"
-    assert job.lines[3].stage.values["series"].text == "470 ohm 5%"  # type: ignore[union-attr]
+    assert [line.name for line in job.lines] == ["sync"]
+    assert job.lines[0].stage.values["series"].text == "1.2 kohm 5%"  # type: ignore[union-attr]
     assert job.warnings == ()
     assert "invented" in job.unit_kind
 

@@ -1,0 +1,101 @@
+"""Job values meeting parts: two readings, wires, ranges, and the values a deck may or may not hold."""
+
+from __future__ import annotations
+
+import pytest
+
+from guardcheck.engine import Engine
+from guardcheck.errors import InputError
+from tests.pipeline.jobs import finding, line, run, text
+
+
+# worked examples, levels reference section 7: unloaded / loaded = (Zout + RL) / RL: 2.0 is a matched source
+@pytest.mark.parametrize(("open_", "loaded", "ohms"), [("1.4 V", "0.7 V", 75.0), ("1.4 V", "1.1 V", 20.45)])
+def test_impedance_from_two_readings(engine: Engine, open_: str, loaded: str, ohms: float) -> None:
+    values = f'open_white = "{open_} 1%", loaded_white = "{loaded} 1%", load = "75 ohm"'
+    result = run(engine, text(line(source_values=values, stage="pass-through", stage_values="")))
+    assert finding(result, "response.impedance").value == pytest.approx(ohms, abs=0.1)
+    assert finding(result, "level.white").value == pytest.approx(float(loaded.split()[0]), abs=2e-3)
+
+
+def test_a_stiff_source_may_be_described_by_two_readings(engine: Engine) -> None:
+    values = 'open_white = "1.40 V", loaded_white = "1.38 V", load = "75 ohm"'
+    result = run(engine, text(line(source_values=values)))
+    assert finding(result, "level.white").value == pytest.approx(0.7, abs=0.01)
+
+
+def test_no_impedance_is_a_wire(engine: Engine) -> None:
+    job = text(line(source_values='white = "1.4 V", impedance = "0 ohm"', stage_values='series = "75 ohm"'))
+    assert finding(run(engine, job), "level.white").value == pytest.approx(0.7, abs=1e-3)
+
+
+def test_a_reading_is_held_to_the_range_of_its_level(engine: Engine) -> None:
+    values = 'open_white = "1400 V", loaded_white = "0.7 V", load = "75 ohm"'
+    with pytest.raises(InputError, match="open_white"):
+        run(engine, text(line(source_values=values)))
+
+
+@pytest.mark.parametrize(
+    "values", ['white = "1.4 V 5%", impedance = "1 ohm"', 'white = "unknown", impedance = "1 ohm"']
+)
+def test_only_the_level_varies(engine: Engine, white: str) -> None:
+    """A sweep does not hold the source's level: it is run once for all builds."""
+    job = text(line(source_values=f'white = "{white}", impedance = "1 ohm"'))
+    found = finding(run(engine, job, samples=10), "response.bandwidth")
+    assert found.value is not None
+    assert found.spread is not None
+    assert found.spread[0] == pytest.approx(found.spread[1])
+
+
+# 2 % pad of 267.86 and 104.17 ohm: every corner lies between 72.5 and 77.5 ohm, so at least 35 dB (closed form)
+def test_return_loss_of_a_tolerant_pad(engine: Engine) -> None:
+    job = text(
+        line(
+            source_values='white = "5 V", impedance = "1 mohm", capacitance = "0.1 pF"',
+            stage="two-resistor-pad",
+            stage_values='series = "267.86 ohm 2%", shunt = "104.17 ohm 2%"',
+        ),
+        rail="5.5 V",
+    )
+    found = finding(run(engine, job), "response.return_loss")
+    assert found.spread is not None
+    assert found.spread[0] > 34.5
+    assert found.outcome == "conforms"
+
+
+def test_headroom_is_judged_at_the_low_rail(engine: Engine) -> None:
+    """A buffer that just fits at the nominal rail clips at the low one: the white level shows it, headroom must too."""
+    job = text(
+        line(
+            source_values='white = "1.2 V", black = "0.1 V", impedance = "1 ohm"', stage="video-buffer", stage_values=""
+        ),
+        rail="2.75 V 10%",
+    )
+    found = finding(run(engine, job), "level.headroom")
+    assert found.outcome != "conforms"
+
+
+# 100/0/100/0 bars reach 133 % of white (ITU-R BT.470 copy): a buffer that stops at 2.4 V clips the colour, not the luma
+def test_colour_needs_headroom_too(engine: Engine) -> None:
+    def job(chroma: str) -> str:
+        return text(
+            line(
+                names="comp",
+                standard="composite-625",
+                source="composite-pin",
+                source_values=(
+                    'white = "1.15 V", black = "0.45 V", blank = "0.45 V", sync = "0.15 V", impedance = "1 ohm"'
+                    f', burst = "0.3 V", chroma = "{chroma}"'
+                ),
+                stage="video-buffer",
+                stage_values='high_swing = "2.6 V"',
+            )
+        )
+
+    plain, bars = run(engine, job("0 V")), run(engine, job("0.885 V"))
+    before, after = (finding(one, "level.headroom", "comp").value for one in (plain, bars))
+    assert before is not None
+    assert after is not None
+    assert before - after == pytest.approx(0.2636 * 0.885, abs=0.03)
+    # the burst of 0.3 V peak to peak arrives at the display as it left the pin: gain two, halved
+    assert finding(bars, "burst.amplitude", "comp").value == pytest.approx(0.3, abs=0.01)
