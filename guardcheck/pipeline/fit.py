@@ -190,13 +190,13 @@ class Fitter:
                     key,
                     f"'{readings[role]}' follows from '{names['open']}' and '{names['loaded']}'; give one or the other",
                 )
-        units = {"open": "V", "loaded": "V", "load": "ohm"}
-        read = {
-            role: self._value(
-                Parameter(name, units[role], "scope reading at the pin"), use.values[name], f"{key}.{name}"
-            )
-            for role, name in names.items()
+        volts = part.parameters[readings["emf"]]
+        kinds = {
+            "open": replace(volts, meaning="scope reading at the pin, nothing connected"),
+            "loaded": replace(volts, meaning="scope reading at the pin, loaded"),
+            "load": LOAD_RESISTOR,
         }
+        read = {role: self._value(kinds[role], use.values[name], f"{key}.{name}") for role, name in names.items()}
         emf, loaded, load = (_with_tolerance(read[role], role) for role in ("open", "loaded", "load"))
         if loaded.nominal <= 0 or emf.nominal < loaded.nominal:
             raise self._error(
