@@ -123,6 +123,7 @@ def judge_simulated(quantity: Quantity, limit: Limit) -> Judgement:
             NOT_PROVEN, "Not proven: not every corner of the tolerances could be solved.", interval, within
         )
     lost = _unsolved(quantity.samples)
+    each, kinds = ("build", "builds") if quantity.pictures is None else ("build and picture", "builds and pictures")
     over = f" over the usual range of {', '.join(quantity.unknowns)} (unknown)" if quantity.unknowns else ""
     if not all(inside(end, limit) for end in ends):
         low, high = min([*ends, quantity.value]), max([*ends, quantity.value])
@@ -131,7 +132,7 @@ def judge_simulated(quantity: Quantity, limit: Limit) -> Judgement:
         here = f"{value} is inside" if inside(quantity.value, limit) else f"The middle of the range gives {value}"
         return Judgement(
             NOT_PROVEN,
-            f"{here}, but builds from {span((low, high), unit)}{over} cross the limits ({allowed}){failing}.",
+            f"{here}, but {kinds} from {span((low, high), unit)}{over} cross the limits ({allowed}){failing}.",
             interval,
             within,
         )
@@ -140,7 +141,7 @@ def judge_simulated(quantity: Quantity, limit: Limit) -> Judgement:
     is_, are = ("lies within", "does") if None not in (limit.low, limit.high) else ("is", "is")
     builds = ""
     if ends and show(min(ends), unit) != show(max(ends), unit):
-        builds = f", and so {are} every build from {span((min(ends), max(ends)), unit)}{over}"
+        builds = f", and so {are} every {each} from {span((min(ends), max(ends)), unit)}{over}"
     return Judgement(CONFORMS, f"{value} {is_} {allowed}{builds}.", interval, within)
 
 

@@ -1,0 +1,29 @@
+"""Put the real output into the README: `make readme` writes it, a test holds it."""
+
+from __future__ import annotations
+
+import re
+import sys
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+README = ROOT / "README.md"
+BLOCK = re.compile(r"(<!-- output: (?P<unit>[a-z0-9-]+) (?P<line>[a-z0-9-]+) -->\n```text\n).*?(```\n)", re.DOTALL)
+ROWS = 16
+
+
+def excerpt(unit: str, line: str) -> str:
+    """Return the head of one line's table from the terminal text in reports-demo."""
+    rows = (ROOT / "reports-demo" / unit / "terminal.txt").read_text(encoding="utf-8").splitlines()
+    start = next(index for index, row in enumerate(rows) if row.startswith(f"{line}: levels"))
+    return "\n".join([*rows[start : start + ROWS], "..."]) + "\n"
+
+
+def filled(text: str) -> str:
+    """Return the README with every output block as the product prints it."""
+    return BLOCK.sub(lambda match: match[1] + excerpt(match["unit"], match["line"]) + match[4], text)
+
+
+if __name__ == "__main__":
+    README.write_text(filled(README.read_text(encoding="utf-8")), encoding="utf-8")
+    sys.stdout.write(f"filled {README.name}\n")
