@@ -10,7 +10,7 @@ TEXT = README.read_text(encoding="utf-8")
 
 
 def test_output_blocks_are_real() -> None:
-    assert TEXT == filled(TEXT)
+    assert filled(TEXT) == TEXT
     assert "does not conform" in TEXT
 
 
