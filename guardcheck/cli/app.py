@@ -33,6 +33,10 @@ HtmlOption = Annotated[
     Path | None,
     typer.Option("--html", metavar="FILE", help="Write one self-contained page (a folder for several jobs)."),
 ]
+SyncOption = Annotated[
+    str | None,
+    typer.Option("--sync", metavar="CHANNEL", help="The channel with sync, for lines without their own."),
+]
 SeedOption = Annotated[int, typer.Option(min=0, help="Seed of the tolerance samples: same seed, same result.")]
 SamplesOption = Annotated[int, typer.Option(min=0, max=100_000, help="Tolerance samples for each line.")]
 WorkersOption = Annotated[

@@ -15,6 +15,7 @@ from guardcheck.cli.app import (
     QuietOption,
     SamplesOption,
     SeedOption,
+    SyncOption,
     WorkersOption,
     check_targets,
 )
@@ -32,6 +33,7 @@ def checklist(
     capture: Annotated[
         list[str] | None, typer.Option("--capture", metavar="LINE=FILE", help="A scope's CSV of one line.")
     ] = None,
+    sync: SyncOption = None,
     result: Annotated[
         Path | None, typer.Option("--result", metavar="JSON", help="A saved check: nothing is simulated again.")
     ] = None,
@@ -69,7 +71,7 @@ def checklist(
     if verified is not None:
         measured = report.read_result(verified)
     elif readings is not None or capture:
-        measured = pipeline.verify(_needed(job), pipeline.given(readings, capture or ()), options, progress)
+        measured = pipeline.verify(_needed(job), pipeline.given(readings, capture or (), sync=sync), options, progress)
     progress(1, 1, "")
     if html is not None:
         report.write_text(html, report.to_checklist_html(plan, measured, workshop=workshop))

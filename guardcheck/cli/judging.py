@@ -18,6 +18,7 @@ from guardcheck.cli.app import (
     QuietOption,
     SamplesOption,
     SeedOption,
+    SyncOption,
     WorkersOption,
     bug,
     check_targets,
@@ -101,10 +102,7 @@ def verify(
         list[str] | None,
         typer.Option("--capture", metavar="LINE=FILE", help="A scope's CSV of one line; LINE=FILE#CHANNEL picks one."),
     ] = None,
-    sync: Annotated[
-        str | None,
-        typer.Option("--sync", metavar="CHANNEL", help="The channel with sync, for lines without their own."),
-    ] = None,
+    sync: SyncOption = None,
     picture: Annotated[
         list[str] | None,
         typer.Option(

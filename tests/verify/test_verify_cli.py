@@ -42,6 +42,21 @@ def test_a_capture_by_command_line(tmp_path: Path) -> None:
     assert "CONFORMS" in done.stdout
 
 
+@pytest.mark.parametrize("sync", [("--sync", "CH2"), ()], ids=["with sync", "without"])
+def test_the_checklist_takes_the_channel_with_sync(tmp_path: Path, sync: tuple[str, ...]) -> None:
+    """Red carries no sync of its own: without the other channel its capture shows no level at all."""
+    capture(tmp_path, "scope.csv", CH1=RED, CH2=SYNC)
+    told = dark("red", "level.black") + reading(value="unknown")
+    (tmp_path / "readings.toml").write_text(f"format = 1\n{told}", encoding="utf-8")
+    done = guardcheck("checklist", job(tmp_path, text(BACK_MATCHED)), "--readings", "readings.toml", "--capture",
+                      "red=scope.csv#CH1", *sync, "--html", "sheet.html", "--samples", "0", "--quiet",
+                      cwd=tmp_path)  # fmt: skip
+    assert done.returncode in (0, 10, 11), done.stderr
+    page = (tmp_path / "sheet.html").read_text(encoding="utf-8")
+    measured = page[page.index('id="measured"') : page.index('id="simulated"')]
+    assert ("700 mV" in measured) == bool(sync)
+
+
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
