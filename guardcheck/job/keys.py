@@ -121,6 +121,11 @@ PIN = Table(
             f"{DATA_SHEET}: clamp, injection or input diode current",
             measure("A", (1e-3, 0.1), (1e-6, 1.0)),
         ),
+        "output_current": value(
+            "the current the pin may deliver itself",
+            f"{DATA_SHEET}: output current, or short-circuit current",
+            measure("A", (1e-3, 0.2), (1e-6, 5.0)),
+        ),
         "latch_up": value(
             "the current that the latch-up test proved harmless", "data sheet", measure("A", (0.05, 0.5), (1e-3, 5.0))
         ),

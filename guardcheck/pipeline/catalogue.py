@@ -7,20 +7,33 @@ from pathlib import Path
 from guardcheck.errors import InputError, accepted, nearest
 from guardcheck.job import new_job_text
 from guardcheck.library import Library
-from guardcheck.model import KINDS, QUANTITIES, Limit, Parameter, Part, Range, Row, Sheet, ShelfItem, Standard
+from guardcheck.model import (
+    KINDS,
+    QUANTITIES,
+    EventPlan,
+    Limit,
+    Parameter,
+    Part,
+    PinFamily,
+    Range,
+    Row,
+    Sheet,
+    ShelfItem,
+    Standard,
+)
 from guardcheck.numbers import limits
 from guardcheck.standards import load_standard, standard_names
 from guardcheck.units import format_si
 
 __all__ = ["describe", "new_job_text", "shelf"]
 
-STANDARDS = "standard"
+STANDARDS, PINS = "standard", "pin"
 
 
 def shelf(kind: str | None, circuits: Path | None) -> tuple[ShelfItem, ...]:
     """Return the members of one kind, or of all."""
     library = Library.load(circuits)
-    kinds: tuple[str, ...] = (*KINDS, STANDARDS)
+    kinds: tuple[str, ...] = (*KINDS, PINS, STANDARDS)
     if kind is not None:
         wanted = kind.removesuffix("s").replace("_", "-")
         if wanted not in kinds:
@@ -31,6 +44,8 @@ def shelf(kind: str | None, circuits: Path | None) -> tuple[ShelfItem, ...]:
     for one in kinds:
         if one == STANDARDS:
             items += [ShelfItem(one, name, load_standard(name).title) for name in standard_names()]
+        elif one == PINS:
+            items += [ShelfItem(one, name, library.pin(name).title) for name in library.pin_names()]
         else:
             items += [ShelfItem(one, name, library.get(one, name).title) for name in library.names(one)]
     return tuple(items)
@@ -42,8 +57,10 @@ def describe(name: str, circuits: Path | None) -> tuple[Sheet, ...]:
     sheets = [_part_sheet(library.get(kind, name)) for kind in KINDS if name in library.names(kind)]
     if name in standard_names():
         sheets.append(_standard_sheet(load_standard(name)))
+    if name in library.pin_names():
+        sheets.append(_pin_sheet(library.pin(name)))
     if not sheets:
-        known = [*standard_names(), *(one for kind in KINDS for one in library.names(kind))]
+        known = [*standard_names(), *library.pin_names(), *(one for kind in KINDS for one in library.names(kind))]
         raise InputError(
             f"nothing on the shelf is called '{name}'{nearest(name, known)}; guardcheck list shows all names"
         )
@@ -73,10 +90,32 @@ def _part_sheet(part: Part) -> Sheet:
         Row(one.read, format_si(one.value, one.unit), one.basis, f"{one.what} [{one.reference}]") for one in part.checks
     )
     sections = [("Parameters", tuple(_parameter(one) for one in part.parameters.values()))]
+    plan = part.extra.get("plan")
+    if isinstance(plan, EventPlan):
+        sections.insert(0, ("Levels", tuple(_level(part, plan, name) for name in plan.severities)))
+        if plan.mating:
+            sections.append(("Order of the contacts", (Row("mating", plan.mating, "", ""),)))
     if checks:
         sections.append(("Checked in ngspice", checks))
     ports = f"ports: {' '.join(part.circuit.ports)}; file: {part.file}; sha256 {part.sha256[:12]}"
     return Sheet(part.kind, part.name, part.title, part.purpose, tuple(sections), ports, part.reference)
+
+
+def _level(part: Part, plan: EventPlan, name: str) -> Row:
+    values = [f"{key} {format_si(value, part.parameters[key].unit)}" for key, value in plan.severities[name].items()]
+    counts = "only when it is claimed" if plan.claimed else "always"
+    return Row(name, ", ".join(values), f"unit {' and '.join(plan.units(name))}; counts {counts}", "")
+
+
+def _pin_sheet(family: PinFamily) -> Sheet:
+    rows = tuple(Row(rating, format_si(value, _unit(rating)), "", "") for rating, value in family.ratings.items())
+    note = "the voltage limits may be passed as long as the clamp current is kept" if family.voltage_by_current else ""
+    text = f"{note}; file: {family.file}" if note else f"file: {family.file}"
+    return Sheet(PINS, family.name, family.title, family.purpose, (("Ratings", rows),), text, family.reference)
+
+
+def _unit(rating: str) -> str:
+    return "A" if rating.endswith("current") or rating == "latch_up" else "V"
 
 
 def _limit(limit: Limit) -> Row:

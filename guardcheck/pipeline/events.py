@@ -7,7 +7,7 @@ share their runs.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from guardcheck.compose import Chain
@@ -67,7 +67,27 @@ def event_results(
             found = quantities_of(group, reference, claims=job.claims)
             quantities += [replace(one, line=line) for line in subject.lines for one in found]
         curves += curves_of(mine)
+    quantities += gaps_of(job, fitter, standards, events)
     return EventResults(tuple(quantities), tuple(curves))
+
+
+def gaps_of(job: Job, fitter: Fitter, standards: Mapping[str, Standard], events: Sequence[Event]) -> Iterator[Quantity]:
+    """Yield a margin without a value for every event on a line that cannot be simulated: nothing is proven of it."""
+    for line in job.lines:
+        for guarded in (False, True) if line.has_guard else (False,):
+            missing = fitter.chain(line, standards[line.name], guarded=guarded).missing
+            for event in events if missing else ():
+                for severity in event.plan.severities if event.plan.role != REFERENCE else ():
+                    yield Quantity(
+                        "event.margin",
+                        line.name,
+                        guarded,
+                        None,
+                        event=event.name,
+                        severity=severity,
+                        needed=not event.plan.claimed or event.name in job.claims,
+                        failure=f"{', '.join(missing)} is unknown and has no usual range to judge it by",
+                    )
 
 
 def library_events(fitter: Fitter) -> tuple[Event, ...]:

@@ -46,6 +46,10 @@ SHOWN = (
     "event.time_over",
     "event.rail",
 )
+REMEDY = (
+    "see which guard buys most on this line (guardcheck guards); a clamp at the connector and a resistor between it "
+    "and the chip is the order to try first. Until then join and part connectors only with everything unplugged"
+)
 RULE = Rule(code="EVT01", title="Stress at the pin", klass=SAFETY, quantities=(*MARGINS, *SHOWN))
 
 
@@ -60,7 +64,8 @@ def _margin(facts: Facts, one: Quantity) -> Finding:
     limit = one.limit or Limit(one.name, EVENT_MARGIN_DB, None, None, "no rating is known", "practice")
     outcome, why = _outcome(one)
     row = finding(RULE.code, one, limit, needed=facts.decides(one) and one.needed)
-    return replace(row, outcome=outcome, why=" ".join((why, *one.notes)))
+    remedy = REMEDY if outcome != CONFORMS else None
+    return replace(row, outcome=outcome, why=" ".join((why, *one.notes)), remedy=remedy)
 
 
 def _outcome(one: Quantity) -> tuple[str, str]:

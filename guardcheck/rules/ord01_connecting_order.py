@@ -54,7 +54,9 @@ def judge(facts: Facts) -> tuple[Finding, ...]:
         why = f"Not proven: no hot-plug event was run, so nothing is known about joining it live. {_order(facts)}"
         return (_row(NOT_PROVEN, why),)
     margins = [one.value for one in events]
-    outcome = worst(NOT_PROVEN if margin is None else judge_margin(margin) for margin in margins)
+    outcome = worst(
+        NOT_PROVEN if one.value is None or one.failure is not None else judge_margin(one.value) for one in events
+    )
     known = [margin for margin in margins if margin is not None]
     told = {
         CONFORMS: "The simulated hot-plug events leave it unharmed; the order still costs nothing.",

@@ -9,6 +9,7 @@ import pytest
 
 from guardcheck.engine import Engine
 from guardcheck.errors import CircuitError, JobError
+from guardcheck.job import parse_job
 from guardcheck.library import Library
 from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_APPLICABLE, NOT_PROVEN
 from guardcheck.pipeline.event_facts import bench_of, chassis_of
@@ -276,8 +277,6 @@ def test_a_users_own_event_works_the_same_way(tmp_path: Path, engine: Engine) ->
         'event_netlist = "mine.cir"\nevent_values = { volts = "12 V", mated = "nothing", unit = "on", stop = "50 us" }'
     )
     text = job_text(more=more, stage_values='series = "10 ohm"')
-    from guardcheck.job import parse_job
-
     job = parse_job(text, file=str(tmp_path / "job.toml"))
     results = event_results(engine, job, fitter_of(job), {"red": load_standard("scart-rgb")})
     rows = {one.name: one for one in results.quantities if one.event == "mine"}
@@ -295,3 +294,56 @@ def test_lines_built_alike_share_their_runs(engine: Engine) -> None:
     (subject,) = subjects_of(job, fitter_of(job), standards)
     assert subject.lines == ("red", "green", "blue")
     assert one["red/bare/event.margin/misplug/5 V"].outcome == DOES_NOT_CONFORM
+
+
+class TestNotDeclared:
+    def test_what_nobody_declared_is_shown_at_the_worst_and_proves_nothing(self, engine: Engine) -> None:
+        text = job_text(supply='rail = "5 V"\n', display="")
+        row = findings(engine, text, "hot-plug")["red/bare/event.margin/hot-plug/first contact"]
+        assert row.outcome == NOT_PROVEN
+        assert row.needed
+        assert row.value is not None
+        assert "the mains, the mains frequency, the Y capacitance of the unit" in row.why
+
+    def test_a_rail_nobody_described_fails_nothing_by_itself(self, engine: Engine) -> None:
+        text = job_text(
+            supply=SUPPLY.replace('rail_load = "100 mA"\n', "").replace('rail_capacitance = "100 uF"\n', "") + SINGLE,
+            guard="schottky-pair",
+            stage_values='series = "1.2 kohm"',
+            source_values='white = "2 V", impedance = "1 kohm"',
+            pin='{ family = "hc-logic" }',
+        )
+        row = findings(engine, text, "misplug")["red/guarded/event.margin/misplug/12 V"]
+        assert "the rail is lifted" in row.why.lower()
+        assert row.outcome == NOT_PROVEN
+        assert "rail capacitance, rail load not declared" in row.why
+
+    def test_a_value_nobody_can_guess_leaves_every_event_unproven(self, tmp_path: Path, engine: Engine) -> None:
+        own = ".subckt mine in out vdd gnd ohms=75\nr1 in out {ohms}\n.ends mine\n"
+        (tmp_path / "mine.cir").write_text(own, encoding="utf-8")
+        text = job_text(stage_values='ohms = "unknown"').replace(
+            'stage = "series-resistor"', 'stage_netlist = "mine.cir"'
+        )
+        job = parse_job(text, file=str(tmp_path / "job.toml"))
+        results = event_results(engine, job, fitter_of(job), {"red": load_standard("scart-rgb")})
+        margins = [one for one in results.quantities if one.name == "event.margin"]
+        assert {one.event for one in margins} >= {"hot-plug", "misplug", "short-to-ground", "esd-contact"}
+        assert all(one.value is None and "stage ohms is unknown" in (one.failure or "") for one in margins)
+
+
+def test_a_line_exists_that_every_needed_event_lets_pass(engine: Engine) -> None:
+    """Sync through 1 kohm and a Schottky pair, supplies that float together: the tool can also say yes."""
+    text = job_text(
+        supply=SUPPLY + SYMMETRIC,
+        display=DISPLAY + SYMMETRIC,
+        source="logic-pin",
+        source_values='high = "5 V", low = "0 V", impedance = "50 ohm"',
+        standard="scart-sync",
+        stage_values='series = "1 kohm 1%"',
+        guard="schottky-pair",
+        pin='{ family = "hc-logic" }',
+    )
+    names = ("hot-plug", "misplug", "short-to-ground", "back-power", "power-step")
+    needed = [one for one in findings(engine, text, *names).values() if one.needed]
+    assert len(needed) >= 2 * 8
+    assert {one.outcome for one in needed} == {CONFORMS}
