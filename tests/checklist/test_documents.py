@@ -16,7 +16,7 @@ from guardcheck.report import from_json, to_json
 from guardcheck.report.checklist import document, to_checklist_html, to_checklist_pdf
 from guardcheck.report.checklist.pdf import settable
 from guardcheck.report.strings import languages, words
-from tests.checklist.conftest import result, row
+from tests.checklist.conftest import COLOURS, result, row
 
 HOSTILE = '</td><script>alert(1)</script> #panic("x") $x$ *b* `c` [d] @e <f> \\ {{ 7*7 }} \u202egnp.\x1b[31m'
 
@@ -225,6 +225,56 @@ def test_not_proven_stands_on_the_first_page_however_much_fails(conforming):
     for name in names:
         assert first.count(squashed(say(f"family.{name}.open"))) == 1, name
         assert squashed(say(f"family.{name}.fails")) in first, name
+
+
+def alike(**changed):
+    """Return hot plug of red, green and blue with one value and one reason; `changed` alters blue's."""
+    same = {"event": "hot-plug", "severity": "8 kV", "outcome": DOES_NOT_CONFORM, "why": "passed by 3 dB"}
+    return tuple(
+        row("event.margin", line, True, -3.0, **{**same, **(changed if line == "blue" else {})}) for line in COLOURS
+    )
+
+
+def bench_section(sheet, slug):
+    return next(section for section in sheet.bench if section.slug == slug)
+
+
+def test_what_three_lines_share_is_said_once():
+    sheet = document(result(alike()))
+    (fails,) = [block for block in bench_section(sheet, "bench-fails").blocks if block.kind == "bullets"]
+    assert [(item.text, item.about) for item in fails.items] == [
+        ("Passed by 3 dB.", "red, green, blue: guarded margin in hot-plug, 8 kV (TST01)")
+    ]
+    (table,) = [block for block in bench_section(sheet, "simulated").blocks if block.kind == "grid"]
+    assert table.caption == "Red, green, blue: stress events"
+    assert [one.note for one in table.rows if not one.group] == [("Passed by 3 dB.",)]
+
+
+def test_a_line_that_differs_keeps_its_own_row_with_its_name():
+    sheet = document(result(alike(why="passed by 5 dB")))
+    (fails,) = [block for block in bench_section(sheet, "bench-fails").blocks if block.kind == "bullets"]
+    assert [item.about.partition(":")[0] for item in fails.items] == ["red, green", "blue"]
+    (table,) = [block for block in bench_section(sheet, "simulated").blocks if block.kind == "grid"]
+    rows = [one for one in table.rows if not one.group]
+    assert [(one.cells[0].small[0], one.note[0]) for one in rows] == [
+        ("red, green", "Passed by 3 dB."),
+        ("blue", "Passed by 5 dB."),
+    ]
+
+
+def test_lines_share_rows_only_with_the_same_outcome():
+    sheet = document(result(alike(outcome=NOT_PROVEN)))
+    (table,) = [block for block in bench_section(sheet, "simulated").blocks if block.kind == "grid"]
+    assert [one.cells[-1].outcome for one in table.rows if not one.group] == [DOES_NOT_CONFORM, NOT_PROVEN]
+
+
+def test_no_page_but_the_last_is_left_nearly_empty(unit):
+    """The signatures stay together; no break is forced where the next part still fits."""
+    pages = [page.extract_text() for page in pypdf.PdfReader(io.BytesIO(to_checklist_pdf(*unit))).pages]
+    assert min(len(page) for page in pages[:-1]) > 900
+    signed = [page for page in pages if words()("sign.title") in page and words()("sign.statement")[:20] in page]
+    assert len(signed) == 1
+    assert words()("sign.customer") in signed[0]
 
 
 def test_the_readings_hash_is_on_the_sheet(conforming):

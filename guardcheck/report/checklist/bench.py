@@ -21,9 +21,10 @@ from guardcheck.report.checklist.evidence import Evidence, in_order
 from guardcheck.report.checklist.rows import (
     Sources,
     digits_for,
+    family,
     finding_table,
     limit_cell,
-    outcome_cell,
+    note_of,
     place,
     places,
     title,
@@ -58,8 +59,7 @@ def _fails(found: Evidence, say: Words) -> Section:
     bad = [one for one in in_order(found.counting) if one.outcome == DOES_NOT_CONFORM]
     blocks: list[Block] = []
     if bad:
-        items = tuple(Item(sentence(one.why), _about(one, say), one.outcome) for one in bad)
-        blocks.append(Bullets(items, style="fails"))
+        blocks.append(Bullets(_by_reason(bad, say), style="fails"))
     else:
         blocks.append(Text(say("bench.fails_none")))
     remedies = to_do(found.joined)
@@ -70,6 +70,21 @@ def _fails(found: Evidence, say: Words) -> Section:
     else:
         blocks.append(Text(say("bench.todo_none")))
     return Section("bench-fails", say("bench.fails"), tuple(blocks), "fails" if bad else "plain")
+
+
+def _by_reason(findings: Sequence[Finding], say: Words) -> tuple[Item, ...]:
+    """Return one item per reason with everything it holds for: what three lines share is said once."""
+    alike: dict[tuple[str, str], list[Finding]] = {}
+    for one in findings:
+        alike.setdefault((sentence(one.why), one.outcome), []).append(one)
+    items = []
+    for (reason, outcome), found in alike.items():
+        about: dict[str, list[str | None]] = {}
+        for one in found:
+            about.setdefault(f"{subject(one)} ({clean(one.rule)})", []).append(one.line)
+        subjects = "; ".join(f"{places(lines, say)}: {what}" for what, lines in about.items())
+        items.append(Item(reason, subjects, outcome))
+    return tuple(items)
 
 
 def _about(one: Finding, say: Words) -> str:
@@ -115,13 +130,13 @@ def _measured(found: Evidence, say: Words, sources: Sources) -> Section:
             value_cell(one, say, digits),
             limit_cell(one, say, digits, sources),
             Cell("", (planned,) if planned else ()),
-            outcome_cell(one, (), say),
+            Cell(outcome=one.outcome),
         )
-        rows.append(GridRow(cells, quiet=not one.needed))
+        rows.append(GridRow(cells, quiet=not one.needed, note=note_of(one, (), say)))
     names = ("line", "measured", "limits", "planned", "outcome")
     if rows:
         heads = tuple(say(f"column.{name}") for name in names)
-        blocks.append(Grid(say("bench.measured"), heads, (0.19, 0.2, 0.18, 0.1, 0.33), tuple(rows)))
+        blocks.append(Grid(say("bench.measured"), heads, (0.2, 0.22, 0.25, 0.15, 0.18), tuple(rows)))
     if rest:
         blocks.append(Text(unjudged_text(rest, say), "soft"))
     return Section("measured", say("bench.measured"), tuple(blocks))
@@ -135,13 +150,17 @@ def _listed(name: str, origins: Sequence[str], found: Evidence, say: Words, sour
     if not chosen:
         return Section(name, say(f"bench.{name}"), (Text(say(f"bench.{name}_none")),))
     blocks: list[Block] = [Text(say(f"bench.{name}_note"), "soft")]
-    alike: dict[tuple[Block, ...], list[str | None]] = {}
+    alike: dict[frozenset[object], list[str | None]] = {}
     for line in sorted({one.line for one in chosen}, key=line_rank):
-        made = tuple(_tables([one for one in chosen if one.line == line], say, sources))
-        alike.setdefault(made, []).append(line)
-    for made, lines in alike.items():
-        blocks += (_named(block, places(lines, say), say) for block in made)
+        alike.setdefault(_shape(one for one in chosen if one.line == line), []).append(line)
+    for lines in alike.values():
+        blocks += _tables([one for one in chosen if one.line in lines], say, sources)
     return Section(name, say(f"bench.{name}"), tuple(blocks))
+
+
+def _shape(findings: Iterable[Finding]) -> frozenset[object]:
+    """Return which rows a line's tables have: lines of the same shape share their tables."""
+    return frozenset((family(one), one.guarded, one.outcome == NOT_APPLICABLE) for one in findings)
 
 
 def _named(block: Block, lines: str, say: Words) -> Block:
@@ -158,20 +177,25 @@ def _is_idle(one: Finding) -> bool:
 
 
 def _tables(findings: Sequence[Finding], say: Words, sources: Sources) -> Iterable[Block]:
-    """Return the tables of one line without its name: lines whose tables are the same share them."""
+    """Return the tables of lines of one shape, and their values without a limit, each told once."""
     wanted: tuple[tuple[str, Callable[[Finding], bool]], ...] = (
         ("levels", lambda one: one.event is None and one.guarded is not None),
         ("facts", lambda one: one.event is None and one.guarded is None),
         ("events", lambda one: one.event is not None),
     )
+    everyone = places((one.line for one in findings), say)
     for key, belongs in wanted:
         here = [one for one in findings if belongs(one)]
         judged = [one for one in here if one.outcome != NOT_APPLICABLE]
         if judged:
-            yield finding_table(say(f"bench.{key}"), judged, say, sources)
-        rest = [one for one in here if one.outcome == NOT_APPLICABLE]
-        if rest:
-            yield Text(unjudged_text(rest, say), "soft")
+            yield _named(finding_table(say(f"bench.{key}"), judged, say, sources), everyone, say)
+        texts: dict[str, list[str | None]] = {}
+        for line in sorted({one.line for one in here}, key=line_rank):
+            rest = [one for one in here if one.line == line and one.outcome == NOT_APPLICABLE]
+            if rest:
+                texts.setdefault(unjudged_text(rest, say), []).append(line)
+        for text, lines in texts.items():
+            yield _named(Text(text, "soft"), places(lines, say), say)
 
 
 def _idle(found: Evidence, say: Words) -> Section | None:

@@ -50,11 +50,15 @@ class Cell:
 
 @dataclass(frozen=True, slots=True)
 class GridRow:
-    """One row. The first cell heads it; a `group` row spans the table; `quiet` rows decide nothing."""
+    """One row. The first cell heads it; a `group` row spans the table; `quiet` rows decide nothing.
+
+    `note` stands below the other cells, over their whole width: a reason of six sentences fills a page in a column.
+    """
 
     cells: tuple[Cell, ...]
     group: bool = False
     quiet: bool = False
+    note: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

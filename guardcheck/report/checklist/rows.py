@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, KNOWN_BY, NOT_APPLICABLE, NOT_PROVEN, Finding
 from guardcheck.numbers import NO_VALUE, show, telling_digits
@@ -142,8 +142,8 @@ def limit_cell(one: Finding, say: Words, digits: int, sources: Sources) -> Cell:
     return Cell("", (f"{limits_text(one, say, digits)} {sources.number(one)}".strip(), *known))
 
 
-def outcome_cell(lead: Finding, others: Sequence[Finding], say: Words) -> Cell:
-    """Return outcome, reasons and remedy of a row."""
+def note_of(lead: Finding, others: Sequence[Finding], say: Words) -> tuple[str, ...]:
+    """Return reasons and remedy of a row, for its note."""
     small = [sentence(lead.why)]
     small += [
         f"{say(f'state.{_STATES[one.guarded]}')}: {sentence(one.why)}"
@@ -151,18 +151,22 @@ def outcome_cell(lead: Finding, others: Sequence[Finding], say: Words) -> Cell:
         if one is not lead and one.outcome in (DOES_NOT_CONFORM, NOT_PROVEN) and one.why != lead.why
     ]
     if not lead.needed:
-        small.insert(0, f"({say('bench.information')})")
+        small[0] = f"({say('bench.information')}) {small[0]}"
     if lead.remedy and lead.outcome in (DOES_NOT_CONFORM, NOT_PROVEN):
         small.append(say("cell.remedy", text=sentence(lead.remedy)))
-    return Cell("", tuple(small), lead.outcome)
+    return tuple(small)
+
+
+def family(one: Finding) -> tuple[str, str, str, str, str]:
+    """Return what makes findings share a row: event, severity, quantity, place and rule."""
+    return (one.event or "", one.severity or "", one.quantity, one.where or "", one.rule)
 
 
 def families(findings: Iterable[Finding]) -> list[list[Finding]]:
     """Return findings of the same quantity, place, rule and event together, in the order a table shows them."""
     found: dict[tuple[str, str, str, str, str], list[Finding]] = {}
     for one in sorted(findings, key=lambda f: f.id):
-        key = (one.event or "", one.severity or "", one.quantity, one.where or "", one.rule)
-        found.setdefault(key, []).append(one)
+        found.setdefault(family(one), []).append(one)
     order = sorted(
         found, key=lambda k: (k[0], natural(k[1]), k[2] != SUMMARY_QUANTITY, quantity_rank(k[2]), k[3], k[4])
     )
@@ -170,7 +174,10 @@ def families(findings: Iterable[Finding]) -> list[list[Finding]]:
 
 
 def finding_table(caption: str, findings: Sequence[Finding], say: Words, sources: Sources) -> Grid:
-    """Return one table of findings with a column per state; events are headed by their severity."""
+    """Return one table of findings with a column per state; events are headed by their severity.
+
+    Lines that agree in a row share it; where they differ, each row says whose it is.
+    """
     states = [state for state in (None, False, True) if any(one.guarded is state for one in findings)]
     rows: list[GridRow] = []
     event = ""
@@ -179,11 +186,22 @@ def finding_table(caption: str, findings: Sequence[Finding], say: Words, sources
         if here != event:
             rows.append(GridRow((Cell(here),), group=True))
             event = here
-        rows.append(_row(found, states, say, sources))
+        rows += _rows(found, states, say, sources)
     heads = [say("column.quantity"), say("column.limits")]
     heads += [say(f"state.{_STATES[state]}") for state in states] + [say("column.outcome")]
-    widths = (0.15, 0.17, *(0.2 for _ in states), 0.68 - 0.2 * len(states))
+    widths = (0.17, 0.2, *(0.48 / len(states) for _ in states), 0.15)
     return Grid(caption, tuple(heads), widths, tuple(rows))
+
+
+def _rows(found: Sequence[Finding], states: Sequence[bool | None], say: Words, sources: Sources) -> Iterable[GridRow]:
+    """Return the rows of one family: one for each set of lines that says the same."""
+    by_row: dict[GridRow, list[str | None]] = {}
+    for line in sorted({one.line for one in found}, key=line_rank):
+        by_row.setdefault(_row([one for one in found if one.line == line], states, say, sources), []).append(line)
+    for row, lines in by_row.items():
+        head = row.cells[0]
+        whose = () if len(by_row) == 1 else (places(lines, say),)
+        yield replace(row, cells=(replace(head, small=(*whose, *head.small)), *row.cells[1:]))
 
 
 def _row(found: Sequence[Finding], states: Sequence[bool | None], say: Words, sources: Sources) -> GridRow:
@@ -193,9 +211,9 @@ def _row(found: Sequence[Finding], states: Sequence[bool | None], say: Words, so
         Cell(title(lead.quantity, say), tuple(text for text in (clean(lead.where or ""), clean(lead.rule)) if text)),
         limit_cell(lead, say, digits, sources),
         *(value_cell(by_state.get(state), say, digits, lead.outcome) for state in states),
-        outcome_cell(lead, found, say),
+        Cell(outcome=lead.outcome),
     ]
-    return GridRow(tuple(cells), quiet=not lead.needed)
+    return GridRow(tuple(cells), quiet=not lead.needed, note=note_of(lead, found, say))
 
 
 def unjudged_text(findings: Sequence[Finding], say: Words) -> str:
