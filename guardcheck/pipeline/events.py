@@ -66,9 +66,16 @@ def event_results(
                 continue
             found = quantities_of(group, reference, claims=job.claims)
             quantities += [replace(one, line=line) for line in subject.lines for one in found]
-        curves += curves_of(mine)
+        curves += curves_of(mine, _as_built(groups, subject))
     quantities += gaps_of(job, fitter, standards, events)
     return EventResults(tuple(quantities), tuple(curves))
+
+
+def _as_built(groups: Sequence[Group], subject: Subject) -> list[Group]:
+    """Return the groups of the same line as it is built: guarded where it has a guard."""
+    same = [group for group in groups if group.subject.lines[0] == subject.lines[0]]
+    guarded = [group for group in same if group.subject.chain.guarded]
+    return guarded or same
 
 
 def gaps_of(job: Job, fitter: Fitter, standards: Mapping[str, Standard], events: Sequence[Event]) -> Iterator[Quantity]:
