@@ -83,13 +83,14 @@ def rank_guards(path: Path, options: Options, line: str | None = None, say: Prog
 def rank_line(engine: Engine, job: Job, fitter: Fitter, line: Line, say: Progress) -> Ranking:
     """Return the ranking of all guards on one line."""
     standard = standard_of(job, line)
+    states = states_of(job, fitter, line, standard)
     candidates = candidates_of(fitter, line, standard)
     events = tuple(_hardest(event) for event in library_events(fitter))
     bench = bench_of(job, fitter.rail())
     subjects = [subject_of(job, fitter, line, one.chain, standard, bench) for one in candidates]
     groups = [list(groups_of(subject, events)) for subject in subjects]
     run_groups(engine, [group for mine in groups for group in mine], say)
-    signals = _signals(engine, job, fitter, line, standard, candidates)
+    signals = _signals(engine, states, standard, candidates)
     stressed = [event for event in events if event.plan.role != REFERENCE]
     decides = {event.name: not event.plan.claimed or event.name in job.claims for event in stressed}
     rows = [
@@ -166,10 +167,9 @@ class Signal:
 
 
 def _signals(
-    engine: Engine, job: Job, fitter: Fitter, line: Line, standard: Standard, candidates: Sequence[Candidate]
+    engine: Engine, states: tuple[str, ...], standard: Standard, candidates: Sequence[Candidate]
 ) -> list[Signal]:
     """Return the side effects of every candidate, against the first, which is bare."""
-    states = states_of(job, fitter, line, standard)
     builds = candidates[0].chain.builds(n_samples=0, seed=(1,))
     experiments = [Experiment(one.chain, standard, states, builds) for one in candidates]
     groups = solve(engine, experiments)
