@@ -90,6 +90,11 @@ def write(result: Result, json: str | None, html: Path | None) -> None:
         report.write_text(html, report.to_html(result))
 
 
+def captured_files(captures: Sequence[str] | None) -> tuple[Path, ...]:
+    """Return the files of captures written as LINE=FILE or LINE=FILE#CHANNEL."""
+    return tuple(Path(one.partition("=")[2].partition("#")[0]) for one in captures or ())
+
+
 def check_targets(targets: Sequence[Path | str | None], inputs: Sequence[Path | None]) -> None:
     """Refuse outputs that cannot be written or would replace an input, before anything is computed."""
     taken = {path.resolve(): "an input" for path in inputs if path is not None}

@@ -17,6 +17,7 @@ from guardcheck.cli.app import (
     SeedOption,
     SyncOption,
     WorkersOption,
+    captured_files,
     check_targets,
 )
 from guardcheck.errors import InputError, accepted
@@ -59,7 +60,7 @@ def checklist(
         raise InputError("say where the sheet goes: --html FILE, --pdf FILE, or both", key="checklist")
     if paper not in report.PAPERS:
         raise InputError(f"no paper '{paper}'; accepted: {accepted(report.PAPERS)}", key="--paper")
-    check_targets((html, pdf), (job, readings, result, verified))
+    check_targets((html, pdf), (job, readings, result, verified, *captured_files(capture)))
     options = pipeline.Options(
         seed=seed, samples=samples, workers=workers, allow_outside=allow_outside, circuits=circuits
     )

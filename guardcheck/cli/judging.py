@@ -21,6 +21,7 @@ from guardcheck.cli.app import (
     SyncOption,
     WorkersOption,
     bug,
+    captured_files,
     check_targets,
     code_of,
     in_folder,
@@ -144,8 +145,7 @@ def verify(
         place=place or (),
         accuracy=accuracy,
     )
-    files = [Path(one.partition("=")[2].partition("#")[0]) for one in capture or ()]
-    check_targets((json, html), (job, readings, *files))
+    check_targets((json, html), (job, readings, *captured_files(capture)))
     progress = Progress(quiet)
     result = pipeline.verify(job, given, options, progress)
     progress(1, 1, "")
