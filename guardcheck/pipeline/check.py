@@ -7,14 +7,10 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-import numpy as np
-from numpy.typing import NDArray
-
 from guardcheck.engine import Engine
 from guardcheck.errors import JobError, accepted, nearest
 from guardcheck.job import read_job
 from guardcheck.library import Library
-from guardcheck.measure import decibels, level_rows, mismatch_rows, relative_change
 from guardcheck.model import (
     DOES_NOT_CONFORM,
     Curve,
@@ -25,8 +21,8 @@ from guardcheck.model import (
     Quantity,
     Result,
     Standard,
-    Trace,
 )
+from guardcheck.pipeline.comparisons import Solved, amplitude_of, guard_errors, mismatches
 from guardcheck.pipeline.drawings import curves_of, drawing_decks, sample_curve
 from guardcheck.pipeline.events import EventResults, event_results
 from guardcheck.pipeline.facts import undecided_facts
@@ -35,8 +31,8 @@ from guardcheck.pipeline.levels import Experiment, Plateaus, level_quantities, s
 from guardcheck.pipeline.named import check_settings
 from guardcheck.pipeline.once import run_once
 from guardcheck.pipeline.probes import answers, probes_used
-from guardcheck.pipeline.remedy import AMPLITUDES, IMPEDANCES, LEVELS, Trouble, amplitude_limits, attach, find
-from guardcheck.pipeline.studies import distortion, studies_of, transfer_decks
+from guardcheck.pipeline.remedy import IMPEDANCES, LEVELS, Trouble, amplitude_limits, attach, find
+from guardcheck.pipeline.studies import studies_of, transfer_decks
 from guardcheck.pipeline.words import advice, not_examined, plan_rows
 from guardcheck.rules import asks_of, judge_all
 from guardcheck.rules.cautions import cautions_for
@@ -61,21 +57,6 @@ class Options:
     allow_outside: bool = False
     circuits: Path | None = None
     events: bool = True
-
-
-@dataclass(frozen=True)
-class Solved:
-    """Everything simulated of one line in one state: plateaus by picture level, quantities, curves, transfer curves."""
-
-    experiment: Experiment
-    plateaus: tuple[Plateaus, ...]
-    quantities: tuple[Quantity, ...]
-    curves: tuple[Curve, ...]
-    transfer: tuple[Trace, ...]
-
-    def named(self, name: str) -> Quantity | None:
-        """Return the quantity of that name, if this line has it."""
-        return next((one for one in self.quantities if one.name == name), None)
 
 
 def check(path: Path, options: Options, progress: Progress | None = None) -> Result:
@@ -103,8 +84,8 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
     say(3, 4, "remedies")
     quantities = (
         *(quantity for one in solved for quantity in one.quantities),
-        *_guard_errors(solved),
-        *_mismatches(job, solved),
+        *guard_errors(solved),
+        *mismatches(job, solved),
         *gaps,
         *events.quantities,
     )
@@ -225,115 +206,6 @@ def _responses(
     return tuple(solved)
 
 
-def _amplitude(standard: Standard) -> str | None:
-    """Return the amplitude a line is judged by: the first of white and sync its standard limits."""
-    return next((name for name in AMPLITUDES if name in standard.limits), None)
-
-
-def _guard_errors(solved: Sequence[Solved]) -> list[Quantity]:
-    """Return what the guard of every guarded line does to its signal, against the bare chain."""
-    bare = {one.experiment.chain.line: one for one in solved if not one.experiment.chain.guarded}
-    errors = []
-    for one in solved:
-        chain, standard = one.experiment.chain, one.experiment.standard
-        name, other = _amplitude(standard), bare.get(chain.line)
-        if not chain.guarded or other is None:
-            continue
-        if "guard.level_error" in standard.quantities and name is not None:
-            errors.append(_guard_error(one, other, name))
-        if "guard.distortion" in standard.quantities:
-            errors.append(
-                distortion(one.experiment, other.transfer, one.transfer, (len(other.plateaus), len(one.plateaus)))
-            )
-    return errors
-
-
-def _guard_error(one: Solved, other: Solved, name: str) -> Quantity:
-    """Compare a guarded chain with its bare one, build by build, at every picture level both were solved for."""
-    bare = {plateaus.picture_level: plateaus for plateaus in other.plateaus}
-    chain, judged = one.experiment.chain, one.plateaus[0]
-    value, samples = None, None
-    spread: tuple[float, float] | None = None
-    pictures: list[float] = []
-    for plateaus in one.plateaus:
-        without = bare.get(plateaus.picture_level, other.plateaus[0])
-        shared = min(plateaus.builds.n_rows, without.builds.n_rows)
-        change = relative_change(_rows(plateaus, name)[:shared], _rows(without, name)[:shared])
-        corners = change[: 1 + plateaus.builds.n_corners]
-        ends = (float(np.min(corners)), float(np.max(corners)))
-        if plateaus is judged:
-            value, spread = (float(change[0]) if np.isfinite(change[0]) else None), ends
-            drawn = change[plateaus.builds.samples]
-            samples = drawn if drawn.size else None
-        else:
-            pictures += ends
-    return Quantity(
-        "guard.level_error",
-        chain.line,
-        True,
-        value,
-        spread=spread,
-        samples=samples,
-        unknowns=chain.unknowns,
-        pictures=(min(pictures), max(pictures)) if pictures else None,
-        failure=judged.failure or other.plateaus[0].failure,
-    )
-
-
-def _rows(plateaus: Plateaus, name: str) -> NDArray[np.float64]:
-    return level_rows(plateaus.experiment.states, plateaus.volts)[name]
-
-
-def _mismatches(job: Job, solved: Sequence[Solved]) -> list[Quantity]:
-    """Return `level.mismatch` for the lines of one picture, all bare and all as built."""
-    out: list[Quantity] = []
-    guarded_lines = {line.name for line in job.lines if line.has_guard}
-    for guarded in (False, True):
-        groups: dict[str, list[Solved]] = {}
-        for one in solved:
-            chain, standard = one.experiment.chain, one.experiment.standard
-            as_built = chain.guarded == (guarded and chain.line in guarded_lines)
-            if standard.group is not None and "level.mismatch" in standard.quantities and as_built:
-                groups.setdefault(standard.group, []).append(one)
-        for members in groups.values():
-            if len(members) > 1 and (not guarded or any(one.experiment.chain.guarded for one in members)):
-                out += _mismatch(members, guarded)
-    return out
-
-
-def _mismatch(members: Sequence[Solved], guarded: bool) -> list[Quantity]:
-    """Return the mismatch of one picture for each of its lines that is guarded or bare as asked."""
-    whites = [white for one in members if (white := one.named("level.white")) is not None]
-    nominal = [white.value for white in whites if white.value is not None]
-    value: float | None = None
-    spread: tuple[float, float] | None = None
-    samples: NDArray[np.float64] | None = None
-    failure = next((white.failure for white in whites if white.failure), None)
-    if len(nominal) < len(members):
-        failure = failure or "a line of this picture could not be simulated"
-    else:
-        value = float(mismatch_rows([np.array([level]) for level in nominal])[0])
-        ends = [white.spread or (level, level) for white, level in zip(whites, nominal, strict=True)]
-        lowest, highest = min(abs(low) for low, _ in ends), max(abs(high) for _, high in ends)
-        spread = (0.0, decibels(highest / lowest) if lowest > 0.0 else float("inf"))
-        drawn = [white.samples for white in whites if white.samples is not None]
-        if len(drawn) == len(members) and len({len(one) for one in drawn}) == 1:
-            samples = mismatch_rows(drawn)
-    return [
-        Quantity(
-            "level.mismatch",
-            one.experiment.chain.line,
-            guarded,
-            value,
-            spread=spread,
-            samples=samples,
-            failure=failure,
-        )
-        for one in members
-        if one.experiment.chain.guarded == guarded
-    ]
-
-
 def _troubles(
     fitter: Fitter,
     findings: Sequence[Finding],
@@ -376,7 +248,7 @@ def _curves(solved: Sequence[Solved], standards: Mapping[str, Standard]) -> tupl
     for one in solved:
         curves += one.curves
         standard = standards[one.experiment.chain.line]
-        name = _amplitude(standard)
+        name = amplitude_of(standard)
         quantity = None if name is None else one.named(name)
         drawn = None if quantity is None else sample_curve(quantity, standard.limits.get(quantity.name), "V")
         if drawn is not None:
