@@ -13,7 +13,7 @@ from guardcheck.compose.decks import (
 )
 from guardcheck.compose.event_probes import Probes
 from guardcheck.compose.event_rail import Rail
-from guardcheck.compose.events import LOW, EventCase, event_deck, longest_line_run
+from guardcheck.compose.events import LOW, SWING, SWINGS_AT, EventCase, event_deck, has_coupling, longest_line_run
 from guardcheck.compose.lines import as_ladders
 from guardcheck.compose.quality import FLAT_SHARE, power_deck, square_deck, step_deck, transfer_deck
 from guardcheck.compose.variants import Builds, plan_builds
@@ -27,6 +27,8 @@ __all__ = [
     "LOW",
     "NEAR",
     "RAIL",
+    "SWING",
+    "SWINGS_AT",
     "Builds",
     "Chain",
     "EventCase",
@@ -37,6 +39,7 @@ __all__ = [
     "distinct",
     "emf_levels",
     "event_deck",
+    "has_coupling",
     "impedance_deck",
     "level_deck",
     "longest_line_run",

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-from guardcheck.compose.chain import EMF, FAR, FAR_GND, NEAR, Chain, nodes_of
+from guardcheck.compose.chain import EMF, FAR, FAR_GND, NEAR, RAIL, Chain, nodes_of
 from guardcheck.compose.decks import deck_of
 from guardcheck.compose.event_probes import Probes, Reading, with_probes
 from guardcheck.compose.event_rail import Rail, rail_cards, switched
@@ -27,6 +27,12 @@ MOST_SECTIONS = 40
 """Most sections of a ladder in an event: what a longer one would add to the edge is not worth the time it takes."""
 NO_BREAKPOINTS = "rel=1e6 abs=1e6"
 """Settings of a lossless line under which the simulator sets no breakpoints of its own."""
+
+COUPLES = 1e-8
+"""From here on a capacitor in series with the signal counts as coupling, not as a filter [F]."""
+SWINGS_AT = 1e-4
+"""Time [s] at which the driver swings in a case with `before`: by then the event's contact is closed."""
+SWING = 1e-6
 
 LOW = "low"
 """Corner of tolerances at which a stress is harder: every resistance and capacitance at its low end."""
@@ -50,6 +56,8 @@ class EventCase:
     tolerance : how far the simulator may stretch its steps; 1 keeps its error estimate, less is stricter
     corner : ``nominal`` or ``low``
     at_pin : the event hangs on the chip's pin, and there is no stage
+    before : EMF the run starts from, until it swings to `level` [V]; None keeps `level` throughout. A coupling
+        capacitor charged for a still picture hides what the driver delivers into a fault; charged for another it shows
 
     """
 
@@ -66,6 +74,7 @@ class EventCase:
     tolerance: float = 1.0
     corner: str = "nominal"
     at_pin: bool = False
+    before: float | None = None
 
 
 def event_deck(case: EventCase) -> tuple[Deck, Probes]:
@@ -78,6 +87,9 @@ def event_deck(case: EventCase) -> tuple[Deck, Probes]:
     flat = [*metered, *around, *rail_cards(case.rail, case.unit)]
     if case.unit == OFF:
         flat.append(card("remf_off", (EMF, "0"), PIN_BLEED))
+    elif case.before is not None:
+        points = f"0.0 {case.before!r} {SWINGS_AT!r} {case.before!r} {SWINGS_AT + SWING!r} {case.level!r}"
+        flat.append(card("vemf", (EMF, "0"), None, f"pwl({points})"))
     else:
         flat.append(switched("vemf", EMF, case.level, case.unit, driver=True))
     step, final = _line_steps(flat, case)
@@ -86,6 +98,18 @@ def event_deck(case: EventCase) -> tuple[Deck, Probes]:
     used = tuple({model.name: model for model in (*models, *more)}.values())
     options = {"trtol": case.tolerance}
     return deck_of(name, final, used, Transient(step, case.stop, step), probes.save, options=options), probes
+
+
+def has_coupling(chain: Chain) -> bool:
+    """Tell whether a capacitor lies in series with the signal: between two nodes neither of which is a supply."""
+    numbers = {role: part_numbers(fitted, "nominal") for role, fitted in chain.parts.items()}
+    places = nodes_of(chain)
+    return any(
+        one.name[0] == "c" and not {"0", RAIL} & set(one.nodes) and float(one.value or 0.0) >= COUPLES
+        for role in ("source", "guard", "stage")
+        if role in places
+        for one in _flattened(chain.parts[role], role, places[role], numbers[role])
+    )
 
 
 def longest_line_run(chain: Chain) -> float:
@@ -184,4 +208,4 @@ def _delay(line: Card) -> float:
     return float(dict(field.split("=") for field in line.tail.split())["td"])
 
 
-__all__ = ["LOW", "EventCase", "event_deck", "longest_line_run", "part_numbers"]
+__all__ = ["LOW", "SWING", "SWINGS_AT", "EventCase", "event_deck", "has_coupling", "longest_line_run", "part_numbers"]

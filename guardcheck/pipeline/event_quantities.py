@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from guardcheck.measure import Stress, time_outside, worst_of
-from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, Limit, Quantity
-from guardcheck.pipeline.event_margins import Margin, pin_margins, worst
+from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, OFF, Limit, Quantity
+from guardcheck.pipeline.event_margins import Margin, pin_margins, rail_margin, worst
 from guardcheck.pipeline.event_ratings import PinRatings, exposed_ratings
 from guardcheck.pipeline.event_runs import ENDLESS, PinSeen, Power, Seen, case_words
 from guardcheck.pipeline.event_study import Group
@@ -73,23 +73,31 @@ def _judged(group: Group, index: int, reference: Stress | None) -> Judged:
     own = index == 0
     ratings = group.subject.ratings if own else exposed_ratings(pin.delivers)
     body = reference if own and not group.event.plan.lasting else None
-    bench = group.subject.bench
 
-    def margins(stress: Stress) -> tuple[Margin, ...]:
-        rail = bench.rail.volts
-        return pin_margins(stress, ratings, human_body=body, rail=rail, rail_max=bench.rail_max)
+    def margins(runs: Sequence[Seen], stress: Stress, *, known: bool = False) -> list[Margin]:
+        """Return every margin; the rail's run by run, since each has its own rail, live or dead."""
+        rails = [_rail_margin(group, one, one.pins[index].known if known else one.pins[index].stress) for one in runs]
+        return [*pin_margins(stress, ratings, human_body=body), worst(rails)]
 
     stress = worst_of([one.pins[index].stress for one in good])
     known = worst_of([one.pins[index].known for one in good])
-    hard = stress
-    if group.corner is not None and group.corner.failure is None:
-        hard = worst_of([stress, group.corner.pins[index].stress])
-    every = margins(stress)
+    harder = [*good, *group.corners]
+    hard = worst_of([one.pins[index].stress for one in harder])
+    every = margins(good, stress)
     found = worst(every)
     near = [one.field for one in every if one.strict < found.strict + NEAR and (index, one.field) in group.loose]
-    least = min(found.strict, worst(margins(hard)).strict)
-    certain = [one for one in margins(known) if one.field != "rail" or not bench.undeclared]
+    least = min(one.strict for one in (*every, *margins(harder, hard)))
+    certain = [
+        one for one in margins(good, known, known=True) if one.field != "rail" or not group.subject.bench.undeclared
+    ]
     return Judged(index, pin, ratings, stress, hard, found, least, worst(certain), tuple(near))
+
+
+def _rail_margin(group: Group, one: Seen, stress: Stress) -> Margin:
+    rail_max = group.subject.bench.rail_max
+    return rail_margin(
+        stress.rail, one.case.rail, rail_max, dead=one.case.unit == OFF, lasting=group.event.plan.lasting
+    )
 
 
 def _margin_quantity(
@@ -134,10 +142,18 @@ def _undeclared(group: Group) -> str | None:
 
 def _worst_words(group: Group, judged: Judged) -> str:
     """Return the deciding stress with the case it happened in."""
-    case = max(group.good, key=lambda one: one.pins[judged.index].stress.current).case
+    case = max(group.good, key=lambda one: _hardness(group, one, judged)).case
     at = "" if judged.index == 0 else f" At {judged.pin.name}."
     told = judged.margin.told[0].upper() + judged.margin.told[1:]
     return f"{told}; hardest with {case_words(case, group.subject.levels)}.{at}"
+
+
+def _hardness(group: Group, one: Seen, judged: Judged) -> tuple[float, float]:
+    """Return by what the case is picked that goes with the deciding stress: by that stress, then by the current."""
+    stress = one.pins[judged.index].stress
+    if judged.margin.field == "rail":
+        return -_rail_margin(group, one, stress).strict, stress.current
+    return getattr(stress, judged.margin.field), stress.current
 
 
 def _more_words(group: Group, judged: Judged, reference: Stress | None) -> tuple[str, ...]:
@@ -163,14 +179,15 @@ def _parts(group: Group, blank: Quantity, beyond: str | None) -> tuple[Quantity,
     if not margins:
         return ()
     found = worst(margins)
-    gap = _undeclared(group) if judge_margin(found.strict) != CONFORMS else None
+    least = min(margin.strict for one in (*group.good, *group.corners) for margin in one.parts)
+    gap = _undeclared(group) if judge_margin(least) != CONFORMS else None
     return (
         replace(
             blank,
             name="event.part_margin",
             failure=group.failure or gap,
             value=found.strict,
-            spread=(found.strict, max(found.loose, found.strict)),
+            spread=(least, max(found.loose, found.strict)),
             estimate=beyond is not None,
             limit=Limit("event.part_margin", EVENT_MARGIN_DB, None, None, "ratings in the parts' metadata", "read"),
             notes=(f"{found.told[0].upper()}{found.told[1:]}.",),

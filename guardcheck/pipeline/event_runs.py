@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from guardcheck.compose import EventCase, Probes
+from guardcheck.compose import SWING, SWINGS_AT, EventCase, Probes
 from guardcheck.measure import PinWaves, Stress, heat, holds, peak, stress_of, width_over
 from guardcheck.model import Trace
 from guardcheck.pipeline.event_margins import Margin, plain_margin, surge_margin
@@ -28,6 +28,9 @@ FLOORS: Mapping[str, float] = {
 """Magnitudes [SI] below which a quantity of a stress need not hold to a hundredth of itself."""
 ENDLESS = ("charge", "energy")
 """Quantities that grow as long as an event lasts."""
+NOTICED = 1.1
+"""From this share of the steady current on, the surge that goes before it is judged as well: a diode may die while a
+dead rail charges through it, long before anything is steady."""
 SEEN_AT = 0.3
 """Voltage [V] from which a display's input counts the step of a unit being switched (a sync amplitude)."""
 
@@ -106,7 +109,7 @@ def seen_of(case: EventCase, step: float, probes: Probes, trace: Trace, *, lasti
     pins = tuple(_pin(vectors, probe, probes.rail, time, inside) for probe in probes.pins)
     across = tuple((one.name, abs(peak(vectors.volts(one.volts)))) for one in probes.resistors)
     far = vectors.volts(probes.display)
-    powers = _powers(vectors, probes, time)
+    powers = _powers(vectors, probes, time, swings=case.before is not None)
     changing = {(pin, name) for pin, one in enumerate(pins) for name in _changing(one.waves, lasting=lasting)}
     return Seen(
         case=case,
@@ -171,8 +174,12 @@ def _parts(vectors: _Vectors, probes: Probes, time: Array, *, lasting: bool) -> 
             top = abs(peak(amps))
             width = width_over(time, amps, 0.1 * top)
             name = f"{probe.name} ({_device(probe)})"
-            size = abs(float(amps[-1])) if lasting else top
-            margins.append(surge_margin(name, probe.rated, size, width, lasting=lasting))
+            steady = abs(float(amps[-1])) if lasting else 0.0
+            if lasting:
+                margins.append(surge_margin(name, probe.rated, steady, width, lasting=True))
+                width = width_over(time, amps, steady + 0.1 * (top - steady))
+            if top > NOTICED * steady:
+                margins.append(surge_margin(name, probe.rated, top, width, lasting=False))
             if lasting and "power" in probe.rated:
                 watts = abs(float(amps[-1] * vectors.volts(probe.volts)[-1]))
                 margins.append(plain_margin(name, "turns into heat", watts, probe.rated["power"], "W", 10.0))
@@ -188,12 +195,21 @@ def _parts(vectors: _Vectors, probes: Probes, time: Array, *, lasting: bool) -> 
     return tuple(margin for margin in margins if margin is not None)
 
 
-def _powers(vectors: _Vectors, probes: Probes, time: Array) -> tuple[Power, ...]:
-    """Return what every rated resistor of guard and stage turns into heat once nothing changes any more."""
-    return tuple(
-        Power(f"{one.role} {one.name}", heat(vectors.volts(one.volts), one.ohms, time)[0], one.rated)
-        for one in probes.resistors
-    )
+def _powers(vectors: _Vectors, probes: Probes, time: Array, *, swings: bool) -> tuple[Power, ...]:
+    """Return what every rated resistor of guard and stage turns into heat once nothing changes any more.
+
+    Where the driver swings through a coupling capacitor a picture goes on driving that swing: a square wave between the
+    two extremes, whose rms is half of it, is the most it can heat.
+    """
+    found = []
+    for one in probes.resistors:
+        volts = vectors.volts(one.volts)
+        watts = heat(volts, one.ohms, time)[0]
+        if swings:
+            before, after = np.interp([SWINGS_AT, SWINGS_AT + SWING], time, volts)
+            watts += float(after - before) ** 2 / 4.0 / one.ohms
+        found.append(Power(f"{one.role} {one.name}", watts, one.rated))
+    return tuple(found)
 
 
 def _passing(time: Array, far: Array) -> tuple[float, float]:
@@ -231,6 +247,8 @@ def case_words(case: EventCase, levels: Sequence[float]) -> str:
     words = [f"unit {case.unit}"]
     if case.unit != "off" and len(levels) > 1:
         words.append("source at its highest" if case.level == max(levels) else "source at its lowest")
+    if case.before is not None:
+        words.append("the coupling capacitor charged for its lowest")
     if "polarity" in case.values:
         words.append("positive" if case.values["polarity"] > 0.0 else "negative")
     return ", ".join(words)

@@ -10,10 +10,10 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import product
 
-from guardcheck.compose import LOW, Chain, EventCase, event_deck, longest_line_run
+from guardcheck.compose import LOW, Chain, EventCase, event_deck, has_coupling, longest_line_run
 from guardcheck.engine import Engine
 from guardcheck.measure import Stress
-from guardcheck.model import CABLE, OFF, REFERENCE, Deck, EventPlan, Fitted
+from guardcheck.model import CABLE, OFF, ON, REFERENCE, Deck, EventPlan, Fitted
 from guardcheck.pipeline.event_facts import Bench
 from guardcheck.pipeline.event_ratings import PinRatings
 from guardcheck.pipeline.event_runs import ENDLESS, FLOORS, Seen, agree, seen_of
@@ -69,13 +69,13 @@ class Track:
 
 @dataclass
 class Group:
-    """One event at one severity on one chain: its cases, and the decisive one at the hard corner of the tolerances."""
+    """One event at one severity on one chain: its cases, and the decisive ones at the corners of the tolerances."""
 
     subject: Subject
     event: Event
     severity: str
     tracks: list[Track] = field(default_factory=list)
-    corner: Seen | None = None
+    hard: list[Seen] = field(default_factory=list)
 
     @property
     def seen(self) -> list[Seen]:
@@ -86,6 +86,11 @@ class Group:
     def good(self) -> list[Seen]:
         """Return the last run of every case that was solved."""
         return [one for one in self.seen if one.failure is None]
+
+    @property
+    def corners(self) -> list[Seen]:
+        """Return the runs at the corners that were solved."""
+        return [one for one in self.hard if one.failure is None]
 
     @property
     def loose(self) -> frozenset[tuple[int, str]]:
@@ -110,10 +115,9 @@ def run_groups(engine: Engine, groups: Sequence[Group], say: Progress) -> None:
         if not active:
             break
         _again(engine, active)
-    corners = [group for group in groups if group.good and _has_corner(group)]
-    cases = [(group, _corner(group)) for group in corners]
-    for group, one in zip(corners, _seen(engine, cases), strict=True):
-        group.corner = one
+    cases = [(group, case) for group in groups if group.good for case in _corners(group)]
+    for (group, _), one in zip(cases, _seen(engine, cases), strict=True):
+        group.hard.append(one)
 
 
 def _run(engine: Engine, pairs: Sequence[tuple[Group, Track]]) -> None:
@@ -131,16 +135,22 @@ def _seen(engine: Engine, pairs: Sequence[tuple[Group, EventCase]]) -> Iterator[
 
 
 def _picks(group: Group) -> list[Track]:
-    """Return the cases that decide a quantity of any pin: each is repeated until that holds."""
+    """Return the cases that decide a quantity of any pin: each is repeated until that holds.
+
+    A dead rail is judged on its own, however far below a live one it stays.
+    """
     solved = [track for track in group.tracks if track.seen is not None and track.seen.failure is None]
     lasting = group.event.plan.lasting
+    dead = [track for track in solved if track.case.unit == OFF]
+    live = [track for track in solved if track.case.unit != OFF]
     for index in range(len(solved[0].seen.pins) if solved and solved[0].seen is not None else 0):
         for name in FLOORS:
             if lasting and name in ENDLESS:
                 continue
-            sizes = [_value(track, index, name) for track in solved]
-            if max(sizes) > 0.0:
-                solved[sizes.index(max(sizes))].decides.add((index, name))
+            for among in (dead, live) if name == "rail" else (solved,):
+                largest = max(among, key=lambda track: _value(track, index, name), default=None)
+                if largest is not None and _value(largest, index, name) > 0.0:
+                    largest.decides.add((index, name))
     return [track for track in solved if track.decides]
 
 
@@ -208,7 +218,9 @@ def _cases(subject: Subject, event: Event, severity: str) -> Iterator[EventCase]
         if polarity is not None:
             values["polarity"] = polarity
         for level in subject.levels[:1] if unit == OFF else subject.levels:
+            swings = plan.lasting and unit == ON and level > subject.levels[0] and has_coupling(subject.chain)
             yield EventCase(
+                before=subject.levels[0] if swings else None,
                 chain=subject.chain,
                 rail=subject.bench.rail,
                 event=event.fitted,
@@ -233,10 +245,30 @@ def _has_corner(group: Group) -> bool:
     )
 
 
-def _corner(group: Group) -> EventCase:
-    """Return the case that forces the most current on a pin, at the hard corner."""
-    hardest = max(group.good, key=lambda one: max(pin.stress.current for pin in one.pins))
-    return replace(hardest.case, corner=LOW)
+def _corners(group: Group) -> Iterator[EventCase]:
+    """Yield the cases to repeat at a corner: the one that forces the most current, at every corner that is declared.
+
+    They are the low ends of the chain's resistances and capacitances, the ends of a live rail's voltage, and the high
+    end of the rail's capacitance, which prolongs the surge that charges a dead rail.
+    """
+    hardest, bench = _hardest(group.good), group.subject.bench
+    if _has_corner(group):
+        yield replace(hardest.case, corner=LOW)
+    live = [one for one in group.good if one.case.unit != OFF]
+    for rail in bench.live_rails if live else ():
+        most = _most_lifted(live) if rail.volts > bench.rail.volts else _hardest(live)
+        yield replace(most.case, corner=LOW, rail=rail)
+    dead = [one for one in group.good if one.case.unit == OFF]
+    for rail in bench.dead_rails if dead else ():
+        yield replace(_hardest(dead).case, corner=LOW, rail=rail)
+
+
+def _hardest(runs: Sequence[Seen]) -> Seen:
+    return max(runs, key=lambda one: max(pin.stress.current for pin in one.pins))
+
+
+def _most_lifted(runs: Sequence[Seen]) -> Seen:
+    return max(runs, key=lambda one: max((pin.stress.rail, pin.stress.current) for pin in one.pins))
 
 
 def human_body(groups: Sequence[Group]) -> Stress | None:

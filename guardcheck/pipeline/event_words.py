@@ -41,12 +41,13 @@ def pulse_words(
 
 def bench_words(bench: Bench, filled: Mapping[str, object]) -> tuple[str, ...]:
     """Return what the job does not say about the bench, as far as the event depends on it."""
-    assumed = [*bench.assumed]
+    assumed, ends = [*bench.assumed], [*bench.ends]
     sentences: list[str] = []
     if "chassis_volts" in filled:
         chassis = bench.chassis
         assumed += chassis.assumed
-        sentences.append(f"Found with {chassis.told}.")
+        ends += chassis.ends
+        sentences += [f"Found with {chassis.told}.", *chassis.notes]
         if chassis.volts > 0.0:
             pumped = 2.0 * chassis.frequency * chassis.capacitance * chassis.volts
             sentences.append(
@@ -54,6 +55,8 @@ def bench_words(bench: Bench, filled: Mapping[str, object]) -> tuple[str, ...]:
                 f"signal contact; rectified by clamps and pin diodes it can feed {format_si(pumped, 'A')} into the "
                 f"rail, {format_si(pumped * bench.rail.load, 'V')} across its load if the unit is off."
             )
+    if ends:
+        sentences.append(f"Taken at the stressing end of what is declared: {'; '.join(ends)}.")
     if assumed:
         sentences.append(f"Taken at the worst, because it is not known: {'; '.join(assumed)}.")
     return tuple(sentences)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -132,7 +134,7 @@ def test_the_loosest_bound_never_leaves_less_than_the_strictest(
     stress = Stress(over, under, injected, delivered, 0.0, 0.0, 5.0)
     ratings = exposed_ratings(None)
     assert dict(ratings.bounds) == SEEN
-    found = worst(pin_margins(stress, ratings, human_body=None, rail=5.0, rail_max=(5.5, 7.0)))
+    found = worst(pin_margins(stress, ratings, human_body=None))
     assert found.loose >= found.strict
 
 
@@ -142,8 +144,10 @@ def test_a_surge_rating_for_a_longer_pulse_can_pass_but_never_fail_a_short_one(a
     """BAT54: 0.6 A for 10 ms is all that is printed; a pulse of nanoseconds above it is not known to kill."""
     margin = surge_margin("diode", {"surge_10ms": 0.6, "forward_current": 0.2}, amps, width, lasting=False)
     assert margin is not None
-    if width < 1e-4 or width > 1e-2:
+    if width < 1e-3:
         assert margin.loose == CAP
+    if width > 1e-2:
+        assert margin.loose == pytest.approx(max(margin.strict, min(20.0 * math.log10(0.6 / amps), CAP)))
     if amps < 0.2:
         assert margin.strict > 0.0
 
