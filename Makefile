@@ -20,6 +20,8 @@ lint: $(STAMP)
 
 bench: $(STAMP) ngspice
 	$(BIN)/python tests/benchmarks/run.py
+	$(BIN)/python tests/benchmarks/start_up.py
+	$(BIN)/python tests/benchmarks/capture_memory.py
 
 reports: $(STAMP) ngspice
 	@$(BIN)/python tests/demo/make_reports.py
