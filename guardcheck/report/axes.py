@@ -17,6 +17,9 @@ from guardcheck.report.words import clean
 
 _CLOSE, _FLOOR = 0.2, 0.055
 """Marks nearer than this share of the axis would write over each other; how much higher the next name then stands."""
+_NEAR, _NAMED_AT, _NAME = 0.06, 0.8, 0.22
+"""Levels nearer than this share of the axis would write over each other; where names of levels end, and how much
+further left each next one then does."""
 
 _MILLI = {-12: "p", -9: "n", -6: "µ", -3: "m", 0: "", 3: "k", 6: "M", 9: "G"}
 
@@ -112,10 +115,36 @@ def marks(axes: Any, panel: Panel, divide: float) -> None:
         )  # fmt: skip
 
 
-def y_range(panel: Panel) -> tuple[float, float]:
-    """Return the range that holds every curve and every band end, with some room."""
+def levels(axes: Any, panel: Panel, divide: float) -> None:
+    """Draw named levels across the picture, the upper ones named above their line, the lower ones below it.
+
+    The names stand left of a band's own name, so that both can be read where the band is a mere stroke.
+    """
+    found = {(clean(name), level / divide) for curve in panel.curves for name, level in curve.marks.items()}
+    middle = sum(level for _, level in found) / max(len(found), 1)
+    taken: list[float] = []
+    low, high = axes.get_ylim()
+    for name, level in sorted(found, key=lambda mark: (-mark[1], mark[0])):
+        beside = sum(
+            abs(level - other) < _NEAR * (high - low) and (other > middle) == (level > middle) for other in taken
+        )
+        taken.append(level)
+        upper = level > middle
+        axes.axhline(level, color=svg.SOFT, linewidth=0.8, linestyle=(0, (5, 1.5, 1, 1.5)), zorder=2)
+        axes.annotate(
+            name, (_NAMED_AT - _NAME * beside, level), xycoords=axes.get_yaxis_transform(),
+            xytext=(0, 2 if upper else -2), textcoords="offset points", ha="right",
+            va="bottom" if upper else "top", fontsize=7.5, zorder=6,
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.5},
+        )  # fmt: skip
+
+
+def y_range(panel: Panel, *, with_levels: bool = False) -> tuple[float, float]:
+    """Return the range that holds every curve, every band end and, if they are levels, every mark, with some room."""
     ends = [curve.y[np.isfinite(curve.y)] for curve in panel.curves]
     ends += [np.array([end for end in curve.band or () if end is not None]) for curve in panel.curves]
+    if with_levels:
+        ends += [np.array(list(curve.marks.values()), dtype=float) for curve in panel.curves]
     every = np.concatenate([*ends, np.zeros(0)])
     if not len(every):
         return 0.0, 1.0

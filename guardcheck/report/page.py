@@ -18,6 +18,7 @@ from guardcheck.report.advice import (
     to_do,
 )
 from guardcheck.report.explanations import captures, explanations
+from guardcheck.report.overview import overview
 from guardcheck.report.pictures import Picture, drawn
 from guardcheck.report.view import outcome_word, sections
 from guardcheck.report.words import COMMAND_TITLES, KNOWN_WORDS, STATE_WORDS, WORST_FIRST, clean
@@ -48,6 +49,7 @@ def to_html(result: Result) -> str:
             explanations=explanations(result),
             captures=captures(result),
             sections=sections(result),
+            overview=overview(result),
             pictures=_by_line(pictures),
             sources=sources(result),
             computed=computed_with(result),

@@ -89,10 +89,15 @@ def _in_words(panel: Panel) -> str:
     return "; ".join(dict.fromkeys(parts)) or "no points"
 
 
-def _against_time(axes: Any, panel: Panel, y_name: str) -> None:
-    """Draw values against a linear axis, the band lying across."""
+def _event(axes: Any, panel: Panel, y_name: str) -> None:
+    """Draw what a pin sees over time; its marks are ratings, and lie across."""
+    _against_time(axes, panel, y_name, marks_lie=True)
+
+
+def _against_time(axes: Any, panel: Panel, y_name: str, *, marks_lie: bool = False) -> None:
+    """Draw values against a linear axis, the band lying across; marks stand on the x axis, or lie at values of y."""
     x_divide, x_unit = axes_.scale(panel.curves[0].x_unit, [curve.x for curve in panel.curves])
-    low, high = axes_.y_range(panel)
+    low, high = axes_.y_range(panel, with_levels=marks_lie)
     y_divide, y_unit = axes_.scale(panel.curves[0].y_unit, [np.array([low, high])])
     drawn_x = np.concatenate([curve.x[np.isfinite(curve.x)] for curve in panel.curves] + [np.zeros(0)]) / x_divide
     left, right = (float(drawn_x.min()), float(drawn_x.max())) if len(drawn_x) else (0.0, 1.0)
@@ -105,7 +110,10 @@ def _against_time(axes: Any, panel: Panel, y_name: str) -> None:
     axes_.band(axes, panel, y_divide, low / y_divide, high / y_divide)
     for curve in panel.curves:
         axes.plot(curve.x / x_divide, curve.y / y_divide, **axes_.line_style(curve))
-    axes_.marks(axes, panel, x_divide)
+    if marks_lie:
+        axes_.levels(axes, panel, y_divide)
+    else:
+        axes_.marks(axes, panel, x_divide)
     axes_.legend(axes, panel.curves)
     axis = "time" if panel.curves[0].x_unit == "s" else "value"
     axes_.label(axes, f"{axis} in {x_unit}", f"{y_name} in {y_unit}")
@@ -214,5 +222,5 @@ _KINDS: Mapping[str, _Kind] = {
     "waveform": _Kind("One scan line at the display", _against_time, "level"),
     "response": _Kind("Frequency response at the display", _against_frequency, "gain"),
     SAMPLES: _Kind("How the samples fall within the declared tolerances", _histogram, "samples"),
-    "event": _Kind("At the pin during the event", _against_time),
+    "event": _Kind("At the pin during the event", _event),
 }

@@ -18,6 +18,7 @@ import pytest
 
 from guardcheck.model import CONFORMS, KNOWN_BY, NOT_PROVEN, CircuitUsed, Finding, Result
 from guardcheck.report import page, svg, to_html
+from guardcheck.report.view import outcome_word
 
 VOID = {"meta", "br", "link", "img", "hr", "input"}
 
@@ -289,3 +290,26 @@ def test_templates_never_switch_escaping_off() -> None:
     assert "|safe" not in text
     assert "autoescape" not in text
     assert text.count("|picture") == 1
+
+
+def test_events_at_a_glance_hold_every_margin_in_words(result: Result) -> None:
+    """One row per event and severity, one column per line; bare before guarded, each with sign and word."""
+    page = to_html(result)
+    table = re.search(r'<table class="strain">.*?</table>', page, re.DOTALL)
+    assert table is not None
+    margins = [one for one in result.findings if one.quantity == "event.margin" and one.event and one.line]
+    keys = {(one.event, one.severity) for one in margins}
+    assert table.group().count('<th scope="row">') == len(keys)
+    assert table.group().count('<th scope="col">') == 1 + len({one.line for one in margins})
+    assert table.group().count('class="standing"') == len(margins)
+    assert "<caption" in table.group()
+    words = re.sub(r"<[^>]+>", "", table.group().replace("&nbsp;", " "))
+    for one in margins:
+        assert outcome_word(one.outcome) in words
+    assert "bare" in words.split("guarded")[0]
+
+
+def test_without_events_there_is_no_such_table(result: Result) -> None:
+    page = to_html(replace(result, findings=tuple(one for one in result.findings if one.event is None)))
+    assert 'id="strain"' not in page
+    assert "#strain" not in page

@@ -181,3 +181,29 @@ def test_bare_and_guarded_share_axes_whatever_their_label_says() -> None:
     assert [curve.guarded for curve in panel.curves] == [False, True]
     apart = panels([*made, Curve("red", True, "event", "pin current, guarded", point, point, "s", "A")])
     assert [panel.subject for panel in apart] == ["pin", "pin current"]
+
+
+def test_ratings_of_an_event_lie_across_with_their_names(result: Result) -> None:
+    """A rating is a value of y: its line runs the whole width at one height, and the higher rating lies higher."""
+    curve = Curve(
+        "red", False, "event", "hot-plug, first contact: pin current",
+        np.array([0.0, 1e-6, 2e-6]), np.array([0.0, 0.05, 0.0]), "s", "A",
+        marks={"clamp rating": 0.02, "clamp rating, out": -0.02},
+    )  # fmt: skip
+    (text,) = only(result, curve).values()
+    root = ElementTree.fromstring(text)
+    strokes = [
+        [float(number) for number in re.findall(r"-?\d+\.?\d*", node.get("d", ""))]
+        for node in root.iter(f"{SVG}path")
+        if "stroke-dasharray" in node.get("style", "")
+    ]
+    lying = sorted(
+        {points[1] for points in strokes if len(points) == 4 and points[1] == points[3] and points[2] - points[0] > 300}
+    )
+    assert len(lying) == 2
+    heights = {
+        node.text: float(node.get("y") or re.findall(r"-?\d+\.?\d*", node.get("transform", ""))[1])
+        for node in root.iter(f"{SVG}text")
+        if node.text in curve.marks
+    }
+    assert heights["clamp rating"] < lying[0] < lying[1] < heights["clamp rating, out"]
