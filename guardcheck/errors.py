@@ -33,6 +33,7 @@ class InputError(GuardcheckError, ValueError):
     file : file the input came from, if any
     key : dotted key inside the file, such as ``line[1].stage``
     line : line number in the file, if known
+
     """
 
     def __init__(

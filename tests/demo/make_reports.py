@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from guardcheck.model import Result
 
 DEMO = Path(__file__).parents[2] / "reports-demo"
 CHANNEL = "CH1"
@@ -12,46 +15,50 @@ TAKEN: Any = {"sync": "CH2", "picture": ("white",), "load": ("terminated",), "pl
 """How the demo's captures were taken."""
 
 
-def make(job: Path, folder: Path) -> str:
-    """Check one job and write result, page, terminal text and pictures into a folder. Returns the outcome."""
+def make(job: Path) -> list[tuple[Path, str]]:
+    """Make everything of one unit beside its job file: check, verifications, hand-over sheet. Returns the pages."""
     from guardcheck import pipeline, report
 
-    result = pipeline.check(job, pipeline.Options())
-    folder.mkdir(parents=True, exist_ok=True)
-    report.write_text(folder / "result.json", report.to_json(result))
-    report.write_text(folder / "report.html", report.to_html(result))
-    report.write_text(folder / "terminal.txt", report.to_terminal(result))
-    for name, picture in report.pictures(result).items():
-        report.write_text(folder / name, picture if isinstance(picture, str) else picture.decode())
-    return result.outcome
+    plan = pipeline.check(job, pipeline.Options())
+    made = [_written(plan, job.parent, "report")]
+    finished = None
+    for readings in sorted(job.parent.glob("readings*.toml")):
+        name = readings.stem.replace("readings", "verify")
+        result = _verified(job, readings, final=name == "verify")
+        made.append(_written(result, job.parent, name))
+        finished = result if name == "verify" else finished
+    report.write_text(job.parent / "sheet.html", report.to_checklist_html(plan, finished, workshop="Demo bench"))
+    report.write_bytes(job.parent / "sheet.pdf", report.to_checklist_pdf(plan, finished, workshop="Demo bench"))
+    made.append((job.parent / "sheet.html", report.evidence(plan, finished).outcome))
+    return made
 
 
-def make_verified(job: Path, readings: Path) -> str:
-    """Verify one readings file and write result, page, text and pictures beside it. Returns the outcome.
+def _written(result: Result, folder: Path, name: str) -> tuple[Path, str]:
+    """Write one result as JSON, page, terminal text and pictures; return the page and its outcome."""
+    from guardcheck import report
 
-    A CSV file is the capture of the line it is named like; captures belong to the final readings alone.
-    """
-    from guardcheck import pipeline, report
-
-    folder, name = readings.parent, readings.stem.replace("readings", "verify")
-    captures = [f"{file.stem}={file}#{CHANNEL}" for file in sorted(folder.glob("*.csv"))] if name == "verify" else []
-    handed = pipeline.given(readings, captures, **(TAKEN if captures else {}))
-    result = pipeline.verify(job, handed, pipeline.Options())
     report.write_text(folder / f"{name}.json", report.to_json(result))
     report.write_text(folder / f"{name}.html", report.to_html(result))
     report.write_text(folder / f"{name}.txt", report.to_terminal(result))
     for picture, drawing in report.pictures(result).items():
-        report.write_text(folder / f"{name}-{picture}", drawing)
-    return result.outcome
+        if picture.endswith("waveform.svg"):
+            report.write_text(folder / f"{name}-{picture}", drawing)
+    return folder / f"{name}.html", result.outcome
+
+
+def _verified(job: Path, readings: Path, *, final: bool) -> Result:
+    """Verify one readings file. A CSV file is the capture of the line it is named like, and of the final readings."""
+    from guardcheck import pipeline
+
+    files = sorted(readings.parent.glob("*.csv")) if final else []
+    captures = [f"{file.stem}={file}#{CHANNEL}" for file in files]
+    handed = pipeline.given(readings, captures, **(TAKEN if captures else {}))
+    return pipeline.verify(job, handed, pipeline.Options())
 
 
 def make_all(demo: Path) -> list[tuple[Path, str]]:
-    """Make the reports of every job and readings file below a folder, beside it. Returns files and outcomes."""
-    made = []
-    for job in sorted(demo.glob("*/job.toml")):
-        made.append((job, make(job, job.parent)))
-        made += [(readings, make_verified(job, readings)) for readings in sorted(job.parent.glob("readings*.toml"))]
-    return made
+    """Make the reports of every unit below a folder. Returns pages and outcomes."""
+    return [page for job in sorted(demo.glob("*/job.toml")) for page in make(job)]
 
 
 def main() -> int:
@@ -59,10 +66,9 @@ def main() -> int:
     from guardcheck.errors import EngineMissing
 
     try:
-        for file, outcome in make_all(DEMO):
-            page = "report.html" if file.stem == "job" else f"{file.stem.replace('readings', 'verify')}.html"
-            sys.stdout.write(f"{file.relative_to(DEMO.parent)}: {outcome.replace('_', ' ')}\n")
-            sys.stdout.write(f"  open {(file.parent / page).relative_to(DEMO.parent)} in a browser\n")
+        for page, outcome in make_all(DEMO):
+            sys.stdout.write(f"{outcome.replace('_', ' '):17} {page.relative_to(DEMO.parent)}\n")
+        sys.stdout.write("open any of these pages in a browser; the sheets are there as PDF too\n")
     except EngineMissing as error:
         sys.stderr.write(f"{error}\n")
         return 3

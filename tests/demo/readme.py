@@ -14,7 +14,7 @@ ROWS = 16
 
 def excerpt(unit: str, line: str) -> str:
     """Return the head of one line's table from the terminal text in reports-demo."""
-    rows = (ROOT / "reports-demo" / unit / "terminal.txt").read_text(encoding="utf-8").splitlines()
+    rows = (ROOT / "reports-demo" / unit / "report.txt").read_text(encoding="utf-8").splitlines()
     start = next(index for index, row in enumerate(rows) if row.startswith(f"{line}: levels"))
     return "\n".join([*rows[start : start + ROWS], "..."]) + "\n"
 

@@ -43,7 +43,9 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """All reports, made again in another folder."""
     folder = tmp_path_factory.mktemp("reports")
     for unit in UNITS:
-        shutil.copytree(DEMO / unit, folder / unit, ignore=shutil.ignore_patterns("*.html", "*.svg", "*.json", "*.txt"))
+        shutil.copytree(
+            DEMO / unit, folder / unit, ignore=shutil.ignore_patterns("*.html", "*.svg", "*.json", "*.txt", "*.pdf")
+        )
     make_all(folder)
     return folder
 
