@@ -23,7 +23,7 @@ kind = "invented test unit"
 [supply]
 rail = "5 V"
 rail_capacitance = "100 uF"
-rail_load = "100 mA"
+rail_load = "400 mA"
 rail_max = "5.5 V"
 rail_esr = "0.1 ohm"
 mains = "230 V"
