@@ -156,3 +156,22 @@ def widened(low: float, high: float, share: float) -> tuple[float, float]:
     """Return the range with room at both ends, and never an empty one."""
     room = max(share * (high - low), 1e-6 * max(abs(low), abs(high))) or 1.0
     return low - room, high + room
+
+
+def peaks(axes: Any, panel: Panel, x_divide: float, y_divide: float) -> None:
+    """Name the largest value of each curve, and shade the time it spends beyond the outermost levels."""
+    marked = [level / y_divide for curve in panel.curves for level in curve.marks.values()]
+    for curve in panel.curves:
+        known = np.isfinite(curve.x) & np.isfinite(curve.y)
+        if not known.any():
+            continue
+        x, y = curve.x[known] / x_divide, curve.y[known] / y_divide
+        top = int(np.argmax(np.abs(y)))
+        colour = line_style(curve)["color"]
+        axes.annotate(
+            show(float(y[top] * y_divide), curve.y_unit), (x[top], y[top]), xytext=(4, 3),
+            textcoords="offset points", ha="left", va="bottom", fontsize=7.5, color=colour, zorder=6,
+        )  # fmt: skip
+        if marked:
+            for edge, beyond in ((max(marked), y > max(marked)), (min(marked), y < min(marked))):
+                axes.fill_between(x, y, edge, where=beyond, color=colour, alpha=0.12, linewidth=0, zorder=1)

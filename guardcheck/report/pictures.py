@@ -112,6 +112,7 @@ def _against_time(axes: Any, panel: Panel, y_name: str, *, marks_lie: bool = Fal
         axes.plot(curve.x / x_divide, curve.y / y_divide, **axes_.line_style(curve))
     if marks_lie:
         axes_.levels(axes, panel, y_divide)
+        axes_.peaks(axes, panel, x_divide, y_divide)
     else:
         axes_.marks(axes, panel, x_divide)
     axes_.legend(axes, panel.curves)
