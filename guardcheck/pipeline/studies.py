@@ -38,6 +38,7 @@ from guardcheck.measure import (
 )
 from guardcheck.model import Deck, Limit, Quantity, Trace
 from guardcheck.pipeline.levels import Experiment, Plateaus
+from guardcheck.signals import colour_bars
 
 Array = NDArray[np.float64]
 
@@ -51,9 +52,6 @@ SWEEP = (100e3, 200e6, 321)
 GRID = 61
 BEYOND = 3.0
 """Transfer curve: points, and how far beyond the signal's extremes it runs [V of EMF]."""
-BEYOND_LUMA = 0.2636
-"""How far colour reaches beyond white and below black, as a share of the greatest chroma peak to peak: 233.3 mV of
-885.3 mV in 100/0/100/0 bars (computed from the equations of ITU-R BT.470)."""
 REPEATS = 0.02
 """Largest change of tilt from one period to the next that still counts as a steady state (share of the step)."""
 
@@ -121,12 +119,14 @@ def _extremes(one: Experiment, builds: Builds | None = None) -> tuple[float, flo
     """Return lowest and highest EMF of a build's signal [V], the nominal one's if none is given; colour included."""
     one_build = builds or one.builds.nominal()
     levels = dict(zip(one.states, _emf(one, one_build)[0], strict=True))
-    beyond = BEYOND_LUMA * colour_emf(one, "chroma", one_build)
+    bars, chroma = colour_bars(), colour_emf(one, "chroma", one_build)
     low = min(levels.values())
     high = max(levels.values())
-    if beyond > 0.0:
-        low = min(low, levels.get("black", levels["blank"]) - beyond)
-        high = max(high, levels.get("white", levels["blank"]) + beyond)
+    if chroma > 0.0:
+        # the declared chroma is that of the bars: it carries them beyond white and below black in their own proportion
+        greatest = float(bars.chroma.max())
+        low = min(low, levels.get("black", levels["blank"]) + chroma * bars.lowest / greatest)
+        high = max(high, levels.get("white", levels["blank"]) + chroma * (bars.highest - 1.0) / greatest)
     return float(low), float(high)
 
 

@@ -1,5 +1,6 @@
 """Test waveforms, made of corners: ``(time [s], level)`` with levels named by signal state."""
 
+from guardcheck.signals.bars import Bars, colour_bars
 from guardcheck.signals.scanline import Corner, Timing, scan_line
 
-__all__ = ["Corner", "Timing", "scan_line"]
+__all__ = ["Bars", "Corner", "Timing", "colour_bars", "scan_line"]
