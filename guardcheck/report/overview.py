@@ -22,7 +22,7 @@ class Standing:
 
 @dataclass(frozen=True, slots=True)
 class Strain:
-    """One event at one severity: the standings of each line, bare first; `needed` when it decides on some line."""
+    """One event at one severity: the standings in each column, bare first; `needed` when it decides on some line."""
 
     title: str
     needed: bool
@@ -31,9 +31,9 @@ class Strain:
 
 @dataclass(frozen=True, slots=True)
 class Overview:
-    """Lines in bench order, and a row for every event at every severity."""
+    """A row for every event at every severity; lines in bench order, those with the same margins in one column."""
 
-    lines: tuple[str, ...]
+    columns: tuple[str, ...]
     rows: tuple[Strain, ...]
 
 
@@ -42,20 +42,29 @@ def overview(result: Result) -> Overview | None:
     margins = [one for one in result.findings if one.quantity == SUMMARY_QUANTITY and one.line and one.event]
     if not margins:
         return None
-    lines = sorted({one.line for one in margins if one.line is not None}, key=line_rank)
-    keys = sorted({(one.event or "", one.severity or "") for one in margins}, key=lambda k: (k[0], natural(k[1])))
-    rows = [_row(key, [one for one in margins if (one.event, one.severity or "") == key], lines) for key in keys]
-    return Overview(tuple(clean(line) for line in lines), tuple(rows))
+    keys = sorted({_key(one) for one in margins}, key=lambda k: (k[0], natural(k[1])))
+    alike: dict[tuple[tuple[Standing, ...], ...], list[str]] = {}
+    for line in sorted({one.line for one in margins if one.line is not None}, key=line_rank):
+        alike.setdefault(tuple(_cell(margins, line, key) for key in keys), []).append(clean(line))
+    rows = (
+        Strain(
+            title=event_title(*key),
+            needed=any(one.needed for one in margins if _key(one) == key),
+            cells=tuple(column[place] for column in alike),
+        )
+        for place, key in enumerate(keys)
+    )
+    return Overview(tuple(", ".join(lines) for lines in alike.values()), tuple(rows))
 
 
-def _row(key: tuple[str, str], margins: Sequence[Finding], lines: Sequence[str]) -> Strain:
-    cells = tuple(tuple(_standing(one) for one in _bare_first(margins, line)) for line in lines)
-    return Strain(event_title(*key), any(one.needed for one in margins), cells)
+def _key(one: Finding) -> tuple[str, str]:
+    return one.event or "", one.severity or ""
 
 
-def _bare_first(margins: Sequence[Finding], line: str) -> list[Finding]:
-    mine = [one for one in margins if one.line == line]
-    return sorted(mine, key=lambda one: (one.guarded is True, one.id))
+def _cell(margins: Sequence[Finding], line: str, key: tuple[str, str]) -> tuple[Standing, ...]:
+    """Return the standings of one line under one event, bare first."""
+    mine = [one for one in margins if one.line == line and _key(one) == key]
+    return tuple(_standing(one) for one in sorted(mine, key=lambda one: (one.guarded is True, one.id)))
 
 
 def _standing(one: Finding) -> Standing:

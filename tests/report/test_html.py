@@ -18,6 +18,7 @@ import pytest
 
 from guardcheck.model import CONFORMS, KNOWN_BY, NOT_PROVEN, CircuitUsed, Finding, Result
 from guardcheck.report import page, svg, to_html
+from guardcheck.report.overview import overview
 from guardcheck.report.view import outcome_word
 
 VOID = {"meta", "br", "link", "img", "hr", "input"}
@@ -293,20 +294,34 @@ def test_templates_never_switch_escaping_off() -> None:
 
 
 def test_events_at_a_glance_hold_every_margin_in_words(result: Result) -> None:
-    """One row per event and severity, one column per line; bare before guarded, each with sign and word."""
+    """One row per event and severity, one column for lines alike; bare before guarded, each with sign and word."""
     page = to_html(result)
-    table = re.search(r'<table class="strain">.*?</table>', page, re.DOTALL)
-    assert table is not None
+    found = re.search(r'<table class="strain">.*?</table>', page, re.DOTALL)
+    assert found is not None
+    table = found.group()
     margins = [one for one in result.findings if one.quantity == "event.margin" and one.event and one.line]
-    keys = {(one.event, one.severity) for one in margins}
-    assert table.group().count('<th scope="row">') == len(keys)
-    assert table.group().count('<th scope="col">') == 1 + len({one.line for one in margins})
-    assert table.group().count('class="standing"') == len(margins)
-    assert "<caption" in table.group()
-    words = re.sub(r"<[^>]+>", "", table.group().replace("&nbsp;", " "))
+    assert table.count('<th scope="row">') == len({(one.event, one.severity) for one in margins})
+    heads = re.findall(r'<th scope="col">([^<]*)</th>', table)
+    assert heads[0] == "Event"
+    assert sorted(line for head in heads[1:] for line in head.split(", ")) == sorted({one.line for one in margins})
+    assert "<caption" in table
+    words = re.sub(r"<[^>]+>", "", table.replace("&nbsp;", " "))
     for one in margins:
         assert outcome_word(one.outcome) in words
     assert "bare" in words.split("guarded")[0]
+
+
+def test_lines_with_the_same_margins_share_a_column(make_finding: Callable[..., Finding], result: Result) -> None:
+    rows = tuple(
+        make_finding("EVT01", "event.margin", line, guarded, value, event="hot-plug", severity="first contact")
+        for line, value in (("red", -30.0), ("green", -30.0), ("sync", 3.0))
+        for guarded in (False, True)
+    )
+    found = overview(replace(result, findings=rows))
+    assert found is not None
+    assert found.columns == ("red, green", "sync")
+    assert [cell[0].value for cell in found.rows[0].cells] == ["-30 dB", "3 dB"]
+    assert [one.state for one in found.rows[0].cells[0]] == [False, True]
 
 
 def test_without_events_there_is_no_such_table(result: Result) -> None:
