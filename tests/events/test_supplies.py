@@ -1,4 +1,4 @@
-"""What lasts, and what a supply may do: dead rails, tolerances of the supply, coupled outputs, what the chassis rests on."""
+"""What lasts and what a supply may do: dead rails, tolerances, coupled outputs, what the chassis voltage rests on."""
 
 from __future__ import annotations
 
