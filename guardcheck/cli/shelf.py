@@ -8,7 +8,6 @@ from typing import Annotated
 import typer
 
 from guardcheck.cli.app import CircuitsOption, OutsideOption
-from guardcheck.errors import InputError
 
 
 def list_(
@@ -41,13 +40,11 @@ def new(
     allow_outside: OutsideOption = False,
 ) -> None:
     """Write a commented job file to fill in; with --for JOB, a readings file for that job."""
-    from guardcheck import pipeline, report
+    from guardcheck import pipeline
 
-    if file.exists():
-        raise InputError("this file exists already; name a new one", file=str(file))
     if for_ is None:
-        report.write_text(file, pipeline.new_job_text())
+        pipeline.write_new(file, pipeline.new_job_text())
         typer.echo(f"wrote {file}; fill it in, then run: guardcheck check {file}")
         return
-    report.write_text(file, pipeline.new_readings(for_, pipeline.Options(allow_outside=allow_outside)))
+    pipeline.write_new(file, pipeline.new_readings(for_, pipeline.Options(allow_outside=allow_outside)))
     typer.echo(f"wrote {file}; fill it in, then run: guardcheck verify {for_} --readings {file}")

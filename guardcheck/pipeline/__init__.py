@@ -1,6 +1,6 @@
 """The order of the steps: job file, library, decks, engine, quantities, findings, result."""
 
-from guardcheck.pipeline.catalogue import describe, new_job_text, shelf
+from guardcheck.pipeline.catalogue import describe, new_job_text, shelf, write_new
 from guardcheck.pipeline.check import DEFAULT_SAMPLES, DEFAULT_SEED, Options, check, check_job
 from guardcheck.pipeline.given import Given, given
 from guardcheck.pipeline.ranking import rank_guards
@@ -22,4 +22,5 @@ __all__ = [
     "shelf",
     "verify",
     "verify_job",
+    "write_new",
 ]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from guardcheck.errors import InputError, accepted, nearest
-from guardcheck.job import new_job_text
+from guardcheck.job import new_job_text, write_text_atomic
 from guardcheck.library import Library
 from guardcheck.model import (
     KINDS,
@@ -25,9 +25,14 @@ from guardcheck.numbers import limits
 from guardcheck.standards import load_standard, standard_names
 from guardcheck.units import format_si
 
-__all__ = ["describe", "new_job_text", "shelf"]
+__all__ = ["describe", "new_job_text", "shelf", "write_new"]
 
 STANDARDS, PINS = "standard", "pin"
+
+
+def write_new(path: Path, text: str) -> None:
+    """Write a file to fill in, whole or not at all, and never over one that is there (`InputError`)."""
+    write_text_atomic(path, text, replace=False)
 
 
 def shelf(kind: str | None, circuits: Path | None) -> tuple[ShelfItem, ...]:

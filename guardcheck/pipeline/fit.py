@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from guardcheck.compose import Chain
-from guardcheck.errors import JobError, accepted, nearest
+from guardcheck.errors import InputError, JobError, accepted, nearest
 from guardcheck.library import Library
 from guardcheck.model import (
     DEFAULT,
@@ -56,8 +56,8 @@ class Fitter:
             else:
                 try:
                     self._parts[place] = self.library.get(use.kind, use.name or "none")
-                except ValueError as error:
-                    raise self._error(use.key, getattr(error, "problem", str(error))) from None
+                except InputError as error:
+                    raise self._error(use.key, error.problem) from None
         return self._parts[place]
 
     @property

@@ -88,13 +88,6 @@ def worst(outcomes: Iterable[str]) -> str:
     return min(outcomes, key=WORST_FIRST.index, default=NOT_APPLICABLE)
 
 
-def source_of(finding: Finding) -> str | None:
-    """Return where the finding's limit comes from, with how it is known; None when nothing is named."""
-    if finding.limit is not None:
-        return clean(finding.limit.cited())
-    return clean(finding.reference) if finding.reference else None
-
-
 def doubt(finding: Finding) -> str | None:
     """Return the key of `KNOWN_BY` when the limit has no published source that was read; else None."""
     if finding.limit is not None:

@@ -352,7 +352,7 @@ def test_harmless_voltage(nanofarads: float, volts: float) -> None:
 
 
 def test_table_5_keeps_its_charge() -> None:
-    """Transcription check: from 8 nF down to 0.2 nF the table's charge is 4.0 uC throughout."""
+    """Check of the copied table: from 8 nF down to 0.2 nF the table's charge is 4.0 uC throughout."""
     for nanofarads in (8, 4, 1.6, 0.8, 0.4, 0.2):
         assert harmless_voltage(nanofarads * 1e-9) * nanofarads * 1e-9 == pytest.approx(4.0e-6, rel=1e-6)
 
