@@ -20,7 +20,7 @@ from guardcheck.library.pins import FOLDER as PIN_FOLDER
 from guardcheck.library.pins import read_family
 from guardcheck.model import KINDS, CircuitUsed, Part, PinFamily, Subcircuit
 from guardcheck.netlist import parse, parse_models, read_bytes
-from guardcheck.tables import read_table
+from guardcheck.toml_tables import read_table
 from guardcheck.units import shown
 
 PACKAGE = Path(__file__).resolve().parent.parent

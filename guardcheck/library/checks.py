@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from guardcheck.errors import UnitError
 from guardcheck.library.schema import READ_UNITS
 from guardcheck.model import Check, Parameter, Value
-from guardcheck.tables import Table
+from guardcheck.toml_tables import Table
 from guardcheck.units import parse, unit_of
 
 BASES = ("published", "hand", "regression")

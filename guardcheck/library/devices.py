@@ -10,7 +10,7 @@ from guardcheck.errors import CircuitError
 from guardcheck.library.checks import checks_of
 from guardcheck.library.schema import DEVICE_KEYS, RATINGS, VALID
 from guardcheck.model import KNOWN_BY, Check, Model
-from guardcheck.tables import Table
+from guardcheck.toml_tables import Table
 
 PORTS_OF_TYPE: Mapping[str, tuple[str, ...]] = {
     "d": ("a", "k"),

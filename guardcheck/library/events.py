@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from guardcheck.model import MATED, ROLES, STRESS, UNIT_STATES, EventPlan, Parameter
-from guardcheck.tables import Table
+from guardcheck.toml_tables import Table
 
 
 def plan_of(top: Table, parameters: Mapping[str, Parameter]) -> EventPlan:

@@ -21,7 +21,7 @@ from guardcheck.library.schema import (
 )
 from guardcheck.model import KNOWN_BY, PORTS, UNKNOWN, UNKNOWN_WORD, Parameter, Part, Subcircuit, Value
 from guardcheck.netlist import defaults
-from guardcheck.tables import Table
+from guardcheck.toml_tables import Table
 
 
 def part_of(

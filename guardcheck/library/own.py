@@ -10,7 +10,7 @@ from guardcheck.library.metadata import parameters_of, readings_of, states_of
 from guardcheck.library.schema import OWN_KEYS
 from guardcheck.model import DEFAULT, KNOWN_BY, Parameter, Part, Subcircuit, Value
 from guardcheck.netlist import defaults
-from guardcheck.tables import Table
+from guardcheck.toml_tables import Table
 
 
 def own_part(kind: str, circuit: Subcircuit, top: Table, devices: Sequence[Device], *, file: str, sha256: str) -> Part:

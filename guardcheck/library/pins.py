@@ -8,7 +8,7 @@ from pathlib import Path
 from guardcheck.errors import CircuitError
 from guardcheck.library.schema import PIN_RATINGS
 from guardcheck.model import KNOWN_BY, PinFamily
-from guardcheck.tables import read_table
+from guardcheck.toml_tables import read_table
 
 FOLDER = "pins"
 

@@ -1,10 +1,11 @@
 """The order of the steps: job file, library, decks, engine, quantities, findings, result."""
 
-from guardcheck.pipeline.catalogue import describe, new_job_text, shelf, write_new
-from guardcheck.pipeline.check import DEFAULT_SAMPLES, DEFAULT_SEED, Options, check, check_job
-from guardcheck.pipeline.given import Given, given
-from guardcheck.pipeline.ranking import rank_guards
+from guardcheck.pipeline.browse import describe, new_job_text, shelf, write_new
+from guardcheck.pipeline.check import check, check_job
+from guardcheck.pipeline.guards import rank_guards
+from guardcheck.pipeline.options import DEFAULT_SAMPLES, DEFAULT_SEED, Options
 from guardcheck.pipeline.verify import bench_lines, new_readings, verify, verify_job
+from guardcheck.verification.inputs import Given, given
 
 __all__ = [
     "DEFAULT_SAMPLES",

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import zlib
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from guardcheck.engine import Engine
-from guardcheck.errors import JobError, accepted, nearest
 from guardcheck.job import read_job
 from guardcheck.library import Library
 from guardcheck.model import (
@@ -22,41 +21,22 @@ from guardcheck.model import (
     Result,
     Standard,
 )
-from guardcheck.pipeline.comparisons import Solved, amplitude_of, guard_errors, mismatches
-from guardcheck.pipeline.drawings import curves_of, drawing_decks, sample_curve
-from guardcheck.pipeline.events import EventResults, event_results
 from guardcheck.pipeline.facts import undecided_facts
-from guardcheck.pipeline.fit import Fitter
-from guardcheck.pipeline.levels import Experiment, Plateaus, level_quantities, solve
 from guardcheck.pipeline.named import check_settings
-from guardcheck.pipeline.once import run_once
-from guardcheck.pipeline.probes import answers, probes_used
-from guardcheck.pipeline.remedy import IMPEDANCES, LEVELS, Trouble, amplitude_limits, attach, find
-from guardcheck.pipeline.studies import studies_of, transfer_decks
-from guardcheck.pipeline.words import advice, not_examined, plan_rows
+from guardcheck.pipeline.options import Options, Progress
+from guardcheck.pipeline.sentences import advice, not_examined, plan_rows
 from guardcheck.rules import asks_of, judge_all
 from guardcheck.rules.cautions import cautions_for
-from guardcheck.standards import load_standard, standard_names
-from guardcheck.verdict import overall
-
-Progress = Callable[[int, int, str], None]
-
-DEFAULT_SEED, DEFAULT_SAMPLES = 1, 200
-
-
-@dataclass(frozen=True)
-class Options:
-    """How to run a check: seed, number of tolerance samples, worker processes, trust in paths.
-
-    Without `events` no stress is simulated, and the result says so.
-    """
-
-    seed: int = DEFAULT_SEED
-    samples: int = DEFAULT_SAMPLES
-    workers: int | None = None
-    allow_outside: bool = False
-    circuits: Path | None = None
-    events: bool = True
+from guardcheck.simulate.batch import run_once
+from guardcheck.simulate.comparison import Solved, amplitude_of, guard_errors, mismatches
+from guardcheck.simulate.curves import curves_of, drawing_decks, sample_curve
+from guardcheck.simulate.fitting import Fitter, standard_of, states_of
+from guardcheck.simulate.levels import Experiment, Plateaus, level_quantities, solve
+from guardcheck.simulate.probes import answer, probes_used
+from guardcheck.simulate.remedy import IMPEDANCES, LEVELS, Trouble, amplitude_limits, attach, find
+from guardcheck.simulate.response import studies_of, transfer_decks
+from guardcheck.simulate.stress.events import EventResults, event_results
+from guardcheck.verdict.outcome import overall
 
 
 def check(path: Path, options: Options, progress: Progress | None = None) -> Result:
@@ -98,7 +78,7 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
         display=job.display_facts,
         settings=job.settings,
     )
-    facts = replace(facts, answers=answers(engine, library, facts))
+    facts = replace(facts, answers=answer(engine, library, asks_of(facts)))
     findings = (*judge_all(facts), *undecided_facts(job.facts))
     remedies = find(engine, _troubles(fitter, findings, solved, standards, job))
     findings = tuple(sorted(attach(findings, remedies, advice), key=lambda one: one.id))
@@ -123,20 +103,6 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
     )
 
 
-def standard_of(job: Job, line: Line) -> Standard:
-    """Return the standard a line is held to."""
-    known = standard_names()
-    if line.standard not in known:
-        key = f"line[{line.table}].standard"
-        raise JobError(
-            f"no standard '{line.standard}'; accepted: {accepted(known)}{nearest(line.standard, known)}",
-            file=job.file,
-            key=key,
-            line=job.lines_of.get(key),
-        )
-    return load_standard(line.standard)
-
-
 def _experiments(
     job: Job, fitter: Fitter, standards: Mapping[str, Standard], options: Options
 ) -> tuple[list[Experiment], list[Quantity]]:
@@ -156,22 +122,6 @@ def _experiments(
             else:
                 experiments.append(Experiment(chain, standard, states, builds))
     return experiments, gaps
-
-
-def states_of(job: Job, fitter: Fitter, line: Line, standard: Standard) -> tuple[str, ...]:
-    """Return the signal states a line's source gives for its standard."""
-    source = fitter.part(line.source)
-    mapping = source.states.get(standard.signal)
-    if mapping is None or "blank" not in mapping:
-        key = f"line[{line.table}].source"
-        raise JobError(
-            f"source '{source.name}' has no {standard.signal} signal, which '{standard.name}' needs; it gives: "
-            f"{accepted(source.states) or 'none'}",
-            file=job.file,
-            key=key,
-            line=job.lines_of.get(key),
-        )
-    return tuple(mapping)
 
 
 def _gaps(missing: Sequence[str], line: Line, guarded: bool, standard: Standard) -> list[Quantity]:

@@ -14,14 +14,17 @@ from guardcheck.library import Library
 from guardcheck.measure.capture import NAMES
 from guardcheck.measure.readings import Budget, Reading, new_readings_text, read_readings, unknown_lines
 from guardcheck.model import CONFORMS, CircuitUsed, Finding, Job, Result
-from guardcheck.pipeline.captured_curves import curves_of
-from guardcheck.pipeline.check import Options, Progress, standard_of
-from guardcheck.pipeline.diagnosis import Explanation, explain
-from guardcheck.pipeline.diagnosis_words import causes_sentence, next_step, record
-from guardcheck.pipeline.fit import Fitter
-from guardcheck.pipeline.given import Given
-from guardcheck.pipeline.held import Row, held, mismatches, to_measure
-from guardcheck.pipeline.measured import (
+from guardcheck.pipeline.judgement import Row, held, mismatches, to_measure
+from guardcheck.pipeline.named import check_settings
+from guardcheck.pipeline.options import Options, Progress
+from guardcheck.pipeline.sentences import plan_rows
+from guardcheck.rules.cautions import cautions_for
+from guardcheck.simulate.fitting import Fitter, standard_of
+from guardcheck.verdict.outcome import overall
+from guardcheck.verification.curves import curves_of
+from guardcheck.verification.diagnosis import Explanation, explain
+from guardcheck.verification.inputs import Given
+from guardcheck.verification.measured import (
     Captured,
     Measured,
     file_used,
@@ -29,11 +32,8 @@ from guardcheck.pipeline.measured import (
     from_readings,
     with_peak_to_peak,
 )
-from guardcheck.pipeline.named import check_settings
-from guardcheck.pipeline.planned import Plan, plans
-from guardcheck.pipeline.words import plan_rows
-from guardcheck.rules.cautions import cautions_for
-from guardcheck.verdict import overall
+from guardcheck.verification.plan import Plan, plans
+from guardcheck.verification.sentences import causes_sentence, next_step, record
 
 NOT_EXAMINED = (
     "Only what is listed as measured was measured: with that picture, that cable and that display, on that day.",
@@ -81,7 +81,7 @@ def verify_job(job: Job, engine: Engine, given: Given, options: Options, progres
     fitter = Fitter(job, library)
     say(0, 3, "the plan")
     readings = _readings(job, given)
-    planned = plans(engine, job, fitter, options, _names(job, given, readings))
+    planned = plans(engine, job, fitter, _names(job, given, readings), samples=options.samples, seed=options.seed)
     say(1, 3, "readings and captures")
     read = from_readings(readings, planned)
     shot, captured = from_captures(given, readings, job, planned)

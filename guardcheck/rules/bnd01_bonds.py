@@ -44,9 +44,9 @@ from guardcheck.model import (
     Rule,
     Value,
 )
-from guardcheck.tables import Table, read_table
+from guardcheck.toml_tables import Table, read_table
 from guardcheck.units import format_si
-from guardcheck.verdict import finding
+from guardcheck.verdict.outcome import finding
 
 RULE = Rule(
     code="BND01",

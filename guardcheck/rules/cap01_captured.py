@@ -28,7 +28,7 @@ from guardcheck.model import (
     Quantity,
     Rule,
 )
-from guardcheck.verdict import hold
+from guardcheck.verdict.outcome import hold
 
 RULE = Rule(
     code="CAP01",

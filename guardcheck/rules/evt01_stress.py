@@ -34,7 +34,7 @@ from guardcheck.model import (
     Quantity,
     Rule,
 )
-from guardcheck.verdict import EVENT_MARGIN_DB, finding, judge_margin
+from guardcheck.verdict.outcome import EVENT_MARGIN_DB, finding, judge_margin
 
 MARGINS = ("event.margin", "event.part_margin")
 SHOWN = (

@@ -40,9 +40,9 @@ from guardcheck.model import (
     Rule,
     Value,
 )
-from guardcheck.tables import read_table
+from guardcheck.toml_tables import read_table
 from guardcheck.units import format_si
-from guardcheck.verdict import finding
+from guardcheck.verdict.outcome import finding
 
 FACT, POWER = "declared.fact", "laser.power"
 RULE = Rule(code="HAZ01", title="Unit hazards", klass=SAFETY, quantities=(POWER,), tables=("hazards",))

@@ -26,7 +26,7 @@ from guardcheck.leakage import halves, known
 from guardcheck.metrology import low_ohms
 from guardcheck.model import NOT_APPLICABLE, SIGNAL, Ask, Case, Fact, Facts, Finding, Quantity, Rule, Value
 from guardcheck.units import format_si
-from guardcheck.verdict import finding
+from guardcheck.verdict.outcome import finding
 
 QUANTITY = "bond.hum"
 RULE = Rule(code="HUM01", title="Hum across a bond", klass=SIGNAL, quantities=(QUANTITY,))

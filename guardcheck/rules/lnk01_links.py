@@ -41,7 +41,7 @@ from guardcheck.model import (
     Rule,
     Value,
 )
-from guardcheck.verdict import finding
+from guardcheck.verdict.outcome import finding
 
 CURRENT, RAIL, FACT = "link.current", "link.rail", "declared.fact"
 RULE = Rule(code="LNK01", title="Links between boards", klass=SAFETY, quantities=(CURRENT, RAIL), tables=("link",))

@@ -32,7 +32,7 @@ from guardcheck.model import (
     Quantity,
     Rule,
 )
-from guardcheck.verdict import finding, judge_margin, worst
+from guardcheck.verdict.outcome import finding, judge_margin, worst
 
 FACT, MARGIN = "declared.fact", "event.margin"
 RULE = Rule(code="ORD01", title="Connecting order", klass=ADVICE, quantities=())

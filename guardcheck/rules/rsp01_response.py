@@ -16,7 +16,7 @@ What to do at the bench
 from __future__ import annotations
 
 from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_PROVEN, SIGNAL, Case, Facts, Finding, Limit, Quantity, Rule
-from guardcheck.verdict import hold
+from guardcheck.verdict.outcome import hold
 
 RULE = Rule(
     code="RSP01",

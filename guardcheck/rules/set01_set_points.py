@@ -37,7 +37,7 @@ from guardcheck.model import (
     Value,
 )
 from guardcheck.units import format_si
-from guardcheck.verdict import finding, judge_measured
+from guardcheck.verdict.outcome import finding, judge_measured
 
 FACT = "declared.fact"
 RULE = Rule(code="SET01", title="Set-points", klass=ADVICE, quantities=(), tables=("setpoint",))

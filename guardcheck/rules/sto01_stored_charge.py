@@ -46,9 +46,9 @@ from guardcheck.model import (
     Rule,
     Value,
 )
-from guardcheck.tables import Table, read_table
+from guardcheck.toml_tables import Table, read_table
 from guardcheck.units import format_si, parse
-from guardcheck.verdict import finding
+from guardcheck.verdict.outcome import finding
 
 VOLTAGE, ENERGY, WAIT = "stored.voltage", "stored.energy", "stored.wait"
 RULE = Rule(

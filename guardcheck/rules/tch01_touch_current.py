@@ -49,9 +49,9 @@ from guardcheck.model import (
     Rule,
     Value,
 )
-from guardcheck.tables import read_table
+from guardcheck.toml_tables import read_table
 from guardcheck.units import format_si
-from guardcheck.verdict import finding
+from guardcheck.verdict.outcome import finding
 
 QUANTITY = "touch.current"
 RULE = Rule(code="TCH01", title="Touch current", klass=SAFETY, quantities=(QUANTITY,))

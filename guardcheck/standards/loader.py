@@ -12,7 +12,7 @@ from typing import Any
 
 from guardcheck.errors import StandardError, accepted, nearest
 from guardcheck.model import KNOWN_BY, QUANTITIES, Limit, Standard
-from guardcheck.tables import Table, read_table
+from guardcheck.toml_tables import Table, read_table
 from guardcheck.units import shown
 
 FOLDER = Path(__file__).resolve().parent

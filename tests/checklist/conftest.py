@@ -87,7 +87,7 @@ def measured() -> tuple[Finding, ...]:
 
 def result(findings: tuple[Finding, ...], **rest: Any) -> Result:
     """Return an invented result around findings; its outcome is the worst needed one."""
-    from guardcheck.report.words import worst
+    from guardcheck.verdict.outcome import worst
 
     base: dict[str, Any] = {
         "command": "check",

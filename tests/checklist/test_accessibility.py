@@ -7,8 +7,8 @@ from itertools import pairwise
 import pytest
 
 from guardcheck.report import to_html
-from guardcheck.report.bench_sheet import to_bench_sheet
-from guardcheck.report.checklist import to_checklist_html
+from guardcheck.report.bench_sheet.page import to_bench_sheet
+from guardcheck.report.handover import to_checklist_html
 
 LEVELS = ("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa")
 RULES = {"runOnly": {"type": "tag", "values": [*LEVELS, "best-practice"]}, "resultTypes": ["violations"]}

@@ -8,8 +8,8 @@ import pytest
 
 from guardcheck.errors import InputError
 from guardcheck.measure.readings import READABLE, parse_readings
-from guardcheck.report.bench_sheet import STEPS, to_bench_sheet
-from guardcheck.report.strings import words
+from guardcheck.report.bench_sheet.page import STEPS, to_bench_sheet
+from guardcheck.report.handover.strings import words
 
 LINES = (("red", ("level.white", "level.blank", "level.headroom", "response.overshoot")), ("sync", ("level.sync",)))
 NASTY = 'r"ed\\ </script><b> {line} # \u00e9'
@@ -186,7 +186,7 @@ def test_free_rows_take_any_line(opened):
 @pytest.mark.parametrize("quantity", READABLE)
 def test_every_readable_quantity_can_be_written_with_its_own_example(quantity):
     from guardcheck.model import QUANTITIES
-    from guardcheck.report.bench_sheet import _EXAMPLES, _SCALES
+    from guardcheck.report.bench_sheet.page import _EXAMPLES, _SCALES
 
     unit = QUANTITIES[quantity].unit
     scale = f'scale = "{_SCALES[unit]}"\n' if unit in _SCALES else ""

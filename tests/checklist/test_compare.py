@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from guardcheck.errors import InputError
 from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_APPLICABLE, NOT_PROVEN, OUTCOMES
-from guardcheck.report.compare import BETTER, GONE, KINDS, MOVED, NEW, OPEN_NEW, WORSE, compare, difference
+from guardcheck.report.saved.compare import BETTER, GONE, KINDS, MOVED, NEW, OPEN_NEW, WORSE, compare, difference
 from tests.checklist.conftest import WHITE, planned, result, row
 
 

@@ -13,9 +13,9 @@ import pytest
 from guardcheck.errors import InputError
 from guardcheck.model import DOES_NOT_CONFORM, NOT_APPLICABLE, NOT_PROVEN, QUANTITIES
 from guardcheck.report import from_json, to_json
-from guardcheck.report.checklist import document, to_checklist_html, to_checklist_pdf
-from guardcheck.report.checklist.pdf import settable
-from guardcheck.report.strings import languages, words
+from guardcheck.report.handover import document, to_checklist_html, to_checklist_pdf
+from guardcheck.report.handover.pdf import settable
+from guardcheck.report.handover.strings import languages, words
 from tests.checklist.conftest import COLOURS, result, row
 
 HOSTILE = '</td><script>alert(1)</script> #panic("x") $x$ *b* `c` [d] @e <f> \\ {{ 7*7 }} \u202egnp.\x1b[31m'
@@ -278,7 +278,7 @@ def test_no_page_but_the_last_is_left_nearly_empty(unit):
 
 
 def test_the_readings_hash_is_on_the_sheet(conforming):
-    from guardcheck.report.checklist import result_hash
+    from guardcheck.report.handover import result_hash
 
     page = to_checklist_html(*conforming)
     assert all(result_hash(one) in page for one in conforming)

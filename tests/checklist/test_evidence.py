@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from guardcheck.errors import InputError
 from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, MEASURED, NOT_APPLICABLE, NOT_PROVEN, OUTCOMES, SIMULATED
 from guardcheck.report import to_json
-from guardcheck.report.checklist import document, evidence, result_hash
+from guardcheck.report.handover import document, evidence, result_hash
 from tests.checklist.conftest import WHITE, measured, planned, result, row
 
 
@@ -141,7 +141,7 @@ def test_a_sheet_conforms_only_when_every_needed_row_does_and_every_line_was_mea
 
 
 def _families(title: str) -> set[str]:
-    from guardcheck.report.strings import words
+    from guardcheck.report.handover.strings import words
 
     say = words()
     return {key.split(".")[1] for key, text in say.texts.items() if key.startswith("family.") and text == title}

@@ -40,7 +40,7 @@ def _written(result: Result, folder: Path, name: str) -> tuple[Path, str]:
     report.write_text(folder / f"{name}.json", report.to_json(result))
     report.write_text(folder / f"{name}.html", report.to_html(result))
     report.write_text(folder / f"{name}.txt", report.to_terminal(result))
-    for picture, drawing in report.pictures(result).items():
+    for picture, drawing in report.drawings(result).items():
         if picture.endswith("waveform.svg"):
             report.write_text(folder / f"{name}-{picture}", drawing)
     return folder / f"{name}.html", result.outcome

@@ -15,8 +15,8 @@ from guardcheck.job import parse_job
 from guardcheck.library import Library
 from guardcheck.measure import PinWaves, Stress
 from guardcheck.model import Fitted, PartUse, Value
-from guardcheck.pipeline.event_runs import Seen, seen_of
-from guardcheck.pipeline.fit import Fitter
+from guardcheck.simulate.fitting import Fitter
+from guardcheck.simulate.stress.runs import Seen, seen_of
 from guardcheck.units import parse, unit_of
 
 HERE = Path(__file__).parent

@@ -9,11 +9,11 @@ from guardcheck.engine import Engine
 from guardcheck.job import parse_job
 from guardcheck.library import Library
 from guardcheck.model import Facts, Finding, Job
-from guardcheck.pipeline.event_quantities import quantities_of
-from guardcheck.pipeline.event_study import Group, groups_of, human_body, run_groups
-from guardcheck.pipeline.events import library_events, own_events, subjects_of
-from guardcheck.pipeline.fit import Fitter
 from guardcheck.rules.evt01_stress import judge
+from guardcheck.simulate.fitting import Fitter
+from guardcheck.simulate.stress.convergence import Group, groups_of, human_body, run_groups
+from guardcheck.simulate.stress.events import library_events, own_events, subjects_of
+from guardcheck.simulate.stress.quantities import quantities_of
 from guardcheck.standards import load_standard
 
 SUPPLY = """

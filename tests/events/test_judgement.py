@@ -12,9 +12,9 @@ from guardcheck.errors import CircuitError, JobError
 from guardcheck.job import parse_job
 from guardcheck.library import Library
 from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_APPLICABLE, NOT_PROVEN
-from guardcheck.pipeline.event_facts import bench_of, chassis_of
-from guardcheck.pipeline.event_ratings import SEEN, source_ratings
-from guardcheck.pipeline.events import check_claims, event_results, library_events
+from guardcheck.simulate.stress.bench import bench_of, chassis_of
+from guardcheck.simulate.stress.events import check_claims, event_results, library_events
+from guardcheck.simulate.stress.ratings import SEEN, source_ratings
 from guardcheck.standards import load_standard
 from tests.events.jobs import DISPLAY, SUPPLY, findings, fitter_of, job_text, read
 
@@ -289,7 +289,7 @@ def test_lines_built_alike_share_their_runs(engine: Engine) -> None:
     one = findings(engine, job_text(), "misplug")
     job = read(job_text(names='"red", "green", "blue"'))
     standards = {line.name: load_standard(line.standard) for line in job.lines}
-    from guardcheck.pipeline.events import subjects_of
+    from guardcheck.simulate.stress.events import subjects_of
 
     (subject,) = subjects_of(job, fitter_of(job), standards)
     assert subject.lines == ("red", "green", "blue")

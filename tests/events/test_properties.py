@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from guardcheck.compose import Rail
 from guardcheck.engine import Engine
 from guardcheck.measure import PinWaves, holds, rise_time, stress_of, time_outside, width_over
-from guardcheck.pipeline.event_margins import CAP, pin_margins, ratio, surge_margin, worst
-from guardcheck.pipeline.event_ratings import SEEN, exposed_ratings
+from guardcheck.simulate.stress.margins import CAP, pin_margins, ratio, surge_margin, worst
+from guardcheck.simulate.stress.ratings import SEEN, exposed_ratings
 from tests.events.bench import case, chain, run
 
 QUICK = settings(max_examples=8, deadline=None, derandomize=True, database=None)

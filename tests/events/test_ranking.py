@@ -11,10 +11,11 @@ import pytest
 from guardcheck.engine import Engine
 from guardcheck.errors import JobError
 from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_PROVEN, EngineInfo, Ranked, Ranking
-from guardcheck.pipeline import Options, rank_guards, ranking
-from guardcheck.pipeline.events import library_events
-from guardcheck.pipeline.fit import Fitter
+from guardcheck.pipeline import Options, rank_guards
+from guardcheck.pipeline import guards as ranking
 from guardcheck.report import ranking_to_html, ranking_to_json, ranking_to_terminal
+from guardcheck.simulate.fitting import Fitter
+from guardcheck.simulate.stress.events import library_events
 from tests.events.jobs import fitter_of, job_text, read
 
 SEVEN = ("back-power", "hot-plug", "misplug", "power-step", "short-to-ground", "cable-discharge", "esd-contact")
@@ -114,7 +115,7 @@ class TestShown:
 def test_candidates_are_every_guard_in_every_place_and_the_jobs_own_as_planned() -> None:
     job = read(job_text(guard="silicon-pair", guard_values='place = "connector"'))
     fitter = fitter_of(job)
-    from guardcheck.pipeline.check import standard_of
+    from guardcheck.simulate.fitting import standard_of
 
     found = ranking.candidates_of(fitter, job.lines[0], standard_of(job, job.lines[0]))
     places = [(one.name, one.place) for one in found]
@@ -157,7 +158,7 @@ def test_a_line_that_is_not_there_is_refused(tmp_path: Path) -> None:
 
 
 def test_a_bare_line_may_be_the_best_and_is_said_to_be() -> None:
-    from guardcheck.pipeline.ranking_words import summary_of
+    from guardcheck.pipeline.ranking_sentences import summary_of
 
     bare = row("none")
     assert "fit none" in summary_of("red", (bare, row("worse")), bare, DECIDES)

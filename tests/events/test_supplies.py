@@ -8,7 +8,7 @@ import pytest
 
 from guardcheck.engine import Engine
 from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_PROVEN, Finding
-from guardcheck.pipeline.event_facts import bench_of, chassis_of
+from guardcheck.simulate.stress.bench import bench_of, chassis_of
 from tests.events.jobs import DISPLAY, SUPPLY, findings, fitter_of, groups, job_text, read
 
 SYMMETRIC, SINGLE = 'y_coupling = "symmetric"\n', 'y_coupling = "single"\n'

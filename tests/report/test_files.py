@@ -60,7 +60,7 @@ def test_a_full_disk_leaves_the_old_file(tmp_path: Path, monkeypatch: pytest.Mon
     def full(handle: int) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("guardcheck.report.files.os.fsync", full)
+    monkeypatch.setattr("guardcheck.files.os.fsync", full)
     with pytest.raises(InputError, match=r"report\.html: the file cannot be written: No space left on device"):
         write_text(target, "new")
     assert target.read_text() == "old"
@@ -95,7 +95,7 @@ def test_a_process_killed_while_writing_leaves_an_old_or_a_new_file(tmp_path: Pa
     size = 3_000_000
     write_bytes(target, b"0" * size)
     code = (
-        "import sys, pathlib; from guardcheck.report.files import write_bytes\n"
+        "import sys, pathlib; from guardcheck.files import write_bytes\n"
         f"n = 0\nprint('ready', flush=True)\nwhile True:\n n += 1\n"
         f" write_bytes(pathlib.Path(sys.argv[1]), str(n % 10).encode() * {size})\n"
     )

@@ -9,11 +9,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from guardcheck.formatting import limits, line_rank, show, span, telling_digits
 from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_PROVEN, Finding, Result
-from guardcheck.numbers import limits, show, span, telling_digits
-from guardcheck.report.advice import counts, not_proven, sources, to_do
-from guardcheck.report.view import decisive, natural, sections, share, unique_slugs
-from guardcheck.report.words import line_rank, sentence
+from guardcheck.report.arrange.advice import counts, not_proven, sources, to_do
+from guardcheck.report.arrange.view import decisive, natural, sections, share, unique_slugs
+from guardcheck.report.arrange.words import sentence
 
 STEADY = settings(derandomize=True, deadline=None, database=None, max_examples=80)
 

@@ -17,19 +17,19 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
 from guardcheck.model import Curve, Result
-from guardcheck.report import pictures, to_json
-from guardcheck.report.curves import MOST_POINTS, panels, tidy
+from guardcheck.report import drawings, to_json
+from guardcheck.report.pictures.curves import MOST_POINTS, panels, tidy
 
 SVG = "{http://www.w3.org/2000/svg}"
 
 
 @pytest.fixture(scope="module")
 def files(result: Result) -> dict[str, str]:
-    return pictures(result)
+    return drawings(result)
 
 
 def only(result: Result, *curves: Curve) -> dict[str, str]:
-    return pictures(replace(result, curves=curves))
+    return drawings(replace(result, curves=curves))
 
 
 def test_one_file_per_line_and_kind(files: dict[str, str]) -> None:
@@ -79,7 +79,7 @@ def test_response_axis_speaks_in_decades(files: dict[str, str]) -> None:
 
 
 def test_a_doubtful_limit_is_remarked_under_the_picture(result: Result) -> None:
-    from guardcheck.report.pictures import drawn
+    from guardcheck.report.pictures.panels import drawn
 
     few = replace(result, curves=result.curves[:1])
     assert [picture.caption for picture in drawn(few)] == ["One scan line at the display."]
@@ -98,7 +98,7 @@ def test_bytes_do_not_depend_on_process_hash_or_settings(result: Result, files: 
     code = (
         "import sys, pathlib; from guardcheck import report; "
         "r = report.from_json(pathlib.Path(sys.argv[1]).read_text(encoding='utf-8')); "
-        "sys.stdout.buffer.write(repr(sorted(report.pictures(r).items())).encode())"
+        "sys.stdout.buffer.write(repr(sorted(report.drawings(r).items())).encode())"
     )
     environment = {**os.environ, "PYTHONHASHSEED": "4711", "MATPLOTLIBRC": str(tmp_path), "TZ": "Pacific/Kiritimati"}
     run = subprocess.run([sys.executable, "-c", code, str(saved)], env=environment, capture_output=True, check=True)
@@ -148,7 +148,7 @@ NUMBERS = st.floats(allow_nan=True, allow_infinity=True)
 def test_any_curve_gives_a_picture(picture: str, x: np.ndarray, y: np.ndarray, low: float | None, label: str) -> None:
     curve = Curve(label or "l", False, picture, label, x, y, "Hz", "1", (low, None), label, {label: 3.0})
     result = Result("check", "U", "", "not_proven", 1, 0, None, (), (), curves=(curve,))
-    ((name, text),) = pictures(result).items()
+    ((name, text),) = drawings(result).items()
     assert re.fullmatch(r"[a-z0-9-]+\.svg", name)
     assert ElementTree.fromstring(text).tag == f"{SVG}svg"
 

@@ -23,8 +23,8 @@ from guardcheck.model import (
     ShelfItem,
 )
 from guardcheck.report import sheet, shelf, summary, to_outcome, to_terminal, unique_names
-from guardcheck.report.grid import columns, pad, row, wrap
-from guardcheck.report.words import clean
+from guardcheck.report.arrange.words import clean
+from guardcheck.report.text.grid import columns, pad, row, wrap
 
 STEADY = settings(derandomize=True, deadline=None, database=None, max_examples=80)
 ANSI = re.compile(r"\x1b\[[0-9;]*m")

@@ -25,9 +25,9 @@ from guardcheck.model import (
     Finding,
     Value,
 )
-from guardcheck.pipeline.probes import answers
-from guardcheck.rules import judge_all
+from guardcheck.rules import asks_of, judge_all
 from guardcheck.rules.bar01_barriers import material_of
+from guardcheck.simulate.probes import answer
 
 quiet = settings(derandomize=True, deadline=None, database=None, max_examples=80)
 
@@ -88,7 +88,7 @@ def job(tables: str = SHIELD, *, standard: str | None = None, y: str = "4.7 nF",
 
 def judged(facts: Facts, engine: Engine) -> Mapping[str, Finding]:
     """Return every finding by id, after the probes were run."""
-    return {one.id: one for one in judge_all(replace(facts, answers=answers(engine, Library.load(), facts)))}
+    return {one.id: one for one in judge_all(replace(facts, answers=answer(engine, Library.load(), asks_of(facts))))}
 
 
 @pytest.mark.parametrize(

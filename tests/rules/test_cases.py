@@ -21,7 +21,7 @@ from guardcheck.model import (
     Value,
 )
 from guardcheck.rules import Loaded, all_rules, judge_all
-from guardcheck.verdict import worst
+from guardcheck.verdict.outcome import worst
 
 PAGE = ("Hazard", "What is read", "Limit and source", "Not covered", "What to do at the bench")
 READINGS = ("reading", "readings", "touch_reading", "after")

@@ -11,9 +11,9 @@ from guardcheck.errors import CircuitError, InputError
 from guardcheck.library import Library
 from guardcheck.model import KNOWN_BY, Ask, Facts
 from guardcheck.netlist import defaults, read_file
-from guardcheck.pipeline.probes import answer, answers, probes_used
 from guardcheck.rules import all_rules, asks_of
-from guardcheck.tables import Table, read_table
+from guardcheck.simulate.probes import answer, probes_used
+from guardcheck.toml_tables import Table, read_table
 
 FOLDER = Path(__file__).parents[2] / "circuits" / "probes"
 NAMES = sorted(path.name for path in FOLDER.iterdir())
@@ -87,7 +87,7 @@ def test_a_probe_that_is_not_there_is_our_mistake(engine: Engine) -> None:
 
 
 def test_nothing_asked_nothing_run(engine: Engine) -> None:
-    assert answers(engine, Library.load(), Facts()) == {}
+    assert answer(engine, Library.load(), asks_of(Facts())) == {}
 
 
 def test_used_probes_are_named_with_their_hash() -> None:

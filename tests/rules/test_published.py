@@ -31,8 +31,8 @@ from guardcheck.rules import all_rules
 from guardcheck.rules.bar01_barriers import classify
 from guardcheck.rules.haz01_hazards import class_1_limit
 from guardcheck.rules.sto01_stored_charge import harmless_voltage
-from guardcheck.tables import read_table
-from guardcheck.verdict import judge_measured
+from guardcheck.toml_tables import read_table
+from guardcheck.verdict.outcome import judge_measured
 
 DATA = Path(__file__).parents[2] / "guardcheck" / "rules" / "data"
 RULES = {one.rule.code: one for one in all_rules()}
@@ -112,7 +112,7 @@ TOUCH = [
 @pytest.fixture(scope="module")
 def answered(engine: Engine) -> Mapping[str, float | None]:
     """Every row run in one go."""
-    from guardcheck.pipeline.probes import answer
+    from guardcheck.simulate.probes import answer
 
     asks = [Ask(row.what, row.probe, row.values, row.read, row.frequency) for row in TOUCH]
     asks += [
@@ -327,7 +327,7 @@ def test_sheets_withstand_strength_times_thickness() -> None:
     ],
 )
 def test_leaks(working: float, ohms: float, amps: float, source: str, engine: Engine) -> None:
-    from guardcheck.pipeline.probes import answer
+    from guardcheck.simulate.probes import answer
 
     ask = Ask("leak", "barrier-leak", {"working": working, "leak": ohms, "load": 1e-3}, "i(vworking)")
     found = answer(engine, Library.load(), [ask])["leak"]
@@ -462,7 +462,7 @@ def test_no_limit_is_invented_where_none_was_read() -> None:
 )
 def test_series_resistor_into_an_unpowered_pin(ohms: float, amps: float, source: str, engine: Engine) -> None:
     """The note takes 0.6 V for the diode; ours has 0.65 V to 0.83 V at these currents, so it stays up to 6 % lower."""
-    from guardcheck.pipeline.probes import answer
+    from guardcheck.simulate.probes import answer
 
     values = {"drive": 5.0, "series": ohms, "supply": 0.0, "on_resistance": 1e-2, "load": 1e6}
     found = answer(engine, Library.load(), [Ask("link", "board-link", values, "i(vdrive)")])["link"]

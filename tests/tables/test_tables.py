@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from guardcheck.errors import CircuitError, InputError
 from guardcheck.model import Range
-from guardcheck.tables import Table, read_table
+from guardcheck.toml_tables import Table, read_table
 
 WORDS = st.sampled_from(["value", "range", "text", "flag", "list", "inner", "rows", "odd"])
 LEAVES = (

@@ -17,7 +17,7 @@ from guardcheck.model import (
     Limit,
     Quantity,
 )
-from guardcheck.verdict import (
+from guardcheck.verdict.outcome import (
     finding,
     judge_margin,
     judge_measured,
@@ -164,7 +164,7 @@ def test_a_reading_conforms_only_inside_its_decision_margin(value: float, expand
 
 
 def test_a_reading_is_shown_no_finer_than_its_uncertainty() -> None:
-    from guardcheck.numbers import reading
+    from guardcheck.formatting import reading
 
     assert reading(0.7034567, 0.0121, "V") == "703 mV ± 12 mV"
     assert reading(4.58e-6, 0.0243, "V") == "0 V ± 24 mV"

@@ -174,9 +174,9 @@ def test_guard_diodes_turned_round_are_found(engine: Engine, tmp_path: Path) -> 
     job = text(BACK_MATCHED.replace('guard = "none"', 'guard = "silicon-pair"'))
     from guardcheck.job import parse_job
     from guardcheck.library import Library
-    from guardcheck.pipeline.faults import faults_of
-    from guardcheck.pipeline.fit import Fitter
+    from guardcheck.simulate.fitting import Fitter
     from guardcheck.standards import load_standard
+    from guardcheck.verification.faults import faults_of
 
     parsed = parse_job(job, file="job.toml")
     fitter = Fitter(parsed, Library.load())
@@ -244,7 +244,7 @@ def test_own_netlists_are_diagnosed_by_their_own_elements(engine: Engine, tmp_pa
 
 def test_values_next_to_a_value_are_those_of_the_series() -> None:
     """IEC 60063 E24: 68, 75, 82; 91, 100, 110 (from memory, unverified against the standard's text)."""
-    from guardcheck.pipeline.faults import neighbour, other_values
+    from guardcheck.verification.faults import neighbour, other_values
 
     found: list[Any] = [(neighbour(ohms, above=False), neighbour(ohms, above=True)) for ohms in (75.0, 100.0, 267.0)]
     assert found == [pytest.approx(pair) for pair in ((68.0, 82.0), (91.0, 110.0), (240.0, 270.0))]

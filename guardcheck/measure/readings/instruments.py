@@ -9,7 +9,7 @@ from pathlib import Path
 
 from guardcheck.errors import InputError
 from guardcheck.model import KNOWN_BY
-from guardcheck.tables import read_table
+from guardcheck.toml_tables import read_table
 
 FILE = Path(__file__).parent.parent / "instruments.toml"
 STATED = "stated in the readings file"

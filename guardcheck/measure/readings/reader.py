@@ -21,7 +21,7 @@ from guardcheck.measure.readings.records import (
     Reading,
 )
 from guardcheck.model import QUANTITIES, UNKNOWN_WORD, Range
-from guardcheck.tables import Table
+from guardcheck.toml_tables import Table
 from guardcheck.units import parse, shown
 
 MAX_BYTES = 256 * 1024

@@ -1,0 +1,138 @@
+"""`list`, `show` and `new`: what is on the shelf, and a job file to start from."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from guardcheck.errors import InputError, accepted, nearest
+from guardcheck.formatting import limits
+from guardcheck.job import new_job_text, write_text_atomic
+from guardcheck.library import Library
+from guardcheck.model import (
+    KINDS,
+    QUANTITIES,
+    EventPlan,
+    Limit,
+    Parameter,
+    Part,
+    PinFamily,
+    Range,
+    Row,
+    Sheet,
+    ShelfItem,
+    Standard,
+)
+from guardcheck.standards import load_standard, standard_names
+from guardcheck.units import format_si
+
+__all__ = ["describe", "new_job_text", "shelf", "write_new"]
+
+STANDARDS, PINS = "standard", "pin"
+
+
+def write_new(path: Path, text: str) -> None:
+    """Write a file to fill in, whole or not at all, and never over one that is there (`InputError`)."""
+    write_text_atomic(path, text, replace=False)
+
+
+def shelf(kind: str | None, circuits: Path | None) -> tuple[ShelfItem, ...]:
+    """Return the members of one kind, or of all."""
+    library = Library.load(circuits)
+    kinds: tuple[str, ...] = (*KINDS, PINS, STANDARDS)
+    if kind is not None:
+        wanted = kind.removesuffix("s").replace("_", "-")
+        if wanted not in kinds:
+            plurals = [f"{one}s" for one in kinds]
+            raise InputError(f"no kind '{kind}'; accepted: {accepted(plurals)}{nearest(kind, plurals)}", key="list")
+        kinds = (wanted,)
+    items: list[ShelfItem] = []
+    for one in kinds:
+        if one == STANDARDS:
+            items += [ShelfItem(one, name, load_standard(name).title) for name in standard_names()]
+        elif one == PINS:
+            items += [ShelfItem(one, name, library.pin(name).title) for name in library.pin_names()]
+        else:
+            items += [ShelfItem(one, name, library.get(one, name).title) for name in library.names(one)]
+    return tuple(items)
+
+
+def describe(name: str, circuits: Path | None) -> tuple[Sheet, ...]:
+    """Return the sheets of every part and standard of that name."""
+    library = Library.load(circuits)
+    sheets = [_part_sheet(library.get(kind, name)) for kind in KINDS if name in library.names(kind)]
+    if name in standard_names():
+        sheets.append(_standard_sheet(load_standard(name)))
+    if name in library.pin_names():
+        sheets.append(_pin_sheet(library.pin(name)))
+    if not sheets:
+        known = [*standard_names(), *library.pin_names(), *(one for kind in KINDS for one in library.names(kind))]
+        raise InputError(
+            f"nothing on the shelf is called '{name}'{nearest(name, known)}; guardcheck list shows all names"
+        )
+    return tuple(sheets)
+
+
+def _range(range_: Range | None, unit: str) -> str:
+    return "" if range_ is None else f"usual {format_si(range_.low, unit)} to {format_si(range_.high, unit)}"
+
+
+def _parameter(parameter: Parameter) -> Row:
+    if parameter.choices:
+        value, remark = parameter.word or "", f"one of {', '.join(parameter.choices)}"
+    else:
+        if parameter.same_as is not None:
+            value = f"as {parameter.same_as}"
+        elif parameter.nominal is not None:
+            value = parameter.nominal.text or format_si(parameter.nominal.nominal, parameter.unit)
+        else:
+            value = "must be given"
+        remark = _range(parameter.usual, parameter.unit)
+    return Row(parameter.name, value, remark, parameter.meaning)
+
+
+def _part_sheet(part: Part) -> Sheet:
+    checks = tuple(
+        Row(one.read, format_si(one.value, one.unit), one.basis, f"{one.what} [{one.reference}]") for one in part.checks
+    )
+    sections = [("Parameters", tuple(_parameter(one) for one in part.parameters.values()))]
+    plan = part.extra.get("plan")
+    if isinstance(plan, EventPlan):
+        sections.insert(0, ("Levels", tuple(_level(part, plan, name) for name in plan.severities)))
+        if plan.mating:
+            sections.append(("Order of the contacts", (Row("mating", plan.mating, "", ""),)))
+    if checks:
+        sections.append(("Checked in ngspice", checks))
+    ports = f"ports: {' '.join(part.circuit.ports)}; file: {part.file}; sha256 {part.sha256[:12]}"
+    return Sheet(part.kind, part.name, part.title, part.purpose, tuple(sections), ports, part.reference)
+
+
+def _level(part: Part, plan: EventPlan, name: str) -> Row:
+    values = [f"{key} {format_si(value, part.parameters[key].unit)}" for key, value in plan.severities[name].items()]
+    counts = "only when it is claimed" if plan.claimed else "always"
+    return Row(name, ", ".join(values), f"unit {' and '.join(plan.units(name))}; counts {counts}", "")
+
+
+def _pin_sheet(family: PinFamily) -> Sheet:
+    rows = tuple(Row(rating, format_si(value, _unit(rating)), "", "") for rating, value in family.ratings.items())
+    note = "the voltage limits may be passed as long as the clamp current is kept" if family.voltage_by_current else ""
+    text = f"{note}; file: {family.file}" if note else f"file: {family.file}"
+    return Sheet(PINS, family.name, family.title, family.purpose, (("Ratings", rows),), text, family.reference)
+
+
+def _unit(rating: str) -> str:
+    return "A" if rating.endswith("current") or rating == "latch_up" else "V"
+
+
+def _limit(limit: Limit) -> Row:
+    kind = QUANTITIES[limit.quantity]
+    note = f" {limit.note}" if limit.note else ""
+    return Row(limit.quantity, limits(limit.low, limit.high, kind.unit), kind.title, f"{limit.cited()}{note}")
+
+
+def _standard_sheet(standard: Standard) -> Sheet:
+    rows = tuple(_limit(limit) for limit in standard.limits.values())
+    free = [name for name in standard.quantities if name not in standard.limits]
+    text = f"shown without a limit: {', '.join(free)}" if free else ""
+    return Sheet(
+        "standard", standard.name, standard.title, standard.edition, (("Limits", rows),), text, standard.reference
+    )

@@ -1,0 +1,283 @@
+"""`guards`: every guard on the shelf, in every place it can sit, on a line of a job; best first.
+
+Each event runs at its hardest level only. The order is: what fails least (events and signal together), then what is
+least unproven, then how far what fails falls short, then least harm to the signal, then fewest parts.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from guardcheck.compose import Chain
+from guardcheck.engine import Engine
+from guardcheck.errors import JobError, accepted, nearest
+from guardcheck.job import read_job
+from guardcheck.library import Library
+from guardcheck.measure import level_rows, relative_change
+from guardcheck.model import (
+    DOES_NOT_CONFORM,
+    NOT_PROVEN,
+    REFERENCE,
+    Facts,
+    Finding,
+    Job,
+    Line,
+    PartUse,
+    Quantity,
+    Ranked,
+    Ranking,
+    Standard,
+    Trace,
+)
+from guardcheck.pipeline.options import Options
+from guardcheck.pipeline.ranking_sentences import notes_of, summary_of
+from guardcheck.rules import judge_all
+from guardcheck.simulate.fitting import Fitter, standard_of, states_of
+from guardcheck.simulate.levels import Experiment, Plateaus, solve
+from guardcheck.simulate.response import distortion, studies_of, transfer_decks
+from guardcheck.simulate.stress.bench import bench_of
+from guardcheck.simulate.stress.convergence import Event, Group, Progress, groups_of, human_body, run_groups
+from guardcheck.simulate.stress.events import library_events, subject_of
+from guardcheck.simulate.stress.quantities import quantities_of
+from guardcheck.verdict.outcome import EVENT_MARGIN_DB, worst
+
+NONE = "none"
+PLACE = "place"
+SIGNAL = ("guard.level_error", "guard.distortion", "response.bandwidth")
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """One guard in one place on a line, and how many parts it takes."""
+
+    name: str
+    place: str | None
+    title: str
+    parts: int
+    chain: Chain
+    as_planned: bool
+
+
+def rank_guards(path: Path, options: Options, line: str | None = None, say: Progress | None = None) -> Ranking:
+    """Return the ranking of all guards on one line of a job, its first one unless `line` names another.
+
+    Raises
+    ------
+    JobError
+        the job cannot be read, or has no such line
+    EngineMissing
+        no simulator could be started
+
+    """
+    job = read_job(path, allow_outside=options.allow_outside)
+    folder = options.circuits or (Path(job.circuits) if job.circuits else None)
+    fitter = Fitter(job, Library.load(folder))
+    with Engine(workers=options.workers) as engine:
+        return rank_line(engine, job, fitter, _line(job, line), say or (lambda done, total, what: None))
+
+
+def rank_line(engine: Engine, job: Job, fitter: Fitter, line: Line, say: Progress) -> Ranking:
+    """Return the ranking of all guards on one line."""
+    standard = standard_of(job, line)
+    states = states_of(job, fitter, line, standard)
+    candidates = candidates_of(fitter, line, standard)
+    events = tuple(_hardest(event) for event in library_events(fitter))
+    bench = bench_of(job, fitter.rail())
+    subjects = [subject_of(job, fitter, line, one.chain, standard, bench) for one in candidates]
+    groups = [list(groups_of(subject, events)) for subject in subjects]
+    run_groups(engine, [group for mine in groups for group in mine], say)
+    signals = _signals(engine, states, standard, candidates)
+    stressed = [event for event in events if event.plan.role != REFERENCE]
+    decides = {event.name: not event.plan.claimed or event.name in job.claims for event in stressed}
+    rows = [
+        _ranked(one, mine, found, standard, job.claims)
+        for one, mine, found in zip(candidates, groups, signals, strict=True)
+    ]
+    ordered = tuple(sorted(rows, key=lambda row: _order(row, rows[0], decides)))
+    shown = sorted(stressed, key=lambda event: (not decides[event.name], event.name))
+    lines = tuple(other.name for other in job.lines if other.table == line.table)
+    return Ranking(
+        unit=job.unit,
+        unit_kind=job.unit_kind,
+        lines=lines if line.name == lines[0] else (line.name,),
+        events=tuple((event.name, next(iter(event.plan.severities)), decides[event.name]) for event in shown),
+        rows=ordered,
+        summary=summary_of(line.name, ordered, rows[0], decides),
+        notes=notes_of(ordered, bench),
+        engine=engine.info,
+        circuits=fitter.library.used,
+    )
+
+
+def _line(job: Job, name: str | None) -> Line:
+    if not job.lines:
+        raise JobError("the job declares no line to put a guard on", file=job.file)
+    if name is None:
+        return job.lines[0]
+    known = [line.name for line in job.lines]
+    if name not in known:
+        raise JobError(f"no line '{name}'; accepted: {accepted(known)}{nearest(name, known)}", file=job.file)
+    return next(line for line in job.lines if line.name == name)
+
+
+def candidates_of(fitter: Fitter, line: Line, standard: Standard) -> tuple[Candidate, ...]:
+    """Return every guard in every place, the bare line first; the job's own guard keeps the job's values."""
+    bare = fitter.chain(line, standard, guarded=False)
+    found = [Candidate(NONE, None, "No guard", 0, bare, not line.has_guard)]
+    planned = fitter.chain(line, standard, guarded=True) if line.has_guard else None
+    mine = None
+    if planned is not None and planned.guard is not None:
+        fitted = planned.guard
+        mine = (fitted.part.name, fitted.words.get(PLACE))
+        found.append(_candidate(mine[0], mine[1], planned, as_planned=True))
+    for name in fitter.library.names("guard"):
+        places = fitter.library.get("guard", name).parameters[PLACE].choices
+        for place in places if name != NONE else ():
+            if (name, place) == mine and line.guard.netlist is None:
+                continue
+            use = PartUse("guard", name, values={PLACE: place}, key=line.guard.key)
+            chain = replace(bare, guard=fitter.fit(use), guarded=True)
+            found.append(_candidate(name, place, chain, as_planned=False))
+    return tuple(one for one in found if not one.chain.missing)
+
+
+def _candidate(name: str, place: str | None, chain: Chain, *, as_planned: bool) -> Candidate:
+    assert chain.guard is not None
+    part = chain.guard.part
+    count = len(part.extra.get("parts", ())) or sum(element.name[0] in "rdqc" for element in part.circuit.elements)
+    return Candidate(name, place, part.title, count, chain, as_planned)
+
+
+def _hardest(event: Event) -> Event:
+    """Return an event with its hardest level alone."""
+    level, values = list(event.plan.severities.items())[-1]
+    return Event(event.fitted, replace(event.plan, severities={level: values}))
+
+
+@dataclass(frozen=True)
+class Signal:
+    """What a guard does to the wanted signal: judged quantities, and what is lost of the sync tip."""
+
+    quantities: tuple[Quantity, ...]
+    sync_error: float | None
+
+
+def _signals(
+    engine: Engine, states: tuple[str, ...], standard: Standard, candidates: Sequence[Candidate]
+) -> list[Signal]:
+    """Return the side effects of every candidate, against the first, which is bare."""
+    builds = candidates[0].chain.builds(n_samples=0, seed=(1,))
+    experiments = [Experiment(one.chain, standard, states, builds) for one in candidates]
+    groups = solve(engine, experiments)
+    narrow = replace(standard, quantities=("response.bandwidth",))
+    wanted = [studies_of(replace(one, standard=narrow), group) for one, group in zip(experiments, groups, strict=True)]
+    decks = [deck for made in wanted for study in made for deck in study.decks]
+    curves = [transfer_decks(one, group)[0] for one, group in zip(experiments, groups, strict=True)]
+    traces = iter(engine.run([*decks, *curves]))
+    responses = [[q for study in made for q in study.read([next(traces) for _ in study.decks])] for made in wanted]
+    transfers = [next(traces) for _ in curves]
+    return [
+        _signal(one, group, groups[0], (transfers[0], transfer), tuple(found))
+        for one, group, transfer, found in zip(experiments, groups, transfers, responses, strict=True)
+    ]
+
+
+def _signal(
+    one: Experiment,
+    group: Sequence[Plateaus],
+    bare: Sequence[Plateaus],
+    transfers: tuple[Trace, Trace],
+    responses: tuple[Quantity, ...],
+) -> Signal:
+    rows, other = (level_rows(plateaus[0].experiment.states, plateaus[0].volts) for plateaus in (group, bare))
+    changes = {
+        name: float(relative_change(rows[name], other[name])[0])
+        for name in ("level.white", "level.sync")
+        if name in rows and abs(float(other[name][0])) > 1e-6
+    }
+    amplitude = next((changes[name] for name in ("level.white", "level.sync") if name in changes), None)
+    error = Quantity("guard.level_error", one.chain.line, True, _finite(amplitude), failure=group[0].failure)
+    sync = changes.get("level.sync") if "level.white" in changes else None
+    nominal = replace(one, builds=one.builds.nominal())
+    bent = distortion(nominal, transfers[:1], transfers[1:], (1, 1))
+    quantities = tuple(replace(found, guarded=True) for found in (error, bent, *responses))
+    return Signal(quantities, _finite(sync))
+
+
+def _finite(value: float | None) -> float | None:
+    return value if value is not None and np.isfinite(value) else None
+
+
+def _ranked(
+    one: Candidate, groups: Sequence[Group], signal: Signal, standard: Standard, claims: Sequence[str]
+) -> Ranked:
+    reference = human_body(groups)
+    stressed = [group for group in groups if group.event.plan.role != REFERENCE]
+    quantities = [
+        replace(found, guarded=True) for group in stressed for found in quantities_of(group, reference, claims=claims)
+    ]
+    line = one.chain.line
+    limits = {name: limit for name, limit in standard.limits.items() if name in SIGNAL}
+    facts = Facts((*quantities, *signal.quantities), {line: limits}, guarded_lines=frozenset((line,)))
+    findings = [found for found in judge_all(facts) if found.line == line]
+    margins = {found.event: found for found in findings if found.quantity == "event.margin" and found.event is not None}
+    own = {found.name: found.value for found in signal.quantities}
+    rails = [found.value for found in quantities if found.name == "event.rail" and found.value is not None]
+    parts = [found.value for found in findings if found.quantity == "event.part_margin" and found.value is not None]
+    return Ranked(
+        name=one.name,
+        place=one.place,
+        title=one.title,
+        parts=one.parts,
+        as_planned=one.as_planned,
+        margins={name: found.value for name, found in margins.items()},
+        outcomes={group.event.name: _event_outcome(findings, group.event.name) for group in stressed},
+        estimates=frozenset(name for name, found in margins.items() if found.estimate),
+        level_error=own.get("guard.level_error"),
+        sync_error=signal.sync_error,
+        distortion=own.get("guard.distortion"),
+        bandwidth=own.get("response.bandwidth"),
+        signal={found.quantity: found.outcome for found in findings if found.quantity in SIGNAL},
+        rail=max(rails, default=None),
+        part_margin=min(parts, default=None),
+        why={name: found.why for name, found in margins.items()},
+    )
+
+
+def _event_outcome(findings: Sequence[Finding], event: str) -> str:
+    return worst(found.outcome for found in findings if found.event == event)
+
+
+def _order(row: Ranked, bare: Ranked, decides: Mapping[str, bool]) -> tuple[object, ...]:
+    """Return the sort key of a guard: see the head of this module."""
+    needed = [outcome for name, outcome in row.outcomes.items() if decides[name]] + list(row.signal.values())
+    short = sum(_short(row, name) for name in row.outcomes if decides[name])
+    every = sum(_short(row, name) for name in row.outcomes)
+    return (
+        needed.count(DOES_NOT_CONFORM),
+        needed.count(NOT_PROVEN),
+        round(short, 1),
+        round(every, 1),
+        round(harm(row, bare), 4),
+        row.parts,
+        row.name,
+        row.place or "",
+    )
+
+
+def _short(row: Ranked, name: str) -> float:
+    """Return how far an event's margin falls short of conforming [dB]."""
+    margin = row.margins.get(name)
+    return 120.0 if margin is None else max(0.0, EVENT_MARGIN_DB - margin)
+
+
+def harm(row: Ranked, bare: Ranked) -> float:
+    """Return what a guard takes from the wanted signal: shares of level, sync and gain, and of the bandwidth."""
+    lost = 0.0
+    if row.bandwidth is not None and bare.bandwidth:
+        lost = max(0.0, 1.0 - row.bandwidth / bare.bandwidth)
+    return lost + sum(abs(value or 0.0) for value in (row.level_error, row.sync_error, row.distortion))

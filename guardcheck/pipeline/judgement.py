@@ -1,0 +1,254 @@
+"""Measured quantities held against the limits of their line, with the plan beside them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from guardcheck.formatting import show, span
+from guardcheck.measure import decibels
+from guardcheck.measure.readings import READABLE
+from guardcheck.model import (
+    CONFORMS,
+    DOES_NOT_CONFORM,
+    MEASURED,
+    NOT_PROVEN,
+    QUANTITIES,
+    Finding,
+    Quantity,
+    Standard,
+)
+from guardcheck.rules import all_rules
+from guardcheck.verdict.outcome import finding
+from guardcheck.verification.measured import CAPTURED, Measured
+from guardcheck.verification.plan import Plan, planned_mismatch
+
+AMPLITUDES = ("level.white", "level.sync", "level.pp")
+INSTEAD = ("burst.amplitude", "level.blank")
+"""What a line without an amplitude limit is decided by: chroma by its burst, a control line by its level."""
+MISMATCH = "level.mismatch"
+DECIDED = (CONFORMS, DOES_NOT_CONFORM)
+NOT_MEASURED = "not measured"
+DB = 20.0 / math.log(10.0)
+
+READ_IT = (
+    "measure it: a white field or colour bars on the screen, the line into its load, the scope on direct coupling; or "
+    "a meter where the level is steady"
+)
+READ_SO = {
+    "level.black": (
+        "measure it: colour bars on the screen, the line into its load, and read the black bar against the blanking "
+        "beside the picture"
+    ),
+    "level.blank": (
+        "measure it: the line into its load, the scope on direct coupling, and read the blanking beside the picture "
+        "against the unit's 0 V; or a meter where the level is steady"
+    ),
+}
+"""How levels are read that a white field does not show, or that need no picture at all."""
+SAY_PICTURE = (
+    "show a white field or colour bars, read it again, and say which picture it was",
+    "say which picture was captured: --picture white, bars-100 or bars-75",
+)
+SAY_LOAD = (
+    'say how the line was loaded when it was read: load = "terminated" or "open"',
+    "say how the line was loaded when it was captured: --load terminated or --load open",
+)
+"""For a typed reading, and for a capture."""
+READ_FINER = (
+    "read it again with less uncertainty: fill the screen, state the instrument's accuracy, use a 1 % terminator"
+)
+
+
+@dataclass(frozen=True)
+class Row:
+    """One measured quantity and its finding; `off` tells that it lies off the plan by more than both uncertainties."""
+
+    measured: Measured
+    finding: Finding
+    off: bool = False
+
+    @property
+    def troubled(self) -> bool:
+        """Tell whether a cause is worth looking for."""
+        level = self.finding.quantity.startswith("level.")
+        return level and self.measured.usable and (self.off or self.finding.outcome == DOES_NOT_CONFORM)
+
+    @property
+    def telling(self) -> bool:
+        """Tell whether faults are to be compared with it: an amplitude always, a DC level where it is all, or wrong."""
+        return self.finding.quantity in AMPLITUDES or self.troubled
+
+
+def rule_of(quantity: str) -> str:
+    """Return the code of the rule that judges a quantity."""
+    return next(one.rule.code for one in all_rules() if quantity in one.rule.quantities)
+
+
+def decides(standard: Standard) -> tuple[str, ...]:
+    """Return the quantities a line is decided by: without them nobody has shown that its level is right."""
+    found = tuple(name for name in AMPLITUDES if name in standard.limits)
+    return found or tuple(name for name in INSTEAD if name in standard.limits)[:1]
+
+
+def to_measure(standard: Standard) -> tuple[str, ...]:
+    """Return what of a line is to be measured: its limited levels, and what decides it."""
+    levels = [name for name in standard.limits if name.startswith("level.") and name in READABLE]
+    return tuple(dict.fromkeys((*levels, *decides(standard))))
+
+
+def held(plan: Plan, measured: Sequence[Measured]) -> tuple[Row, ...]:
+    """Return the rows of one line: everything measured, and every level nobody measured."""
+    limits = plan.standard.limits
+    seen = (one for one in measured if one.quantity.value is not None or one.quantity.name in limits)
+    rows = [_row(plan, one) for one in seen if not _superseded(one, measured)]
+    known = {row.finding.quantity for row in rows}
+    rows += [_row(plan, _missing(plan, name)) for name in to_measure(plan.standard) if name not in known]
+    return _placed(_with_needs(plan, rows))
+
+
+def _superseded(one: Measured, measured: Sequence[Measured]) -> bool:
+    """Tell whether a place kept for a reading is no longer needed because the quantity was measured elsewhere."""
+    others = (other for other in measured if other is not one and not other.unread)
+    return one.unread and any(other.quantity.name == one.quantity.name for other in others)
+
+
+def _missing(plan: Plan, name: str) -> Measured:
+    quantity = Quantity(name, plan.line.name, plan.guarded, None, origin=MEASURED, failure=NOT_MEASURED)
+    return Measured(quantity, None, None, None, None, "", "", unread=True)
+
+
+def _row(plan: Plan, one: Measured) -> Row:
+    quantity = one.quantity
+    limit = plan.standard.limits.get(quantity.name)
+    made = finding(rule_of(quantity.name), quantity, limit, needed=True)
+    meaning = _meaning(plan, quantity)
+    comparable = quantity.value is not None and quantity.name.startswith("level.")
+    compared, off = _against_plan(plan, quantity) if comparable else ("", False)
+    why = " ".join(text for text in (made.why, meaning, compared) if text)
+    remedy = _remedy(one, made) if limit is not None else None
+    return Row(one, replace(made, why=why, planned=plan.nominal(quantity.name), remedy=remedy), off)
+
+
+def _meaning(plan: Plan, quantity: Quantity) -> str:
+    """Return what a steady level means where the standard knows several states."""
+    windows = plan.standard.extra.get("windows", ())
+    if quantity.name != "level.blank" or quantity.value is None or not windows:
+        return ""
+    value = quantity.value
+    found = [w["means"] for w in windows if w["low"] <= value <= w["high"]]
+    return f"This level means: {', '.join(found)}." if found else "At this level no state is defined."
+
+
+def _against_plan(plan: Plan, quantity: Quantity) -> tuple[str, bool]:
+    """Return the plan of a level in words, and whether a cause is owed because the reading lies off it.
+
+    A direct voltage off the plan may be the scope's coupling: it asks for a cause only where it decides the line.
+    """
+    planned, unit = plan.nominal(quantity.name), QUANTITIES[quantity.name].unit
+    if plan.failure is not None:
+        return f"Nothing to compare it with: {plan.failure}.", False
+    if planned is None:
+        return "", False
+    ends = span(plan.quantities[quantity.name].spread, unit)
+    tolerances = f" ({ends} with the declared tolerances)" if " to " in ends else ""
+    words = f"Planned: {show(planned, unit)}{tolerances}"
+    value, width = quantity.value, quantity.uncertainty
+    if value is None or width is None or quantity.bound is not None or quantity.failure is not None:
+        return f"{words}.", False
+    away = value - planned
+    tolerance = 2.0 * plan.half_spread(quantity.name) / math.sqrt(3.0)
+    if abs(away) <= math.hypot(width, tolerance):
+        return f"{words}; the reading agrees with it.", False
+    side = "above" if away > 0 else "below"
+    told = f"{words}; the reading lies {show(abs(away), unit)} {side}, more than both uncertainties."
+    return told, quantity.name in AMPLITUDES or quantity.name in decides(plan.standard)
+
+
+def _remedy(one: Measured, made: Finding) -> str | None:
+    quantity = one.quantity
+    if made.outcome != NOT_PROVEN:
+        return None
+    if quantity.value is None or (quantity.name in READ_SO and quantity.failure is not None):
+        return READ_SO.get(quantity.name, READ_IT if one.unread else None)
+    option = 1 if one.how == CAPTURED else 0
+    if quantity.bound is not None:
+        return SAY_PICTURE[option]
+    if quantity.failure is not None:
+        return None
+    return SAY_LOAD[option] if "load" in quantity.unknowns else READ_FINER
+
+
+def _with_needs(plan: Plan, rows: Sequence[Row]) -> list[Row]:
+    """Say which findings count: whatever decided, and every level to be measured that nothing has proven yet.
+
+    White that conforms says nothing of black, blanking or sync, so one reading never settles a line that owes several.
+    Of several measurements of one quantity, one that conforms proves it; the others need not.
+    """
+    proven = {row.finding.quantity for row in rows if row.finding.outcome == CONFORMS}
+    must = to_measure(plan.standard)
+
+    def counts(made: Finding) -> bool:
+        if made.limit is None:
+            return False
+        return made.outcome in DECIDED or (made.quantity in must and made.quantity not in proven)
+
+    counted = ((row, counts(row.finding)) for row in rows)
+    return [
+        replace(row, finding=replace(row.finding, needed=needed, remedy=row.finding.remedy if needed else None))
+        for row, needed in counted
+    ]
+
+
+def _placed(rows: Sequence[Row]) -> tuple[Row, ...]:
+    """Tell several measurements of one quantity apart: the first that decides keeps the plain name."""
+    ordered = sorted(rows, key=lambda row: row.finding.outcome not in DECIDED)
+    seen: set[str] = set()
+    out = []
+    for row in ordered:
+        name = row.finding.quantity
+        where = row.measured.label if name in seen else None
+        seen.add(name)
+        out.append(replace(row, finding=replace(row.finding, where=where)))
+    return tuple(out)
+
+
+def mismatches(plans: Mapping[str, Plan], rows: Mapping[str, Iterable[Row]]) -> tuple[Finding, ...]:
+    """Return `level.mismatch` of every line of a picture whose whites were all measured.
+
+    It counts when it does not conform: two readings of 3 % each can seldom prove half a decibel.
+    """
+    groups: dict[str, list[Plan]] = {}
+    for plan in plans.values():
+        if plan.standard.group is not None and MISMATCH in plan.standard.quantities:
+            groups.setdefault(plan.standard.group, []).append(plan)
+    return tuple(made for members in groups.values() for made in _mismatch(members, rows))
+
+
+def _mismatch(members: Sequence[Plan], rows: Mapping[str, Iterable[Row]]) -> list[Finding]:
+    whites = [_white(rows[plan.line.name]) for plan in members]
+    if len(members) < 2 or any(white is None or not white.value or white.value <= 0 for white in whites):
+        return []
+    found = sorted((white for white in whites if white is not None), key=lambda one: one.value or 0.0)
+    low, high = found[0], found[-1]
+    ratio = decibels((high.value or 1.0) / (low.value or 1.0))
+    width = DB * math.hypot(*((one.uncertainty or 0.0) / (one.value or 1.0) for one in (low, high)))
+    planned = planned_mismatch(members)
+    out = []
+    for plan in members:
+        quantity = Quantity(MISMATCH, plan.line.name, plan.guarded, ratio, origin=MEASURED, uncertainty=width)
+        limit = plan.standard.limits.get(MISMATCH)
+        made = finding(rule_of(MISMATCH), quantity, limit, needed=True)
+        why = f"{made.why} Brightest {high.line}, darkest {low.line}."
+        out.append(replace(made, why=why, planned=planned, needed=made.outcome == DOES_NOT_CONFORM))
+    return out
+
+
+def _white(rows: Iterable[Row]) -> Quantity | None:
+    """Return the first white of a line that stands for itself: known picture, known load, known uncertainty."""
+    for row in rows:
+        one = row.measured.quantity
+        if one.name == "level.white" and row.measured.usable and one.bound is None and not one.unknowns:
+            return one
+    return None

@@ -1,0 +1,1 @@
+"""What a report says and in which order, before any format."""

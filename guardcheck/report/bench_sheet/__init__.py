@@ -1,0 +1,1 @@
+"""The sheet that is filled in at the bench."""

@@ -1,0 +1,232 @@
+"""Findings as rows of tables: every number with its limit, its source and how much is left to the limit."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from guardcheck.formatting import NO_VALUE, line_rank, quantity_rank, show, telling_digits
+from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, KNOWN_BY, NOT_APPLICABLE, NOT_PROVEN, Finding
+from guardcheck.report.arrange.view import SUMMARY_QUANTITY, bounds, decisive, event_title, natural, share
+from guardcheck.report.arrange.words import clean, doubt, quantity_title, sentence
+from guardcheck.report.handover.blocks import Cell, Grid, GridRow
+from guardcheck.report.handover.strings import Words
+
+_STATES: Mapping[bool | None, str] = {False: "bare", True: "guarded", None: "value"}
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """One reference with its number, how it is known, and the quantities it was used for."""
+
+    number: int
+    reference: str
+    known: str
+    quantities: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
+class Sources:
+    """The references of all findings, numbered in the order of the table of quantities."""
+
+    def __init__(self, findings: Iterable[Finding], say: Words) -> None:
+        families: dict[tuple[str, str], list[Finding]] = {}
+        for one in sorted(findings, key=lambda f: (quantity_rank(f.quantity), f.id)):
+            key = self._key(one)
+            if key is not None and one.outcome != NOT_APPLICABLE:
+                families.setdefault(key, []).append(one)
+        self._say = say
+        self._numbers = {key: number for number, key in enumerate(families, 1)}
+        self.rows = tuple(self._row(key, found) for key, found in families.items())
+
+    def _key(self, one: Finding) -> tuple[str, str] | None:
+        if one.limit is not None:
+            where = one.limit.reference if one.limit.clause is None else f"{one.limit.reference}, {one.limit.clause}"
+            return clean(where), one.limit.known_by
+        return (clean(one.reference), doubt(one) or "reference") if one.reference else None
+
+    def _row(self, key: tuple[str, str], found: Sequence[Finding]) -> Source:
+        names = dict.fromkeys(title(one.quantity, self._say) for one in found)
+        notes = dict.fromkeys(clean(one.limit.note) for one in found if one.limit is not None and one.limit.note)
+        known = self._say.known(f"known.{key[1]}", KNOWN_BY.get(key[1], clean(key[1])))
+        return Source(self._numbers[key], key[0], known, tuple(names), tuple(notes))
+
+    def number(self, one: Finding) -> str:
+        """Return ``[3]``, or an empty string when the finding names no source."""
+        key = self._key(one)
+        return self._say("cell.source", n=self._numbers[key]) if key in self._numbers else ""
+
+
+def title(quantity: str, say: Words) -> str:
+    """Return the short title of a quantity in the language of the sheet."""
+    return say.known(f"quantity.{quantity}", quantity_title(quantity))
+
+
+def place(line: str | None, say: Words) -> str:
+    """Return the name of a line, or the words for the whole unit."""
+    return say("front.whole_unit") if line is None else clean(line)
+
+
+def places(lines: Iterable[str | None], say: Words) -> str:
+    """Return line names in bench order, joined."""
+    return ", ".join(place(line, say) for line in sorted(set(lines), key=line_rank))
+
+
+def limits_text(one: Finding, say: Words, digits: int) -> str:
+    """Return the bounds of a finding in words."""
+    low, high = bounds(one)
+    if low is None and high is None:
+        return say("limits.none") if one.outcome == NOT_APPLICABLE else say("limits.number")
+    if low is None or high is None:
+        key, end = ("low", low) if high is None else ("high", high)
+        return say(f"limits.{key}", **{key: show(end, one.unit, digits)})
+    return _span((low, high), one.unit, digits, say)
+
+
+def _span(ends: tuple[float, float], unit: str, digits: int, say: Words) -> str:
+    first, last = show(ends[0], unit, digits), show(ends[1], unit, digits)
+    if first == last:
+        return first
+    number, _, first_unit = first.partition(" ")
+    return say("limits.both", low=number if first_unit == last.partition(" ")[2] else first, high=last)
+
+
+def digits_for(findings: Sequence[Finding]) -> int:
+    """Return the digits at which no value of the row looks equal to a bound it differs from."""
+    ends = [end for one in findings for end in bounds(one)]
+    return telling_digits([one.value for one in findings], ends, findings[0].unit)
+
+
+def to_spare(one: Finding, say: Words) -> str | None:
+    """Return how far the worse end of a value lies inside its limits, or beyond them; None when it decides nothing.
+
+    The worse end is that of the worst case, of the samples and of the uncertainty. A finding that is not proven shows
+    no distance inside: that would read as a pass.
+    """
+    low, high = bounds(one)
+    if one.value is None or one.quantity == SUMMARY_QUANTITY or (low is None and high is None):
+        return None
+    ends = [one.value, *(one.spread or ()), *(one.interval or ())]
+    ends = [end + sign * (one.uncertainty or 0.0) for end in ends for sign in (-1, 1)]
+    if one.outcome == DOES_NOT_CONFORM:
+        ends = [one.value]
+    room = min(
+        [*(min(ends) - low for _ in (0,) if low is not None), *(high - max(ends) for _ in (0,) if high is not None)]
+    )
+    if one.outcome == CONFORMS and room >= 0:
+        return say("cell.spare", value=show(room, one.unit, 2))
+    return say("cell.short", value=show(-room, one.unit, 2)) if one.outcome == DOES_NOT_CONFORM and room < 0 else None
+
+
+def value_cell(one: Finding | None, say: Words, digits: int, row: str | None = None) -> Cell:
+    """Return the value with all that qualifies it, and its outcome where that is not the `row`'s."""
+    if one is None:
+        return Cell(small=(say("cell.none"),))
+    value = show(one.value, one.unit, digits)
+    main = say("cell.none") if value == NO_VALUE else say("cell.about", value=value) if one.estimate else value
+    small = [
+        None if one.uncertainty is None else f"{say('cell.plus', value=show(one.uncertainty, one.unit, 2))} (k = 2)",
+        to_spare(one, say),
+        None if one.spread is None else say("cell.worst", span=_span(one.spread, one.unit, digits, say)),
+        None if one.interval is None else say("cell.builds", span=_span(one.interval, one.unit, digits, say)),
+        None if one.yield_ is None else say("cell.share", share=share(one.yield_)),
+    ]
+    outcome = None if row is None or one.outcome in (row, NOT_APPLICABLE) else one.outcome
+    return Cell(main, tuple(text for text in small if text), outcome)
+
+
+def limit_cell(one: Finding, say: Words, digits: int, sources: Sources) -> Cell:
+    """Return the limits with the number of their source, and a word when that source was not read."""
+    key = doubt(one)
+    known = (say("cell.doubt", known=say.known(f"known.{key}", KNOWN_BY[key])),) if key else ()
+    return Cell("", (f"{limits_text(one, say, digits)} {sources.number(one)}".strip(), *known))
+
+
+def note_of(lead: Finding, others: Sequence[Finding], say: Words) -> tuple[str, ...]:
+    """Return reasons and remedy of a row, for its note."""
+    small = [sentence(lead.why)]
+    small += [
+        f"{say(f'state.{_STATES[one.guarded]}')}: {sentence(one.why)}"
+        for one in others
+        if one is not lead and one.outcome in (DOES_NOT_CONFORM, NOT_PROVEN) and one.why != lead.why
+    ]
+    if not lead.needed:
+        small[0] = f"({say('bench.information')}) {small[0]}"
+    if lead.remedy and lead.outcome in (DOES_NOT_CONFORM, NOT_PROVEN):
+        small.append(say("cell.remedy", text=sentence(lead.remedy)))
+    return tuple(small)
+
+
+def family(one: Finding) -> tuple[str, str, str, str, str]:
+    """Return what makes findings share a row: event, severity, quantity, place and rule."""
+    return (one.event or "", one.severity or "", one.quantity, one.where or "", one.rule)
+
+
+def families(findings: Iterable[Finding]) -> list[list[Finding]]:
+    """Return findings of the same quantity, place, rule and event together, in the order a table shows them."""
+    found: dict[tuple[str, str, str, str, str], list[Finding]] = {}
+    for one in sorted(findings, key=lambda f: f.id):
+        found.setdefault(family(one), []).append(one)
+    order = sorted(
+        found, key=lambda k: (k[0], natural(k[1]), k[2] != SUMMARY_QUANTITY, quantity_rank(k[2]), k[3], k[4])
+    )
+    return [found[key] for key in order]
+
+
+def finding_table(caption: str, findings: Sequence[Finding], say: Words, sources: Sources) -> Grid:
+    """Return one table of findings with a column per state; events are headed by their severity.
+
+    Lines that agree in a row share it; where they differ, each row says whose it is.
+    """
+    states = [state for state in (None, False, True) if any(one.guarded is state for one in findings)]
+    rows: list[GridRow] = []
+    event = ""
+    for found in families(findings):
+        here = event_title(found[0].event or "", found[0].severity or "")
+        if here != event:
+            rows.append(GridRow((Cell(here),), group=True))
+            event = here
+        rows += _rows(found, states, say, sources)
+    heads = [say("column.quantity"), say("column.limits")]
+    heads += [say(f"state.{_STATES[state]}") for state in states] + [say("column.outcome")]
+    widths = (0.17, 0.2, *(0.48 / len(states) for _ in states), 0.15)
+    return Grid(caption, tuple(heads), widths, tuple(rows))
+
+
+def _rows(found: Sequence[Finding], states: Sequence[bool | None], say: Words, sources: Sources) -> Iterable[GridRow]:
+    """Return the rows of one family: one for each set of lines that says the same."""
+    by_row: dict[GridRow, list[str | None]] = {}
+    for line in sorted({one.line for one in found}, key=line_rank):
+        by_row.setdefault(_row([one for one in found if one.line == line], states, say, sources), []).append(line)
+    for row, lines in by_row.items():
+        head = row.cells[0]
+        whose = () if len(by_row) == 1 else (places(lines, say),)
+        yield replace(row, cells=(replace(head, small=(*whose, *head.small)), *row.cells[1:]))
+
+
+def _row(found: Sequence[Finding], states: Sequence[bool | None], say: Words, sources: Sources) -> GridRow:
+    lead, digits = decisive(found), digits_for(found)
+    by_state = {one.guarded: one for one in found}
+    cells = [
+        Cell(title(lead.quantity, say), tuple(text for text in (clean(lead.where or ""), clean(lead.rule)) if text)),
+        limit_cell(lead, say, digits, sources),
+        *(value_cell(by_state.get(state), say, digits, lead.outcome) for state in states),
+        Cell(outcome=lead.outcome),
+    ]
+    return GridRow(tuple(cells), quiet=not lead.needed, note=note_of(lead, found, say))
+
+
+def unjudged_text(findings: Sequence[Finding], say: Words) -> str:
+    """Return values that no limit applies to, as one sentence."""
+    parts = []
+    for found in families(findings):
+        values = ", ".join(_said(one, say) for one in found)
+        where = f" ({clean(found[0].where)})" if found[0].where else ""
+        event = event_title(found[0].event or "", found[0].severity or "")
+        parts.append(f"{title(found[0].quantity, say)}{where}{f' in {event}' if event else ''} {values}")
+    return f"{say('bench.unjudged')}: {'; '.join(parts)}."
+
+
+def _said(one: Finding, say: Words) -> str:
+    value = say("cell.none") if one.value is None else show(one.value, one.unit)
+    return value if one.guarded is None else f"{say(f'state.in_text_{_STATES[one.guarded]}')} {value}"

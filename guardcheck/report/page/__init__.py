@@ -1,0 +1,1 @@
+"""A result as one page of HTML."""

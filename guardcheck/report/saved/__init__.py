@@ -1,0 +1,1 @@
+"""Results saved as JSON, read back and compared."""

@@ -1,0 +1,244 @@
+"""A saved result read back. The text may be from anybody: every key is checked, and every complaint is one sentence."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, NoReturn
+
+from guardcheck.errors import InputError, accepted, nearest
+from guardcheck.model import (
+    KNOWN_BY,
+    CircuitUsed,
+    Curve,
+    EngineInfo,
+    Finding,
+    Limit,
+    Result,
+)
+from guardcheck.report.arrange.words import WORST_FIRST, clean
+from guardcheck.report.saved import checks
+from guardcheck.report.saved.write import FORMAT
+from guardcheck.verdict.outcome import worst
+
+_BOTTOM = 12
+"""Deepest nesting accepted; a result needs five."""
+
+MOST_BYTES = 64_000_000
+"""Largest saved result that is read."""
+
+
+def read_result(path: Path) -> Result:
+    """Return the result saved in a file. Raises `InputError`, with the file in it, for one that cannot be read."""
+    try:
+        size = path.stat().st_size
+        if size > MOST_BYTES:
+            raise InputError(f"is {size} bytes; a saved result has at most {MOST_BYTES}", file=str(path))
+        text = path.read_text(encoding="utf-8")
+    except OSError as error:
+        raise InputError(f"cannot be read: {(error.strerror or 'error').lower()}", file=str(path)) from None
+    except UnicodeDecodeError:
+        raise InputError("is not UTF-8 text, so it is no saved result", file=str(path)) from None
+    try:
+        return from_json(text)
+    except InputError as error:
+        raise InputError(error.problem, file=str(path), key=error.key, line=error.line) from None
+
+
+def from_json(text: str) -> Result:
+    """Return the result that `to_json` wrote.
+
+    Unknown keys are ignored, as the contract says. `reference`, `low` and `high` come back filled in. Raises
+    `InputError` if the text is not JSON or not this format, if a key is missing or of the wrong kind, and if the
+    overall outcome is better than a needed finding.
+    """
+    whole = _parsed(text)
+    found = whole.get("format")
+    if found != FORMAT:
+        raise InputError(f"this is not a saved result: found {checks.short(found)}; accepted: {FORMAT}", key="format")
+    limits = _limits(whole)
+    findings = tuple(_finding(row, key, limits) for row, key in _records(whole, "findings", required=True))
+    result = Result(
+        command=checks.take(whole, "command", checks.text),
+        unit=checks.take(whole, "unit", checks.text),
+        unit_kind=checks.take(whole, "unit_kind", checks.text, ""),
+        outcome=checks.take(whole, "outcome", checks.outcome),
+        seed=checks.take(whole, "seed", checks.whole_number),
+        n_samples=checks.take(whole, "n_samples", checks.whole_number, 0),
+        engine=_engine(whole.get("engine")),
+        findings=findings,
+        circuits=tuple(_circuit(row, key) for row, key in _records(whole, "circuits")),
+        curves=tuple(_curve(row, key) for row, key in _records(whole, "curves")),
+        warnings=checks.take(whole, "warnings", checks.texts, ()),
+        not_examined=checks.take(whole, "not_examined", checks.texts, ()),
+        cautions=checks.take(whole, "cautions", checks.texts, ()),
+        plan=tuple(
+            checks.plan_row(row, f"plan[{n}]") for n, row in enumerate(checks.list_(whole.get("plan", []), "plan"))
+        ),
+        job_file=checks.take(whole, "job_file", checks.text, ""),
+        job_sha256=checks.take(whole, "job_sha256", checks.text, ""),
+        extra=checks.object_(whole.get("extra", {}), "extra"),
+    )
+    _refuse_flattery(result)
+    return result
+
+
+def _refuse_flattery(result: Result) -> None:
+    """Refuse a file whose summary is better than its findings: somebody edited one of the two."""
+    lowest = worst(finding.outcome for finding in result.findings if finding.needed)
+    if WORST_FIRST.index(lowest) < WORST_FIRST.index(result.outcome):
+        raise InputError(
+            f"the result calls itself {result.outcome}, but a needed finding is {lowest}; the file was altered",
+            key="outcome",
+        )
+
+
+def _parsed(text: str) -> Mapping[str, Any]:
+    try:
+        whole = json.loads(text, parse_constant=_refuse_constant, object_pairs_hook=_once)
+    except json.JSONDecodeError as problem:
+        raise InputError(f"this is not JSON: {problem.msg} in column {problem.colno}", line=problem.lineno) from None
+    except RecursionError:
+        raise InputError("this is not a saved result: its brackets are nested too deeply") from None
+    except InputError:
+        raise
+    except ValueError as problem:
+        raise InputError(f"this is not a saved result: {problem}") from None
+    if _depth(whole) > _BOTTOM:
+        raise InputError("this is not a saved result: its brackets are nested too deeply")
+    return checks.object_(whole, "")
+
+
+def _depth(value: Any) -> int:
+    level, depth = [value], 0
+    while level and depth <= _BOTTOM:
+        inner: list[Any] = []
+        for item in level:
+            if isinstance(item, dict):
+                inner.extend(item.values())
+            elif isinstance(item, list):
+                inner.extend(item)
+        level, depth = inner, depth + 1
+    return depth
+
+
+def _refuse_constant(word: str) -> NoReturn:
+    raise InputError(f"this is not a saved result: {word} is no finite number")
+
+
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found = dict(pairs)
+    if len(found) < len(pairs):
+        names = [name for name, _ in pairs]
+        twice = next(name for name in names if names.count(name) > 1)
+        raise InputError("the key stands twice in one object; which one counts is unknown", key=clean(twice[:60]))
+    return found
+
+
+def _records(whole: Mapping[str, Any], name: str, required: bool = False) -> list[tuple[Mapping[str, Any], str]]:
+    if required and name not in whole:
+        raise InputError("the key is missing from the saved result", key=name)
+    rows = checks.list_(whole.get(name, []), name)
+    return [(checks.object_(row, f"{name}[{n}]"), f"{name}[{n}]") for n, row in enumerate(rows)]
+
+
+_FINDING: Mapping[str, checks.Check] = {
+    "rule": checks.text,
+    "quantity": checks.text,
+    "line": checks.or_null(checks.text),
+    "guarded": checks.or_null(checks.flag),
+    "value": checks.or_null(checks.number),
+    "unit": checks.text,
+    "outcome": checks.outcome,
+    "why": checks.text,
+    "needed": checks.flag,
+    "low": checks.or_null(checks.number),
+    "high": checks.or_null(checks.number),
+    "spread": checks.or_null(checks.pair),
+    "interval": checks.or_null(checks.pair),
+    "yield": checks.or_null(checks.number),
+    "uncertainty": checks.or_null(checks.number),
+    "origin": checks.text,
+    "planned": checks.or_null(checks.number),
+    "estimate": checks.flag,
+    "remedy": checks.or_null(checks.text),
+    "reference": checks.or_null(checks.text),
+    "event": checks.or_null(checks.text),
+    "severity": checks.or_null(checks.text),
+    "where": checks.or_null(checks.text),
+}
+
+
+def _finding(row: Mapping[str, Any], key: str, limits: Mapping[str, Limit]) -> Finding:
+    values = {name: checks.take(row, name, check, prefix=key) for name, check in _FINDING.items()}
+    values["yield_"] = values.pop("yield")
+    finding = Finding(**values)
+    identity = checks.take(row, "id", checks.text, prefix=key)
+    if identity != finding.id:
+        raise InputError(
+            f"found {checks.short(identity)}, but the entry describes {checks.short(finding.id)}", key=f"{key}.id"
+        )
+    limit = limits.get(identity)
+    return finding if limit is None else Finding(**values, limit=limit)
+
+
+def _limits(whole: Mapping[str, Any]) -> dict[str, Limit]:
+    found: dict[str, Limit] = {}
+    for row, key in _records(whole, "limits"):
+        known_by = checks.take(row, "known_by", checks.text, prefix=key)
+        if known_by not in KNOWN_BY:
+            hint = nearest(known_by, KNOWN_BY)
+            raise InputError(
+                f"found {checks.short(known_by)}; accepted: {accepted(KNOWN_BY)}{hint}", key=f"{key}.known_by"
+            )
+        limit = Limit(
+            quantity=checks.take(row, "quantity", checks.text, prefix=key),
+            low=checks.take(row, "low", checks.or_null(checks.number), prefix=key),
+            high=checks.take(row, "high", checks.or_null(checks.number), prefix=key),
+            nominal=checks.take(row, "nominal", checks.or_null(checks.number), prefix=key),
+            reference=checks.take(row, "reference", checks.text, prefix=key),
+            known_by=known_by,
+            clause=checks.take(row, "clause", checks.or_null(checks.text), None, key),
+            note=checks.take(row, "note", checks.or_null(checks.text), None, key),
+        )
+        found.update(dict.fromkeys(checks.take(row, "findings", checks.texts, prefix=key), limit))
+    return found
+
+
+def _engine(value: Any) -> EngineInfo | None:
+    if value is None:
+        return None
+    row = checks.object_(value, "engine")
+    return EngineInfo(
+        checks.take(row, "name", checks.text, prefix="engine"),
+        checks.take(row, "version", checks.text, prefix="engine"),
+    )
+
+
+def _circuit(row: Mapping[str, Any], key: str) -> CircuitUsed:
+    return CircuitUsed(
+        name=checks.take(row, "name", checks.text, prefix=key),
+        kind=checks.take(row, "kind", checks.text, "", key),
+        file=checks.take(row, "file", checks.text, prefix=key),
+        sha256=checks.take(row, "sha256", checks.text, prefix=key),
+    )
+
+
+def _curve(row: Mapping[str, Any], key: str) -> Curve:
+    curve = Curve(
+        line=checks.take(row, "line", checks.text, prefix=key),
+        guarded=checks.take(row, "guarded", checks.or_null(checks.flag), prefix=key),
+        picture=checks.take(row, "picture", checks.text, prefix=key),
+        label=checks.take(row, "label", checks.text, prefix=key),
+        x=checks.take(row, "x", checks.array, prefix=key),
+        y=checks.take(row, "y", checks.array, prefix=key),
+        x_unit=checks.take(row, "x_unit", checks.text, prefix=key),
+        y_unit=checks.take(row, "y_unit", checks.text, prefix=key),
+        band=checks.take(row, "band", checks.or_null(checks.band), None, key),
+        band_label=checks.take(row, "band_label", checks.text, "", key),
+        marks=checks.take(row, "marks", checks.marks, {}, key),
+    )
+    if len(curve.y) not in (0, len(curve.x)):
+        raise InputError(f"x has {len(curve.x)} numbers but y has {len(curve.y)}", key=key)
+    return curve

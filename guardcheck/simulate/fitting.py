@@ -1,0 +1,314 @@
+"""Job meets library: names, units and ranges are checked, defaults filled in, unknowns and two readings resolved."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+from guardcheck.compose import Chain
+from guardcheck.errors import InputError, JobError, accepted, nearest
+from guardcheck.library import Library
+from guardcheck.model import (
+    DEFAULT,
+    DERIVED,
+    UNKNOWN,
+    UNKNOWN_WORD,
+    Fitted,
+    Job,
+    Line,
+    Parameter,
+    Part,
+    PartUse,
+    Range,
+    Standard,
+    Value,
+)
+from guardcheck.standards import load_standard, standard_names
+from guardcheck.units import parse
+
+WIRE = 1e-3
+"""What 0 ohm becomes [ohm]: a wire, which a netlist can hold."""
+LOAD_RESISTOR = Parameter(
+    "load", "ohm", "the resistor the pin was loaded with", usual=Range(37.5, 1e3), possible=Range(1.0, 1e6)
+)
+READING_TOLERANCE = 0.03
+"""Relative error of a scope level when the job states none: 3 % is what hand scopes print (common practice)."""
+
+
+@dataclass
+class Fitter:
+    """Fits parts to one job; collects the warnings that arise on the way."""
+
+    job: Job
+    library: Library
+    warnings: list[str] = field(default_factory=list)
+    _parts: dict[tuple[str, str], Part] = field(default_factory=dict)
+
+    def part(self, use: PartUse) -> Part:
+        """Return the part a job names, from its own netlist or the library."""
+        place = (use.kind, use.netlist or use.name or "none")
+        if place not in self._parts:
+            if use.netlist is not None:
+                path = Path(use.netlist)
+                folder = Path(self.job.file).resolve().parent
+                within = folder if path.resolve().is_relative_to(folder) else None
+                self._parts[place] = self.library.own(use.kind, path.resolve(), within=within)
+            else:
+                try:
+                    self._parts[place] = self.library.get(use.kind, use.name or "none")
+                except InputError as error:
+                    raise self._error(use.key, error.problem) from None
+        return self._parts[place]
+
+    @property
+    def used(self) -> tuple[Part, ...]:
+        """Parts fitted so far, sorted by kind and name."""
+        return tuple(part for _, part in sorted(self._parts.items()))
+
+    def fit(self, use: PartUse, signal: str | None = None) -> Fitted:
+        """Return a part with the job's values, defaults filled in.
+
+        A source need not be given the levels of a signal it does not make here: with `signal`, only the parameters of
+        its netlist and of that signal's states are asked for.
+        """
+        part = self.part(use)
+        readings = part.extra.get("two_readings", {}) if part.kind == "source" else {}
+        given, words, missing = self._given(part, use, readings)
+        given.update(self._two_readings(part, use, readings))
+        values, same = dict(given), {}
+        spoken = {target for states in part.states.values() for target in states.values()}
+        idle = spoken - set(part.states.get(signal or "", {}).values()) - set(part.circuit.parameters)
+        for name, parameter in part.parameters.items():
+            if name in given or name in missing or parameter.choices:
+                continue
+            if parameter.same_as is not None:
+                same[name] = parameter.same_as
+            elif parameter.nominal is not None:
+                nominal = parameter.nominal
+                values[name] = nominal if nominal.known == UNKNOWN else nominal.with_known(DEFAULT)
+            elif signal is None or name not in idle:
+                raise self._error(
+                    use.key,
+                    f"{part.kind} '{part.name}' needs '{name}' ({parameter.meaning}); write it in {part.kind}_values",
+                )
+        for name, other in same.items():
+            target = same.get(other, other)
+            same[name] = target
+            if target in values:
+                values[name] = values[target]
+        for parameter in part.parameters.values():
+            if parameter.choices and parameter.name not in words and parameter.word is not None:
+                words[parameter.name] = parameter.word
+        return Fitted(part, values, words, same, tuple(missing))
+
+    def _given(
+        self, part: Part, use: PartUse, readings: Mapping[str, str]
+    ) -> tuple[dict[str, Value], dict[str, str], list[str]]:
+        values: dict[str, Value] = {}
+        words: dict[str, str] = {}
+        missing: list[str] = []
+        reading_names = {readings[role] for role in ("open", "loaded", "load") if role in readings}
+        for name, given in use.values.items():
+            key = f"{use.values_key}.{name}"
+            if name in reading_names:
+                continue
+            parameter = part.parameters.get(name)
+            if parameter is None and name in part.circuit.parameters and isinstance(given, Value):
+                values[name] = self._own_value(given, key)
+                continue
+            if parameter is None:
+                known = [*part.parameters, *part.circuit.parameters, *reading_names]
+                raise self._error(
+                    key,
+                    f"{part.kind} '{part.name}' has no parameter '{name}'; accepted: "
+                    f"{accepted(known) or 'none'}{nearest(name, known)}",
+                )
+            if parameter.choices:
+                words[name] = self._word(parameter, given, key)
+            elif given == UNKNOWN_WORD:
+                if parameter.usual is None:
+                    missing.append(name)
+                else:
+                    values[name] = _unknown(parameter)
+            else:
+                values[name] = self._value(parameter, given, key)
+        return values, words, missing
+
+    def _word(self, parameter: Parameter, given: Value | str, key: str) -> str:
+        if not isinstance(given, str) or given not in parameter.choices:
+            found = given if isinstance(given, str) else given.text
+            raise self._error(
+                key,
+                f"'{found}' is not accepted; write one of {accepted(parameter.choices)}"
+                f"{nearest(found, parameter.choices)}",
+            )
+        return given
+
+    def _value(self, parameter: Parameter, given: Value | str, key: str) -> Value:
+        text = given if isinstance(given, str) else given.text
+        if not parameter.unit and isinstance(given, Value):
+            return self._own_value(given, key)
+        if isinstance(given, Value) and given.nominal == 0.0 and given.unit == parameter.unit == "ohm":
+            return Value.exact(WIRE, "ohm", text=given.text)
+        value, warning = parse(
+            text,
+            parameter.unit,
+            key=key,
+            file=self.job.file,
+            line=self.job.lines_of.get(key),
+            usual=parameter.usual,
+            possible=parameter.possible,
+            what=parameter.meaning.partition(":")[0],
+        )
+        if warning and warning not in self.warnings:
+            self.warnings.append(warning)
+        return value
+
+    def _own_value(self, given: Value, key: str) -> Value:
+        """Return a value for a parameter of an own netlist, whose unit only its author knows."""
+        if given.unit == "1":
+            warning = f"{key}: '{given.text}' has no unit; the netlist gets it as a plain number"
+            if warning not in self.warnings:
+                self.warnings.append(warning)
+        return given
+
+    def _two_readings(self, part: Part, use: PartUse, readings: Mapping[str, str]) -> dict[str, Value]:
+        """Derive EMF and impedance from an open and a loaded scope reading: Z = R (open / loaded - 1)."""
+        names = {role: readings[role] for role in ("open", "loaded", "load") if role in readings}
+        present = {role: name for role, name in names.items() if name in use.values}
+        if not present:
+            return {}
+        absent = sorted(set(names.values()) - set(present.values()))
+        key = use.values_key
+        if absent:
+            raise self._error(
+                key, f"two readings at the pin need {accepted(names.values())}; missing: {', '.join(absent)}"
+            )
+        for role in ("emf", "impedance"):
+            if readings[role] in use.values:
+                raise self._error(
+                    key,
+                    f"'{readings[role]}' follows from '{names['open']}' and '{names['loaded']}'; give one or the other",
+                )
+        volts = part.parameters[readings["emf"]]
+        kinds = {
+            "open": replace(volts, meaning="scope reading at the pin, nothing connected"),
+            "loaded": replace(volts, meaning="scope reading at the pin, loaded"),
+            "load": LOAD_RESISTOR,
+        }
+        read = {role: self._value(kinds[role], use.values[name], f"{key}.{name}") for role, name in names.items()}
+        emf, loaded, load = (_with_tolerance(read[role], role) for role in ("open", "loaded", "load"))
+        if loaded.nominal <= 0 or emf.nominal < loaded.nominal:
+            raise self._error(
+                key,
+                f"'{names['loaded']}' ({loaded.text}) must be above 0 V and not above '{names['open']}' ({emf.text})",
+            )
+
+        def impedance(open_volts: float, loaded_volts: float, ohms: float) -> float:
+            return max(ohms * (open_volts / loaded_volts - 1.0), WIRE)
+
+        derived = Value(
+            impedance(emf.nominal, loaded.nominal, load.nominal),
+            "ohm",
+            impedance(emf.low, loaded.high, load.low),
+            impedance(emf.high, loaded.low, load.high),
+            DERIVED,
+            f"from {emf.text} open and {loaded.text} into {load.text}",
+        )
+        presumed = (
+            ""
+            if read["open"].varies and read["loaded"].varies
+            else "; ±3 % was taken where no tolerance was written (common practice, no published source)"
+        )
+        self.warnings.append(
+            f"{key}: source impedance {derived.nominal:.3g} ohm ({derived.low:.3g} to {derived.high:.3g} ohm) derived "
+            f"from two scope readings{presumed}"
+        )
+        return {readings["emf"]: replace(emf, known=DERIVED), readings["impedance"]: derived}
+
+    def _error(self, key: str, problem: str) -> JobError:
+        return JobError(problem, file=self.job.file, key=key, line=self.job.lines_of.get(key))
+
+    def chain(self, line: Line, standard: Standard, *, guarded: bool, reference: bool = False) -> Chain:
+        """Return the chain of one line, bare or guarded.
+
+        It ends in the job's display, or in the standard's own when `reference` is set. A standard with an input of its
+        own (a control contact, audio, logic sync) is not loaded by the picture's input, whatever that is.
+        """
+        own = PartUse("display", standard.display, key="display.input", values_key="display.values")
+        elsewhere = standard.extra["own_input"] and self.job.display.name != standard.display
+        display = own if reference or elsewhere else self.job.display
+        signal = standard.signal
+        return Chain(
+            line=line.name,
+            guarded=guarded,
+            source=self.fit(line.source, signal),
+            stage=self.fit(line.stage),
+            guard=self.fit(line.guard) if guarded else None,
+            cable=_exact(self.fit(self.job.cable)),
+            display=self.fit(display),
+            rail=self.rail(),
+        )
+
+    def rail(self) -> Value:
+        """Return the supply rail [V]."""
+        rail = self.job.supply.get("rail")
+        if not isinstance(rail, Value):
+            raise self._error(
+                "supply.rail", "the rail that feeds the stage must be known; write a voltage such as '5 V'"
+            )
+        return rail
+
+
+def _unknown(parameter: Parameter) -> Value:
+    assert parameter.usual is not None
+    low, high = parameter.usual.low, parameter.usual.high
+    return Value((low + high) / 2, parameter.unit, low, high, UNKNOWN, UNKNOWN_WORD)
+
+
+def _with_tolerance(value: Value, role: str) -> Value:
+    if value.varies or role == "load":
+        return value
+    half = READING_TOLERANCE * abs(value.nominal)
+    return replace(value, low=value.nominal - half, high=value.nominal + half)
+
+
+def _exact(fitted: Fitted) -> Fitted:
+    """Return the part with every value that cannot vary from sample to sample (a line's length) at its high end."""
+    exact = {
+        name: replace(value, nominal=value.high, low=value.high)
+        for name, value in fitted.values.items()
+        if value.varies and name in fitted.part.parameters and fitted.part.parameters[name].fixed
+    }
+    return replace(fitted, values={**fitted.values, **exact}) if exact else fitted
+
+
+def standard_of(job: Job, line: Line) -> Standard:
+    """Return the standard a line is held to."""
+    known = standard_names()
+    if line.standard not in known:
+        key = f"line[{line.table}].standard"
+        raise JobError(
+            f"no standard '{line.standard}'; accepted: {accepted(known)}{nearest(line.standard, known)}",
+            file=job.file,
+            key=key,
+            line=job.lines_of.get(key),
+        )
+    return load_standard(line.standard)
+
+
+def states_of(job: Job, fitter: Fitter, line: Line, standard: Standard) -> tuple[str, ...]:
+    """Return the signal states a line's source gives for its standard."""
+    source = fitter.part(line.source)
+    mapping = source.states.get(standard.signal)
+    if mapping is None or "blank" not in mapping:
+        key = f"line[{line.table}].source"
+        raise JobError(
+            f"source '{source.name}' has no {standard.signal} signal, which '{standard.name}' needs; it gives: "
+            f"{accepted(source.states) or 'none'}",
+            file=job.file,
+            key=key,
+            line=job.lines_of.get(key),
+        )
+    return tuple(mapping)

@@ -1,0 +1,184 @@
+"""Stress events of a job: which run on which line, and what they give as quantities and curves.
+
+Corners: every case runs at the nominal values, with unknown ones where they protect least; the case that forces the
+most current is repeated with every toleranced resistance and capacitance at its low end. Lines that are built alike
+share their runs.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from guardcheck.compose import Chain
+from guardcheck.engine import Engine
+from guardcheck.errors import JobError, accepted, nearest
+from guardcheck.model import REFERENCE, Curve, EventPlan, Fitted, Job, Line, PartUse, Quantity, Standard
+from guardcheck.simulate.fitting import Fitter
+from guardcheck.simulate.stress.bench import Bench, bench_of
+from guardcheck.simulate.stress.convergence import Event, Group, Progress, Subject, groups_of, human_body, run_groups
+from guardcheck.simulate.stress.curves import curves_of
+from guardcheck.simulate.stress.quantities import quantities_of
+from guardcheck.simulate.stress.ratings import source_ratings
+
+BOTH = "both"
+"""Word of a user's own event: try the unit powered and dead."""
+
+
+@dataclass(frozen=True)
+class EventResults:
+    """What the events of a job gave."""
+
+    quantities: tuple[Quantity, ...] = ()
+    curves: tuple[Curve, ...] = ()
+
+
+def event_results(
+    engine: Engine,
+    job: Job,
+    fitter: Fitter,
+    standards: Mapping[str, Standard],
+    say: Progress | None = None,
+) -> EventResults:
+    """Return quantities and curves of every event on every line, bare and guarded.
+
+    Raises
+    ------
+    JobError
+        the job claims an event, or names a pin family, that is not there
+
+    """
+    events = library_events(fitter)
+    check_claims(job, fitter, events)
+    subjects = subjects_of(job, fitter, standards)
+    groups: list[Group] = []
+    for subject in subjects:
+        own = own_events(job, fitter, subject)
+        groups += groups_of(subject, (*events, *own))
+    run_groups(engine, groups, say or (lambda done, total, what: None))
+    quantities: list[Quantity] = []
+    curves: list[Curve] = []
+    for subject in subjects:
+        mine = [group for group in groups if group.subject is subject]
+        reference = human_body(mine)
+        for group in mine:
+            if group.event.plan.role == REFERENCE:
+                continue
+            found = quantities_of(group, reference, claims=job.claims)
+            quantities += [replace(one, line=line) for line in subject.lines for one in found]
+        curves += curves_of(mine, _as_built(groups, subject))
+    quantities += gaps_of(job, fitter, standards, events)
+    return EventResults(tuple(quantities), tuple(curves))
+
+
+def _as_built(groups: Sequence[Group], subject: Subject) -> list[Group]:
+    """Return the groups of the same line as it is built: guarded where it has a guard."""
+    same = [group for group in groups if group.subject.lines[0] == subject.lines[0]]
+    guarded = [group for group in same if group.subject.chain.guarded]
+    return guarded or same
+
+
+def gaps_of(job: Job, fitter: Fitter, standards: Mapping[str, Standard], events: Sequence[Event]) -> Iterator[Quantity]:
+    """Yield a margin without a value for every event on a line that cannot be simulated: nothing is proven of it."""
+    for line in job.lines:
+        for guarded in (False, True) if line.has_guard else (False,):
+            missing = fitter.chain(line, standards[line.name], guarded=guarded).missing
+            for event in events if missing else ():
+                for severity in event.plan.severities if event.plan.role != REFERENCE else ():
+                    yield Quantity(
+                        "event.margin",
+                        line.name,
+                        guarded,
+                        None,
+                        event=event.name,
+                        severity=severity,
+                        needed=not event.plan.claimed or event.name in job.claims,
+                        failure=f"{', '.join(missing)} is unknown and has no usual range to judge it by",
+                    )
+
+
+def library_events(fitter: Fitter) -> tuple[Event, ...]:
+    """Return every event on the shelf with its default values."""
+    names = fitter.library.names("event")
+    fitted = [fitter.fit(PartUse("event", name, key=f"event '{name}'")) for name in names]
+    return tuple(Event(one, one.part.extra["plan"]) for one in fitted)
+
+
+def own_events(job: Job, fitter: Fitter, subject: Subject) -> tuple[Event, ...]:
+    """Return the user's own event of a subject's lines, if they have one."""
+    line = next(line for line in job.lines if line.name == subject.lines[0])
+    if line.event is None:
+        return ()
+    fitted = fitter.fit(line.event)
+    return (Event(fitted, own_plan(fitted)),)
+
+
+def own_plan(fitted: Fitted) -> EventPlan:
+    """Return the plan of a user's own event: what a metadata file would say stands among its values."""
+    unit = fitted.words.get("unit", BOTH)
+    return EventPlan(
+        unit=("on", "off") if unit == BOTH else (unit,),
+        mated=(fitted.words.get("mated", "display"),),
+        severities={"as written": {}},
+        stop=fitted.values["stop"].nominal,
+        step=fitted.values["step"].nominal,
+    )
+
+
+def check_claims(job: Job, fitter: Fitter, events: Sequence[Event]) -> None:
+    """Refuse a claim of an event there is none of."""
+    known = [one.name for one in events if one.plan.role != REFERENCE]
+    known += [fitter.part(line.event).name for line in job.lines if line.event is not None]
+    for index, name in enumerate(job.claims):
+        if name not in known:
+            key = f"claims.events[{index}]"
+            raise JobError(
+                f"no event '{name}'; accepted: {accepted(known)}{nearest(name, known)}",
+                file=job.file,
+                key=key,
+                line=job.lines_of.get(key),
+            )
+
+
+def subjects_of(job: Job, fitter: Fitter, standards: Mapping[str, Standard]) -> tuple[Subject, ...]:
+    """Return the distinct chains of a job, each with the lines that are built so."""
+    bench = bench_of(job, fitter.rail())
+    found: dict[tuple[object, ...], Subject] = {}
+    for line in job.lines:
+        standard = standards[line.name]
+        for guarded in (False, True) if line.has_guard else (False,):
+            chain = fitter.chain(line, standard, guarded=guarded)
+            if chain.missing:
+                continue
+            subject = subject_of(job, fitter, line, chain, standard, bench)
+            key = _key(subject, line)
+            if key in found:
+                subject = replace(found[key], lines=(*found[key].lines, line.name))
+            found[key] = subject
+    return tuple(found.values())
+
+
+def subject_of(job: Job, fitter: Fitter, line: Line, chain: Chain, standard: Standard, bench: Bench) -> Subject:
+    """Return one chain with what is known of its pin and its bench."""
+    source = chain.source
+    names = source.part.states[standard.signal].values()
+    levels = sorted({source.values[source.same.get(name, name)].nominal for name in names})
+    diodes = any(element.name[0] == "d" for element in source.part.circuit.elements)
+    ratings = source_ratings(job, line, source.part, fitter.library, diodes=diodes)
+    return Subject(chain, (line.name,), tuple(sorted({levels[0], levels[-1]})), ratings, bench)
+
+
+def _key(subject: Subject, line: Line) -> tuple[object, ...]:
+    """Return what makes two lines the same circuit: parts, values, words, levels, ratings, own event."""
+    chain = subject.chain
+    parts = tuple(
+        (role, one.part.file, one.part.sha256, _values(one), tuple(sorted(one.words.items())))
+        for role, one in sorted(chain.parts.items())
+    )
+    event = None if line.event is None else (line.event.netlist, repr(sorted(line.event.values.items())))
+    ratings = (tuple(sorted(subject.ratings.bounds.items())), subject.ratings.human_body, subject.ratings.reference)
+    return chain.guarded, chain.rail.nominal, parts, subject.levels, ratings, event
+
+
+def _values(fitted: Fitted) -> tuple[tuple[object, ...], ...]:
+    return tuple((name, one.nominal, one.low, one.high, one.known) for name, one in sorted(fitted.values.items()))

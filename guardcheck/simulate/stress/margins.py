@@ -1,0 +1,179 @@
+"""Ratings over stresses, in decibels: 20 log for volts and amperes, 10 log for joules and watts."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from guardcheck.compose import Rail
+from guardcheck.measure import Stress
+from guardcheck.model import DOES_NOT_CONFORM
+from guardcheck.simulate.stress.ratings import PinRatings
+from guardcheck.units import format_si
+from guardcheck.verdict.outcome import judge_margin
+
+CAP = 120.0
+"""Largest margin that is shown, either way [dB]."""
+FLASHOVER = 250.0
+"""Working voltage of a quarter-watt film resistor [V] (common practice, no published source)."""
+DEAD_RAIL = 0.3
+"""What the rail of a unit that is off may be lifted to [V]: less than a junction needs to conduct (common practice, no
+published source; data sheets allow a pin VDD + 0.3 V, with VDD = 0)."""
+LEAST_LIFT = 1e-3
+"""A lift [V] that drowns in any supply's ripple, and so lifts nothing: a rail may stand at its highest unlifted."""
+SURGES: tuple[tuple[str, float], ...] = (
+    ("surge_1us", 1e-6),
+    ("surge_8us", 2e-5),
+    ("surge_1ms", 1e-3),
+    ("surge_10ms", 1e-2),
+    ("surge_1s", 1.0),
+)
+"""Surge ratings by the length of the pulse they hold for [s]; the 8/20 us pulse counts as 20 us."""
+
+
+@dataclass(frozen=True)
+class Margin:
+    """One rating over one stress: against the strictest and the loosest bound of the rating [dB].
+
+    `told` says stress and rating in words. `loose` is the cap where breaking the rating proves nothing. `field` names
+    the quantity of the stress it rests on.
+    """
+
+    strict: float
+    loose: float
+    told: str
+    field: str = ""
+
+
+def ratio(rating: float, stress: float, factor: float = 20.0) -> float:
+    """Return the margin of a rating over a stress [dB], capped; without stress it is the cap."""
+    if math.isinf(rating) or stress <= 0.0:
+        return CAP
+    if rating <= 0.0:
+        return -CAP
+    return min(max(factor * math.log10(rating / stress), -CAP), CAP)
+
+
+def worst(margins: Iterable[Margin]) -> Margin:
+    """Return the margin that decides, its loose end the least of all.
+
+    That is the one with the least to spare, unless another is passed even at its loosest: that one is then proof.
+    """
+    found = list(margins)
+    proof = min(found, key=lambda one: one.loose)
+    least = proof if judge_margin(proof.loose) == DOES_NOT_CONFORM else min(found, key=lambda one: one.strict)
+    return Margin(least.strict, proof.loose, least.told, least.field)
+
+
+def pin_margins(stress: Stress, ratings: PinRatings, *, human_body: Stress | None) -> tuple[Margin, ...]:
+    """Return the margins of a pin under one stress.
+
+    Parameters
+    ----------
+    stress : what was simulated
+    ratings : what the pin may take
+    human_body : what the rated human-body pulse does to the same pin; None compares no energy
+
+    """
+    rows = (
+        ("over_voltage", "over", "V"),
+        ("under_voltage", "under", "V"),
+        ("clamp_current", "injected", "A"),
+        ("output_current", "delivered", "A"),
+    )
+    margins = [
+        Margin(
+            ratio(ratings.bounds[name][0], getattr(stress, field)),
+            ratio(ratings.bounds[name][1], getattr(stress, field)),
+            f"{format_si(getattr(stress, field), unit)} against {ratings.shown(name)}",
+            field,
+        )
+        for name, field, unit in rows
+    ]
+    if human_body is not None:
+        energy = ratio(human_body.energy, stress.energy, 10.0)
+        told = (
+            f"{format_si(stress.energy, 'J')} in the pin's diodes against {format_si(human_body.energy, 'J')} of the "
+            "rated human-body pulse"
+        )
+        margins.append(Margin(energy, energy, told, "energy"))
+    return tuple(margins)
+
+
+def rail_margin(lifted: float, rail: Rail, rail_max: tuple[float, float], *, dead: bool, lasting: bool) -> Margin:
+    """Return the margin of a rail that was lifted to a voltage [V].
+
+    A live rail has the room between its own voltage and the highest supply, `rail_max` being the strictest and the
+    loosest seen; a dead one has all of it while a pulse passes. What lifts a dead rail for long feeds every other chip
+    on it by half: below `DEAD_RAIL` nothing runs, above the highest supply it is passed for sure, between the two
+    nobody can say.
+    """
+    rest = 0.0 if dead else rail.volts
+    which = "the rail of the unit that is off" if dead else "the rail"
+    told = f"{which} is lifted to {format_si(lifted, 'V')}"
+    if dead and lasting:
+        told += (
+            f": up to {format_si(DEAD_RAIL, 'V', 2)} leaves it dead (common practice, no published source), above that "
+            f"the other chips on it run half-powered; {_allowed(rail_max)}; its load counts as "
+            f"{format_si(rail.load, 'ohm')}"
+        )
+        return Margin(ratio(DEAD_RAIL, lifted), ratio(rail_max[1], lifted), told, "rail")
+    over = lifted - rest if lifted - rest > LEAST_LIFT else 0.0
+    low, high = (ratio(end - rest, over) for end in rail_max)
+    return Margin(low, high, f"{told}, {_allowed(rail_max)}", "rail")
+
+
+def _allowed(rail_max: tuple[float, float]) -> str:
+    low, high = (format_si(end, "V") for end in rail_max)
+    return f"at most {low} is allowed" if low == high else f"{low} to {high} is what such supplies allow"
+
+
+def surge_margin(name: str, rated: Mapping[str, Any], amps: float, width: float, *, lasting: bool) -> Margin | None:
+    """Return the margin of a diode under a current [A] that lasts `width` [s]; None when it has no current rating.
+
+    The rating for the next longer pulse is taken. Where only a rating for a much longer pulse is printed, keeping it is
+    proof, breaking it is not; then breaking the rating for the next shorter pulse is, since a longer one is harder.
+    """
+    if lasting:
+        limit = rated.get("forward_current")
+        return None if limit is None else _surge(name, float(limit), amps, "continuous", loose=float(limit))
+    shorter: float | None = None
+    for key, length in SURGES:
+        if key not in rated:
+            continue
+        limit = float(rated[key])
+        if width <= length:
+            words = f"for {format_si(length, 's')}"
+            return _surge(name, limit, amps, words, loose=limit if length <= 10.0 * max(width, 1e-7) else shorter)
+        shorter = limit
+    limit = rated.get("repetitive_current", rated.get("forward_current"))
+    return None if limit is None else _surge(name, float(limit), amps, "continuous", loose=shorter)
+
+
+def _surge(name: str, limit: float, amps: float, words: str, *, loose: float | None) -> Margin:
+    """Return the margin against `limit` [A]; `loose` is the current whose passing proves harm, if any is known."""
+    strict = ratio(limit, amps)
+    note = "" if loose == limit else "; no rating for so short a pulse is printed"
+    if loose not in (None, limit):
+        note = f"{note}, {format_si(loose, 'A')} for a shorter one"
+    told = f"the {name} carries {format_si(amps, 'A')} against {format_si(limit, 'A')} {words}{note}"
+    return Margin(strict, CAP if loose is None else max(strict, ratio(loose, amps)), told)
+
+
+def plain_margin(name: str, what: str, value: float, limit: float, unit: str, factor: float = 20.0) -> Margin:
+    """Return the margin of a part under a stress it has a plain rating for."""
+    strict = ratio(limit, value, factor)
+    return Margin(strict, strict, f"the {name} {what} {format_si(value, unit)} against {format_si(limit, unit)}")
+
+
+def flashovers(volts: Sequence[tuple[str, float]]) -> tuple[str, ...]:
+    """Return a sentence for the series resistor with the most voltage across it, when that is more than film stands."""
+    name, most = max(volts, key=lambda pair: pair[1], default=("", 0.0))
+    if most <= FLASHOVER:
+        return ()
+    return (
+        f"The {name} resistor sees {format_si(most, 'V')}: a quarter-watt film resistor is made for about "
+        f"{format_si(FLASHOVER, 'V')} and may flash over (common practice, no published source).",
+    )

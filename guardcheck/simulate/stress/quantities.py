@@ -1,0 +1,259 @@
+"""From the runs of one event to its quantities: the worst of all cases, margins, and the words that go with them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from guardcheck.measure import Stress, time_outside, worst_of
+from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, OFF, Limit, Quantity
+from guardcheck.simulate.stress.convergence import Group
+from guardcheck.simulate.stress.margins import Margin, pin_margins, rail_margin, worst
+from guardcheck.simulate.stress.ratings import PinRatings, exposed_ratings
+from guardcheck.simulate.stress.runs import ENDLESS, PinSeen, Power, Seen, case_words
+from guardcheck.simulate.stress.sentences import bench_words, beyond_words, other_words, pulse_words
+from guardcheck.verdict.outcome import EVENT_MARGIN_DB, judge_margin
+
+
+def quantities_of(group: Group, reference: Stress | None, *, claims: Sequence[str]) -> tuple[Quantity, ...]:
+    """Return the quantities of one event at one severity on one chain, for its first line."""
+    plan, good = group.event.plan, group.good
+    needed = not plan.claimed or group.event.name in claims
+    blank = Quantity(
+        "event.margin",
+        group.subject.lines[0],
+        group.subject.chain.guarded,
+        None,
+        event=group.event.name,
+        severity=group.severity,
+        needed=needed,
+        failure=group.failure,
+    )
+    if not good:
+        return (blank,)
+    judged = min(
+        (_judged(group, index, reference) for index in range(len(good[0].pins))),
+        key=lambda one: one.margin.strict,
+    )
+    beyond = beyond_words(good)
+    margin = _margin_quantity(group, blank, judged, beyond, reference)
+    return (
+        margin,
+        *_parts(group, blank, beyond),
+        *_powers(group, blank),
+        *_shown(group, blank, judged, estimate=beyond is not None),
+    )
+
+
+NEAR = 3.0
+"""A quantity that does not hold decides nothing when its margin is this far [dB] from the least one."""
+
+
+@dataclass(frozen=True)
+class Judged:
+    """One pin under one event: its worst stress, what of it is known for sure, and the margins.
+
+    `loose` names quantities that did not hold and might decide.
+    """
+
+    index: int
+    pin: PinSeen
+    ratings: PinRatings
+    stress: Stress
+    hard: Stress
+    margin: Margin
+    least: float
+    known: Margin
+    loose: tuple[str, ...]
+
+
+def _judged(group: Group, index: int, reference: Stress | None) -> Judged:
+    good = group.good
+    pin = good[0].pins[index]
+    own = index == 0
+    ratings = group.subject.ratings if own else exposed_ratings(pin.delivers)
+    body = reference if own and not group.event.plan.lasting else None
+
+    def margins(runs: Sequence[Seen], stress: Stress, *, known: bool = False) -> list[Margin]:
+        """Return every margin; the rail's run by run, since each has its own rail, live or dead."""
+        rails = [_rail_margin(group, one, one.pins[index].known if known else one.pins[index].stress) for one in runs]
+        return [*pin_margins(stress, ratings, human_body=body), worst(rails)]
+
+    stress = worst_of([one.pins[index].stress for one in good])
+    known = worst_of([one.pins[index].known for one in good])
+    harder = [*good, *group.corners]
+    hard = worst_of([one.pins[index].stress for one in harder])
+    every = margins(good, stress)
+    found = worst(every)
+    near = [one.field for one in every if one.strict < found.strict + NEAR and (index, one.field) in group.loose]
+    least = min(one.strict for one in (*every, *margins(harder, hard)))
+    certain = [
+        one for one in margins(good, known, known=True) if one.field != "rail" or not group.subject.bench.undeclared
+    ]
+    return Judged(index, pin, ratings, stress, hard, found, least, worst(certain), tuple(near))
+
+
+def _rail_margin(group: Group, one: Seen, stress: Stress) -> Margin:
+    rail_max = group.subject.bench.rail_max
+    return rail_margin(
+        stress.rail, one.case.rail, rail_max, dead=one.case.unit == OFF, lasting=group.event.plan.lasting
+    )
+
+
+def _margin_quantity(
+    group: Group, blank: Quantity, judged: Judged, beyond: str | None, reference: Stress | None
+) -> Quantity:
+    if not judged.ratings.judged:
+        return replace(
+            blank,
+            failure="nothing is known of what this source may take: it has no chip diodes, and the job states no pin",
+        )
+    gap = _undeclared(group)
+    proven = gap is None and judge_margin(judged.known.loose) == DOES_NOT_CONFORM
+    unsure = f"its {' and '.join(judged.loose)} did not hold within 1 % at finer steps and longer runs"
+    failure = group.failure or (unsure if judged.loose else None) or beyond
+    if judged.margin.field == "rail" and not proven and group.subject.bench.undeclared:
+        failure = failure or f"{', '.join(group.subject.bench.undeclared)} not declared"
+    if gap is not None and judge_margin(judged.least) != CONFORMS:
+        failure = group.failure or gap
+    notes = [_worst_words(group, judged)]
+    if beyond is not None:
+        notes.append(
+            f"The number is an estimate, {beyond}"
+            + ("; the rating is already passed inside the models' range." if proven and failure else ".")
+        )
+    return replace(
+        blank,
+        value=judged.margin.strict,
+        spread=(judged.least, max(judged.margin.loose, judged.least)),
+        estimate=beyond is not None,
+        failure=None if proven else failure,
+        limit=Limit("event.margin", EVENT_MARGIN_DB, None, None, judged.ratings.reference, judged.ratings.known_by),
+        notes=(*notes, *_more_words(group, judged, reference)),
+    )
+
+
+def _undeclared(group: Group) -> str | None:
+    """Return what the event depends on and nobody declared: what fails by such a value is not proven."""
+    bench, known = group.subject.bench, group.event.fitted.part.circuit.parameters
+    missing = bench.chassis.undeclared if any(name in known for name in bench.numbers) else ()
+    return f"{', '.join(missing)} not declared; the margin shown is for the worst of what is usual" if missing else None
+
+
+def _worst_words(group: Group, judged: Judged) -> str:
+    """Return the deciding stress with the case it happened in."""
+    case = max(group.good, key=lambda one: _hardness(group, one, judged)).case
+    at = "" if judged.index == 0 else f" At {judged.pin.name}."
+    told = judged.margin.told[0].upper() + judged.margin.told[1:]
+    return f"{told}; hardest with {case_words(case, group.subject.levels)}.{at}"
+
+
+def _hardness(group: Group, one: Seen, judged: Judged) -> tuple[float, float]:
+    """Return by what the case is picked that goes with the deciding stress: by that stress, then by the current."""
+    stress = one.pins[judged.index].stress
+    if judged.margin.field == "rail":
+        return -_rail_margin(group, one, stress).strict, stress.current
+    return getattr(stress, judged.margin.field), stress.current
+
+
+def _more_words(group: Group, judged: Judged, reference: Stress | None) -> tuple[str, ...]:
+    plan, subject = group.event.plan, group.subject
+    over = judged.stress.injected > judged.ratings.strict("clamp_current")
+    words: list[str] = []
+    if not plan.lasting:
+        body = reference if judged.index == 0 else None
+        words += pulse_words(judged.stress, body, subject.ratings.human_body, injected_over=over)
+    filled = {name: None for name in subject.bench.numbers if name in group.event.fitted.part.circuit.parameters}
+    words += bench_words(subject.bench, filled)
+    words += [f"{text[0].upper()}{text[1:]}." for text in (subject.ratings.assumed if judged.index == 0 else ())]
+    words += other_words(group.good, plan, plan.units(group.severity))
+    unknown = [name for name in subject.chain.unknowns if not name.startswith(("cable", "display"))]
+    if unknown:
+        words.append(f"Unknown, taken where it protects least: {', '.join(unknown)}.")
+    return tuple(words)
+
+
+def _parts(group: Group, blank: Quantity, beyond: str | None) -> tuple[Quantity, ...]:
+    """Return the margin of the worst rated part of guard and stage, if any has a rating."""
+    margins = [margin for one in group.good for margin in one.parts]
+    if not margins:
+        return ()
+    found = worst(margins)
+    least = min(margin.strict for one in (*group.good, *group.corners) for margin in one.parts)
+    gap = _undeclared(group) if judge_margin(least) != CONFORMS else None
+    return (
+        replace(
+            blank,
+            name="event.part_margin",
+            failure=group.failure or gap,
+            value=found.strict,
+            spread=(least, max(found.loose, found.strict)),
+            estimate=beyond is not None,
+            limit=Limit("event.part_margin", EVENT_MARGIN_DB, None, None, "ratings in the parts' metadata", "read"),
+            notes=(f"{found.told[0].upper()}{found.told[1:]}.",),
+        ),
+    )
+
+
+def _powers(group: Group, blank: Quantity) -> tuple[Quantity, ...]:
+    """Return the steady dissipation of every rated resistor, the worst over all cases."""
+    most: dict[str, Power] = {}
+    for one in group.good:
+        for power in one.powers:
+            if power.where not in most or power.watts > most[power.where].watts:
+                most[power.where] = power
+    return tuple(
+        replace(
+            blank,
+            name="part.power",
+            value=power.watts,
+            where=power.where,
+            limit=Limit("part.power", None, power.rated["power"], None, power.rated["reference"], "practice"),
+        )
+        for power in most.values()
+    )
+
+
+def _shown(group: Group, blank: Quantity, judged: Judged, *, estimate: bool) -> tuple[Quantity, ...]:
+    """Return the quantities that are shown beside the margin."""
+    stress, hard, lasting = judged.stress, judged.hard, group.event.plan.lasting
+    rows = {
+        "event.pin_over": (stress.over, hard.over),
+        "event.pin_under": (stress.under, hard.under),
+        "event.pin_current": (stress.current, hard.current),
+        "event.pin_charge": (stress.charge, hard.charge),
+        "event.pin_energy": (stress.energy, hard.energy),
+        "event.rail": (stress.rail, hard.rail),
+    }
+    if lasting:
+        rows = {name: pair for name, pair in rows.items() if name.removeprefix("event.pin_") not in ENDLESS}
+    else:
+        outside = _outside(group.good, judged)
+        rows["event.time_over"] = (outside, outside)
+    shown = replace(blank, needed=False, failure=None, estimate=estimate)
+    loose = {f"event.pin_{name}" for pin, name in group.loose if pin == judged.index}
+    return tuple(
+        replace(
+            shown,
+            name=name,
+            value=value,
+            spread=(value, max(value, corner)),
+            estimate=estimate or name in loose,
+            notes=("It did not hold within 1 % at finer steps and longer runs.",) if name in loose else (),
+        )
+        for name, (value, corner) in rows.items()
+    )
+
+
+def _outside(good: Sequence[Seen], judged: Judged) -> float:
+    """Return the longest time the pin lies outside its strictest ratings [s]."""
+    strict = judged.ratings.strict
+    return max(
+        time_outside(
+            one.pins[judged.index].waves,
+            over=strict("over_voltage"),
+            under=strict("under_voltage"),
+            current=strict("clamp_current"),
+        )
+        for one in good
+    )

@@ -1,0 +1,254 @@
+"""One run of an event: its deck, what was seen on it, and whether it is to be believed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from guardcheck.compose import SWING, SWINGS_AT, EventCase, Probes
+from guardcheck.measure import PinWaves, Stress, heat, holds, peak, stress_of, width_over
+from guardcheck.model import Trace
+from guardcheck.simulate.stress.margins import Margin, plain_margin, surge_margin
+
+Array = NDArray[np.float64]
+
+FLOORS: Mapping[str, float] = {
+    "over": 0.1,
+    "under": 0.1,
+    "injected": 1e-3,
+    "delivered": 1e-3,
+    "charge": 1e-8,
+    "energy": 1e-7,
+    "rail": 0.1,
+}
+"""Magnitudes [SI] below which a quantity of a stress need not hold to a hundredth of itself."""
+ENDLESS = ("charge", "energy")
+"""Quantities that grow as long as an event lasts."""
+NOTICED = 1.1
+"""From this share of the steady current on, the surge that goes before it is judged as well: a diode may die while a
+dead rail charges through it, long before anything is steady."""
+SEEN_AT = 0.3
+"""Voltage [V] from which a display's input counts the step of a unit being switched (a sync amplitude)."""
+
+
+@dataclass(frozen=True)
+class PinSeen:
+    """A pin in one run: its waves, its stress, and the part of it that lies inside what the models know."""
+
+    role: str
+    name: str
+    delivers: float | None
+    waves: PinWaves
+    stress: Stress
+    known: Stress
+
+
+@dataclass(frozen=True)
+class Power:
+    """Steady dissipation of one rated part: where, watts, and the metadata row that rates it."""
+
+    where: str
+    watts: float
+    rated: Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class Seen:
+    """Everything read of one run.
+
+    `beyond` names the devices that were driven past their data sheets, with the current [A] and how far past. `across`
+    holds peak voltages of series resistors. `display` is the step the far side sees [V] and how long it lasts beyond
+    `SEEN_AT`, both zero where the level is there to stay or was there before. `changing` names the quantities that the
+    end of the run still changed, by pin and name.
+    """
+
+    case: EventCase
+    step: float
+    pins: tuple[PinSeen, ...] = ()
+    parts: tuple[Margin, ...] = ()
+    powers: tuple[Power, ...] = ()
+    across: tuple[tuple[str, float], ...] = ()
+    beyond: tuple[tuple[str, float, float], ...] = ()
+    display: tuple[float, float] = (0.0, 0.0)
+    changing: frozenset[tuple[int, str]] = frozenset()
+    failure: str | None = None
+    help_used: tuple[str, ...] = ()
+
+
+@dataclass
+class _Vectors:
+    """The vectors of one trace by node and element."""
+
+    trace: Trace
+    zero: Array = field(default_factory=lambda: np.zeros(0))
+
+    def __post_init__(self) -> None:
+        assert self.trace.axis is not None
+        self.zero = np.zeros(len(self.trace.axis))
+
+    def amps(self, name: str) -> Array:
+        return np.real(self.trace.vectors[name][0])
+
+    def node(self, name: str) -> Array:
+        return self.zero if name == "0" else np.real(self.trace.vectors[f"v({name})"][0])
+
+    def volts(self, reading: Any) -> Array:
+        return np.asarray(self.node(reading.plus) - self.node(reading.minus))
+
+
+def seen_of(case: EventCase, step: float, probes: Probes, trace: Trace, *, lasting: bool) -> Seen:
+    """Return what one trace shows; a failed one shows only why."""
+    if trace.failure is not None or trace.axis is None or not bool(np.all(trace.solved)):
+        return Seen(case, step, failure=trace.failure or "the run gave no waveform")
+    vectors, time = _Vectors(trace), trace.axis
+    inside, beyond = _reach(vectors, probes)
+    pins = tuple(_pin(vectors, probe, probes.rail, time, inside) for probe in probes.pins)
+    across = tuple((one.name, abs(peak(vectors.volts(one.volts)))) for one in probes.resistors)
+    far = vectors.volts(probes.display)
+    powers = _powers(vectors, probes, time, swings=case.before is not None)
+    changing = {(pin, name) for pin, one in enumerate(pins) for name in _changing(one.waves, lasting=lasting)}
+    return Seen(
+        case=case,
+        step=step,
+        pins=pins,
+        parts=_parts(vectors, probes, time, lasting=lasting),
+        powers=powers if lasting else (),
+        across=across,
+        beyond=beyond,
+        display=_passing(time, far),
+        changing=frozenset(changing),
+        help_used=trace.help_used,
+    )
+
+
+def _pin(vectors: _Vectors, probe: Any, rail: str, time: Array, inside: NDArray[np.bool_]) -> PinSeen:
+    waves = PinWaves(
+        time=time,
+        volts=vectors.volts(probe.volts),
+        rail=vectors.amps(rail),
+        amps=vectors.amps(probe.amps),
+        diodes=tuple((vectors.amps(amps), vectors.node(end)) for amps, end in probe.diodes),
+    )
+    return PinSeen(probe.role, probe.name, probe.delivers, waves, stress_of(waves), stress_of(waves.where(inside)))
+
+
+def _reach(vectors: _Vectors, probes: Probes) -> tuple[NDArray[np.bool_], tuple[tuple[str, float, float], ...]]:
+    """Tell at which instants every device lies inside its data sheet, and name those that leave it."""
+    inside = np.ones(len(vectors.zero), dtype=bool)
+    beyond: list[tuple[str, float, float]] = []
+    for probe in probes.diodes:
+        amps, valid = vectors.amps(probe.amps), probe.facts.get("valid", {})
+        limits = [(amps, valid.get("forward_current")), (-amps, valid.get("reverse_current"))]
+        if "reverse_current" not in valid:
+            volts = -vectors.volts(probe.volts)
+            limits.append((volts, probe.facts.get("ratings", {}).get("reverse_voltage")))
+        for values, limit in limits:
+            if limit is not None and (values > limit).any():
+                inside &= values <= limit
+                beyond.append((_device(probe), float(values.max()), float(values.max()) / limit))
+    for one in probes.transistors:
+        amps, limit = np.abs(vectors.amps(one.amps)), one.facts.get("valid", {}).get("collector_current")
+        if limit is not None and (amps > limit).any():
+            inside &= amps <= limit
+            beyond.append((_device(one), float(amps.max()), float(amps.max()) / limit))
+    return inside, tuple(beyond)
+
+
+def _device(probe: Any) -> str:
+    """Return how a device is called: by its type where it has one, else by what it is."""
+    title = str(probe.facts.get("title", probe.name))
+    first = title.split(" ")[0]
+    return first if any(letter.isdigit() for letter in first) else title[0].lower() + title[1:]
+
+
+def _parts(vectors: _Vectors, probes: Probes, time: Array, *, lasting: bool) -> tuple[Margin, ...]:
+    """Return the margins of every rated part of guard and stage that is not a resistor."""
+    margins: list[Margin | None] = []
+    for probe in probes.diodes:
+        if probe.rated:
+            amps = vectors.amps(probe.amps)
+            top = abs(peak(amps))
+            width = width_over(time, amps, 0.1 * top)
+            name = f"{probe.name} ({_device(probe)})"
+            steady = abs(float(amps[-1])) if lasting else 0.0
+            if lasting:
+                margins.append(surge_margin(name, probe.rated, steady, width, lasting=True))
+                width = width_over(time, amps, steady + 0.1 * (top - steady))
+            if top > NOTICED * steady:
+                margins.append(surge_margin(name, probe.rated, top, width, lasting=False))
+            if lasting and "power" in probe.rated:
+                watts = abs(float(amps[-1] * vectors.volts(probe.volts)[-1]))
+                margins.append(plain_margin(name, "turns into heat", watts, probe.rated["power"], "W", 10.0))
+    for one in probes.transistors:
+        if "collector_current" in one.rated:
+            most = abs(peak(vectors.amps(one.amps)))
+            name = f"{one.name} ({_device(one)})"
+            margins.append(plain_margin(name, "carries", most, one.rated["collector_current"], "A"))
+    for capacitor in probes.capacitors:
+        volts = abs(peak(vectors.volts(capacitor.volts)))
+        limit = capacitor.rated["working_voltage"]
+        margins.append(plain_margin(capacitor.name, "holds", volts, limit, "V"))
+    return tuple(margin for margin in margins if margin is not None)
+
+
+def _powers(vectors: _Vectors, probes: Probes, time: Array, *, swings: bool) -> tuple[Power, ...]:
+    """Return what every rated resistor of guard and stage turns into heat once nothing changes any more.
+
+    Where the driver swings through a coupling capacitor a picture goes on driving that swing: a square wave between the
+    two extremes, whose rms is half of it, is the most it can heat.
+    """
+    found = []
+    for one in probes.resistors:
+        volts = vectors.volts(one.volts)
+        watts = heat(volts, one.ohms, time)[0]
+        if swings:
+            before, after = np.interp([SWINGS_AT, SWINGS_AT + SWING], time, volts)
+            watts += float(after - before) ** 2 / 4.0 / one.ohms
+        found.append(Power(f"{one.role} {one.name}", watts, one.rated))
+    return tuple(found)
+
+
+def _passing(time: Array, far: Array) -> tuple[float, float]:
+    """Return the largest departure of the far side that passes by itself [V], and how long it lasts [s]."""
+    rest = (float(far[0]), float(far[-1]))
+    top = peak(np.where((far > max(rest)) | (far < min(rest)), far, 0.0))
+    if abs(top) <= SEEN_AT + max(map(abs, rest)):
+        return 0.0, 0.0
+    return top, width_over(time, np.where(np.sign(far) == np.sign(top), far, 0.0), SEEN_AT)
+
+
+def _changing(waves: PinWaves, *, lasting: bool) -> set[str]:
+    """Return the quantities the second half of a run still adds to."""
+    names = [name for name in FLOORS if not lasting or name not in ENDLESS]
+    half = waves.until(float(waves.time[-1]) / 2.0)
+    if len(half.time) < 2:
+        return set(names)
+    first, whole = stress_of(half), stress_of(waves)
+    found = {name for name in names if not holds(getattr(first, name), getattr(whole, name), FLOORS[name])}
+    if lasting and not holds(float(half.rail[-1]), float(waves.rail[-1]), FLOORS["rail"]):
+        found.add("rail")
+    if lasting and not holds(float(half.amps[-1]), float(waves.amps[-1]), FLOORS["injected"]):
+        found |= {"injected", "delivered"}
+    return found
+
+
+def agree(one: Seen, other: Seen, item: tuple[int, str]) -> bool:
+    """Tell whether two runs of one case, one finer than the other, give a quantity of a pin the same within 1 %."""
+    pin, name = item
+    return holds(getattr(one.pins[pin].stress, name), getattr(other.pins[pin].stress, name), FLOORS[name])
+
+
+def case_words(case: EventCase, levels: Sequence[float]) -> str:
+    """Return a case in words: ``unit on, source at its highest, negative``."""
+    words = [f"unit {case.unit}"]
+    if case.unit != "off" and len(levels) > 1:
+        words.append("source at its highest" if case.level == max(levels) else "source at its lowest")
+    if case.before is not None:
+        words.append("the coupling capacitor charged for its lowest")
+    if "polarity" in case.values:
+        words.append("positive" if case.values["polarity"] > 0.0 else "negative")
+    return ", ".join(words)

@@ -1,0 +1,281 @@
+"""Outcome arithmetic: from numbers and limits to one of the four outcomes, and from many outcomes to one.
+
+The rule everywhere is *no evidence, no pass*. A simulated quantity conforms only if its whole spread lies inside the
+limits; a measured one only inside limits moved in by its expanded uncertainty (decision margin w = U, k = 2:
+ILAC-G8:09/2019, JCGM 106:2012); an event only with 1.5 dB to spare.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from guardcheck.formatting import limits, reading, show, span
+from guardcheck.model import (
+    COMPUTED,
+    CONFORMS,
+    DECLARED_ORIGIN,
+    DOES_NOT_CONFORM,
+    NOT_APPLICABLE,
+    NOT_PROVEN,
+    QUANTITIES,
+    SIMULATED,
+    Facts,
+    Finding,
+    Limit,
+    Quantity,
+    Rule,
+)
+
+EVENT_MARGIN_DB = 1.5
+"""Margin an event needs to conform, and lacks to fail: models of chips are no better than that (design rule)."""
+
+AT_LEAST = "at_least"
+"""`Quantity.bound` of a reading the true value lies above; the other bound is ``at_most``."""
+
+BOUNDED_BY = "picture"
+"""The unknown that turns a reading into a bound: what it still proves is the bound's to say."""
+
+_SEVERITY = (NOT_APPLICABLE, CONFORMS, NOT_PROVEN, DOES_NOT_CONFORM)
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """An outcome with the sentence that explains it, and what the samples say."""
+
+    outcome: str
+    why: str
+    interval: tuple[float, float] | None = None
+    yield_: float | None = None
+
+
+def worst(outcomes: Iterable[str]) -> str:
+    """Return the worst outcome: does_not_conform, then not_proven, then conforms; not_applicable for none."""
+    return max(outcomes, key=_SEVERITY.index, default=NOT_APPLICABLE)
+
+
+def overall(findings: Iterable[Finding]) -> str:
+    """Return the outcome of a whole result: the worst of the needed findings.
+
+    Without one needed finding there is no evidence at all, and the result is not proven.
+    """
+    needed = [finding.outcome for finding in findings if finding.needed and finding.outcome != NOT_APPLICABLE]
+    return worst(needed) if needed else NOT_PROVEN
+
+
+def sample_interval(samples: NDArray[np.float64] | None) -> tuple[float, float] | None:
+    """Return the 2.5 % and 97.5 % points of samples, shape ``(n,)``; failed samples (NaN) are left out."""
+    if samples is None or not np.isfinite(samples).any():
+        return None
+    low, high = np.nanquantile(samples, [0.025, 0.975])
+    return float(low), float(high)
+
+
+def sample_yield(samples: NDArray[np.float64] | None, limit: Limit) -> float | None:
+    """Return the fraction of samples inside the limit; a sample that failed counts as outside."""
+    if samples is None or samples.size == 0:
+        return None
+    low = -math.inf if limit.low is None else limit.low
+    high = math.inf if limit.high is None else limit.high
+    with np.errstate(invalid="ignore"):
+        return float(np.mean((samples >= low) & (samples <= high)))
+
+
+def _unsolved(samples: NDArray[np.float64] | None) -> str:
+    """Return how many of the samples gave no number, in words; empty when each gave one."""
+    lost = 0 if samples is None else int(np.count_nonzero(~np.isfinite(samples)))
+    return "" if samples is None or not lost else f"{lost} of {samples.size} samples"
+
+
+def inside(value: float, limit: Limit) -> bool:
+    """Tell whether value lies inside the closed limit."""
+    return (limit.low is None or value >= limit.low) and (limit.high is None or value <= limit.high)
+
+
+def _missing(quantity: Quantity) -> Judgement:
+    reason = quantity.failure or "no value was obtained"
+    return Judgement(NOT_PROVEN, f"Not proven: {reason}.")
+
+
+def judge_simulated(quantity: Quantity, limit: Limit) -> Judgement:
+    """Judge a simulated quantity by its nominal, its worst-case spread and its samples [SI].
+
+    A build that could not be solved is one nobody has looked at: with one such sample, nothing conforms.
+    """
+    if quantity.value is None or not math.isfinite(quantity.value):
+        return _missing(quantity)
+    unit = QUANTITIES[quantity.name].unit
+    interval, within = sample_interval(quantity.samples), sample_yield(quantity.samples, limit)
+    value, allowed = show(quantity.value, unit), limits(limit.low, limit.high, unit)
+    ends = [end for pair in (quantity.spread, interval, quantity.pictures) if pair is not None for end in pair]
+    if not inside(quantity.value, limit) and not (quantity.unknowns and _may_be_inside(ends, limit)):
+        noun = "limits" if None not in (limit.low, limit.high) else "limit"
+        side = "below" if limit.low is not None and quantity.value < limit.low else "above"
+        return Judgement(DOES_NOT_CONFORM, f"{value} lies {side} the {noun} ({allowed}).", interval, within)
+    if quantity.failure is not None:
+        return Judgement(NOT_PROVEN, f"Not proven: {quantity.failure}.", interval, within)
+    if not all(math.isfinite(end) for end in ends):
+        return Judgement(
+            NOT_PROVEN, "Not proven: not every corner of the tolerances could be solved.", interval, within
+        )
+    lost = _unsolved(quantity.samples)
+    each, kinds = ("build", "builds") if quantity.pictures is None else ("build and picture", "builds and pictures")
+    over = f" over the usual range of {', '.join(quantity.unknowns)} (unknown)" if quantity.unknowns else ""
+    if not all(inside(end, limit) for end in ends):
+        low, high = min([*ends, quantity.value]), max([*ends, quantity.value])
+        or_not = f" or did not solve ({lost})" if lost else ""
+        failing = "" if within is None else f"; {100 * (1 - within):.0f} % of builds would fail{or_not}"
+        here = f"{value} is inside" if inside(quantity.value, limit) else f"The middle of the range gives {value}"
+        return Judgement(
+            NOT_PROVEN,
+            f"{here}, but {kinds} from {span((low, high), unit)}{over} cross the limits ({allowed}){failing}.",
+            interval,
+            within,
+        )
+    if lost:
+        return Judgement(NOT_PROVEN, f"Not proven: {lost} did not solve.", interval, within)
+    is_, are = ("lies within", "does") if None not in (limit.low, limit.high) else ("is", "is")
+    builds = ""
+    if ends and show(min(ends), unit) != show(max(ends), unit):
+        builds = f", and so {are} every {each} from {span((min(ends), max(ends)), unit)}{over}"
+    return Judgement(CONFORMS, f"{value} {is_} {allowed}{builds}.", interval, within)
+
+
+def _may_be_inside(ends: list[float], limit: Limit) -> bool:
+    """Tell whether a range of unknown values reaches into the limits: then a nominal outside proves nothing."""
+    low = -math.inf if limit.low is None else limit.low
+    high = math.inf if limit.high is None else limit.high
+    return not ends or not all(math.isfinite(end) for end in ends) or (min(ends) <= high and max(ends) >= low)
+
+
+def judge_measured(value: float, expanded: float, limit: Limit, unit: str) -> Judgement:
+    """Judge a measured value with expanded uncertainty `expanded` (k = 2) by the decision margin w = U.
+
+    Conforms inside limit - U, does not conform outside limit + U, not proven between (ILAC-G8:09/2019).
+    """
+    seen = reading(value, expanded, unit)
+    allowed = limits(limit.low, limit.high, unit)
+    low = -math.inf if limit.low is None else limit.low
+    high = math.inf if limit.high is None else limit.high
+    chance = probability_inside(value, expanded / 2.0, limit)
+    likely = f"probability of conformity {100 * chance:.1f} %"
+    if low + expanded <= value <= high - expanded:
+        return Judgement(CONFORMS, f"{seen} lies within {allowed} by more than its uncertainty ({likely}).")
+    if value < low - expanded or value > high + expanded:
+        return Judgement(DOES_NOT_CONFORM, f"{seen} lies outside {allowed} by more than its uncertainty ({likely}).")
+    return Judgement(NOT_PROVEN, f"{seen} is too close to the limits ({allowed}) for its uncertainty ({likely}).")
+
+
+def judge_reading(quantity: Quantity, limit: Limit) -> Judgement:
+    """Judge a measured quantity; one that is only a bound, or whose circumstances are not known, never conforms.
+
+    A reading that is at least the true value's lower bound can fail high, one that is an upper bound can fail low. A
+    value that comes with a failure was seen but proves nothing.
+    """
+    if quantity.value is None or quantity.failure is not None:
+        return _missing(quantity)
+    unit = QUANTITIES[quantity.name].unit
+    if quantity.uncertainty is None:
+        return Judgement(NOT_PROVEN, "Not proven: the uncertainty of this reading is not known.")
+    judged = judge_measured(quantity.value, quantity.uncertainty, limit, unit)
+    unknowns = [word for word in quantity.unknowns if quantity.bound is None or word != BOUNDED_BY]
+    if unknowns:
+        why = f"{show(quantity.value, unit)} as seen, but the {', '.join(unknowns)} was not declared"
+        return Judgement(NOT_PROVEN, f"Not proven: {why}.")
+    high = limit.high is not None and quantity.value > limit.high
+    if quantity.bound is None or (judged.outcome == DOES_NOT_CONFORM and high == (quantity.bound == AT_LEAST)):
+        return judged
+    words = "at least" if quantity.bound == AT_LEAST else "at most"
+    return Judgement(NOT_PROVEN, f"Not proven: the reading only says {words} {show(quantity.value, unit)}.")
+
+
+def judge_declared(quantity: Quantity, limit: Limit) -> Judgement:
+    """Judge a quantity known only by declaration, or computed from one: it can fail, it never conforms."""
+    if quantity.value is None:
+        return _missing(quantity)
+    unit = QUANTITIES[quantity.name].unit
+    value, allowed = show(quantity.value, unit), limits(limit.low, limit.high, unit)
+    if not inside(quantity.value, limit):
+        return Judgement(DOES_NOT_CONFORM, f"{value}, from what was declared, lies outside {allowed}.")
+    return Judgement(NOT_PROVEN, f"{value} lies within {allowed}, but a declaration is not a measurement.")
+
+
+def probability_inside(value: float, standard_uncertainty: float, limit: Limit) -> float:
+    """Return the probability that the true value lies inside the limit, for a normal distribution (JCGM 106)."""
+    if standard_uncertainty <= 0:
+        return 1.0 if inside(value, limit) else 0.0
+
+    def below(bound: float) -> float:
+        return 0.5 * math.erfc((value - bound) / (standard_uncertainty * math.sqrt(2.0)))
+
+    upper = 1.0 if limit.high is None else below(limit.high)
+    lower = 0.0 if limit.low is None else below(limit.low)
+    return upper - lower
+
+
+def judge_margin(margin_db: float) -> str:
+    """Return the outcome of an event margin [dB]: at least +1.5 conforms, at most -1.5 does not, between not proven."""
+    if not math.isfinite(margin_db):
+        return NOT_PROVEN
+    if margin_db >= EVENT_MARGIN_DB:
+        return CONFORMS
+    return DOES_NOT_CONFORM if margin_db <= -EVENT_MARGIN_DB else NOT_PROVEN
+
+
+def finding(rule: str, quantity: Quantity, limit: Limit | None, *, needed: bool) -> Finding:
+    """Hold one quantity against one limit (or none: then it is shown, and nothing is decided).
+
+    A row that is needed and has neither limit nor value stays not proven; a row without limit is not applicable and
+    never needed.
+    """
+    unit = QUANTITIES[quantity.name].unit
+    if limit is None:
+        why = "No limit applies; shown for information." if quantity.value is not None else _missing(quantity).why
+        judged = Judgement(NOT_APPLICABLE, why, sample_interval(quantity.samples))
+        needed = False
+    elif quantity.origin == SIMULATED:
+        judged = judge_simulated(quantity, limit)
+    elif quantity.origin in (DECLARED_ORIGIN, COMPUTED):
+        judged = judge_declared(quantity, limit)
+    else:
+        judged = judge_reading(quantity, limit)
+    notes = " ".join((judged.why, *quantity.notes))
+    return Finding(
+        rule=rule,
+        quantity=quantity.name,
+        line=quantity.line or None,
+        guarded=quantity.guarded,
+        value=quantity.value,
+        unit=unit,
+        outcome=judged.outcome,
+        why=notes,
+        needed=needed,
+        limit=limit,
+        low=None if limit is None else limit.low,
+        high=None if limit is None else limit.high,
+        spread=_finite_pair(quantity.spread),
+        interval=judged.interval,
+        yield_=judged.yield_,
+        uncertainty=quantity.uncertainty,
+        origin=quantity.origin,
+        estimate=quantity.estimate,
+        reference=None if limit is None else limit.cited(),
+        event=quantity.event,
+        severity=quantity.severity,
+        where=quantity.where,
+    )
+
+
+def hold(rule: Rule, facts: Facts) -> tuple[Finding, ...]:
+    """Hold every quantity a rule names against the limit of its line's standard."""
+    return tuple(
+        finding(rule.code, one, facts.limit(one), needed=facts.decides(one)) for one in facts.named(rule.quantities)
+    )
+
+
+def _finite_pair(pair: tuple[float, float] | None) -> tuple[float, float] | None:
+    return pair if pair is not None and all(math.isfinite(end) for end in pair) else None

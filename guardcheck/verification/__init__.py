@@ -1,0 +1,1 @@
+"""What was measured beside the plan, and why it differs."""

@@ -1,0 +1,305 @@
+"""Why a reading is not what was planned: the faults that, simulated in the job's own netlist, give it.
+
+Explanations are computed, never guessed, and always a set: readings of different faults often coincide. With the set
+comes the one further measurement that would tell its members apart best. "None of them" is an allowed answer.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations
+
+from guardcheck.compose.changes import SHORT
+from guardcheck.engine import Engine
+from guardcheck.measure import level_rows
+from guardcheck.model import Fitted, PartUse, Value
+from guardcheck.simulate.fitting import Fitter
+from guardcheck.simulate.levels import Experiment, solve
+from guardcheck.verification.faults import Fault, Fittable, faults_of, fittable
+from guardcheck.verification.measured import OPEN, Measured
+from guardcheck.verification.plan import Plan
+
+CONNECTED, DOUBLE = "connected", "double"
+BENCHES = (CONNECTED, OPEN, DOUBLE)
+"""How a line may be measured: as built, with nothing but the instrument, with one more load across it."""
+INSTRUMENT = Value.exact(1e6, "ohm", text="1 Mohm")
+"""Input resistance of an oscilloscope (common practice, no published source)."""
+PLANNED = "as planned"
+LEADING = ("level.white", "level.sync", "level.pp", "level.blank")
+"""The quantities a next measurement is proposed for, first come first."""
+TELLS, TELLS_LEAST = 0.05, 0.01
+"""Two levels tell faults apart when they differ by this share and this voltage: what a hand scope resolves, k = 2."""
+TELLS_OHMS, TELLS_LEAST_OHMS = 0.02, 0.5
+"""The same for two resistances read by a hand meter."""
+CLOSE = 0.5
+"""Causes that differ by less than this share of the uncertainty fit alike: the commoner fault comes first."""
+FEW = 1e-9
+ONE_PICTURE = (0.5,)
+"""Average picture level at which coupling capacitors are taken: what was on the screen is not known better."""
+
+Levels = Mapping[str, float]
+
+
+@dataclass(frozen=True)
+class Observation:
+    """One level as it stood on the line [V], with its expanded uncertainty and the plan's own tolerance."""
+
+    quantity: str
+    value: float
+    uncertainty: float
+    bench: str
+    planned: float | None
+    tolerance: float
+    bound: str | None = None
+
+    def distance(self, simulated: float) -> float:
+        """Return how far a simulated level lies from the reading, in expanded uncertainties of both."""
+        away = simulated - self.value
+        if self.bound is not None:
+            away = min(away, 0.0) if self.bound == "at_least" else max(away, 0.0)
+        relative = abs(simulated / self.planned) if self.planned else 1.0
+        width = math.hypot(self.uncertainty, self.tolerance * max(relative, FEW))
+        return abs(away) / max(width, FEW) if math.isfinite(simulated) else math.inf
+
+
+@dataclass(frozen=True)
+class Cause:
+    """A fault whose simulated levels agree with every reading of the line; `values` [V] in the readings' order."""
+
+    fault: Fault
+    values: tuple[float, ...]
+    distance: float
+
+
+@dataclass(frozen=True)
+class Next:
+    """A further measurement, and what each group of causes (by their places in the list) would make it read."""
+
+    what: str
+    unit: str
+    expect: tuple[tuple[float, tuple[int, ...]], ...]
+
+
+@dataclass(frozen=True)
+class Explanation:
+    """What explains the readings of one line: causes best first, out of `simulated` faults; what to measure next."""
+
+    line: str
+    guarded: bool
+    observations: tuple[Observation, ...]
+    simulated: int
+    causes: tuple[Cause, ...]
+    next: Next | None
+
+
+@dataclass(frozen=True)
+class _Case:
+    """The faults of lines that are built alike (the plan itself first), and the levels each gives on each bench."""
+
+    plan: Plan
+    faults: tuple[Fault, ...]
+    parts: tuple[Fittable, ...]
+    levels: dict[tuple[int, str], Levels]
+
+
+@dataclass(frozen=True)
+class _Bench:
+    """Simulates faults as the bench would find them: as built, with nothing but the instrument, or with more load."""
+
+    engine: Engine
+    instrument: Fitted
+
+    def fill(self, wanted: Sequence[tuple[_Case, int, str]]) -> None:
+        """Simulate faults of cases on benches, by their places, all in one go; what is known is not run again."""
+        new = [(case, index, bench) for case, index, bench in wanted if (index, bench) not in case.levels]
+        experiments = [self._experiment(case.plan, case.faults[index], bench) for case, index, bench in new]
+        for (case, index, bench), group in zip(new, solve(self.engine, experiments, ONE_PICTURE), strict=True):
+            rows = level_rows(group[0].experiment.states, group[0].volts)
+            case.levels[index, bench] = {name: float(row[0]) for name, row in rows.items()}
+
+    def _experiment(self, plan: Plan, fault: Fault, bench: str) -> Experiment:
+        assert plan.experiment is not None
+        chain = fault.chain
+        if bench == OPEN:
+            chain = replace(chain, display=self.instrument)
+        elif bench == DOUBLE:
+            both = 1.0 / (1.0 / plan.load + (0.0 if chain.shunt is None else 1.0 / chain.shunt))
+            chain = replace(chain, shunt=max(both, SHORT))
+        builds = chain.builds(n_samples=0, seed=(0,)).nominal()
+        return replace(plan.experiment, chain=chain, builds=builds)
+
+
+def explain(
+    engine: Engine, fitter: Fitter, plans: Mapping[str, Plan], readings: Mapping[str, Sequence[Measured]]
+) -> Mapping[str, Explanation]:
+    """Return what explains the readings of each line.
+
+    Parameters
+    ----------
+    engine : runs all decks of all faults of all lines together
+    fitter : fits the loads of other measurements
+    plans : the lines as built
+    readings : everything measured on the lines in question, by line name
+
+    Returns
+    -------
+    By line name; a line whose plan could not be simulated, or of which nothing can be compared, is left out
+
+    """
+    wanted = {
+        name: seen
+        for name, found in readings.items()
+        if plans[name].experiment is not None and (seen := _observations(plans[name], found))
+    }
+    cases = {plans[name].line.table: _case(plans[name], fitter) for name in wanted}
+    instrument = fitter.fit(PartUse("display", "unterminated", values={"termination": INSTRUMENT}))
+    bench = _Bench(engine, instrument)
+    read = {(plans[name].line.table, one.bench) for name, seen in wanted.items() for one in seen}
+    bench.fill([(cases[t], index, how) for t, how in sorted(read) for index in range(len(cases[t].faults))])
+    found = {name: _agreeing(cases[plans[name].line.table], seen) for name, seen in wanted.items()}
+    rivals = {(plans[name].line.table, index) for name, causes in found.items() for index in (0, *causes)}
+    bench.fill([(cases[t], index, how) for t, index in sorted(rivals) for how in BENCHES])
+    return {
+        name: _explained(cases[plans[name].line.table], plans[name], seen, found[name]) for name, seen in wanted.items()
+    }
+
+
+def _case(plan: Plan, fitter: Fitter) -> _Case:
+    assert plan.experiment is not None
+    chain, asked = plan.experiment.chain, plan.experiment.mapping
+    states = {state: asked[state] for state in plan.experiment.states}
+    return _Case(plan, (Fault(PLANNED, PLANNED, chain), *faults_of(chain, fitter, states)), fittable(chain), {})
+
+
+def _observations(plan: Plan, found: Sequence[Measured]) -> tuple[Observation, ...]:
+    seen = []
+    for one in found:
+        quantity = one.quantity
+        if not one.usable or one.raw is None or one.raw_uncertainty is None or not quantity.name.startswith("level."):
+            continue
+        if quantity.name in plan.quantities:
+            bench = OPEN if one.load == OPEN else CONNECTED
+            tolerance = 2.0 * plan.half_spread(quantity.name) / math.sqrt(3.0)
+            planned = plan.nominal(quantity.name)
+            seen.append(
+                Observation(
+                    quantity.name, one.raw, one.raw_uncertainty, bench, planned, tolerance, bound=quantity.bound
+                )
+            )
+    return tuple(seen)
+
+
+def _agreeing(case: _Case, seen: Sequence[Observation]) -> Mapping[int, Cause]:
+    """Return the faults that give every reading of a line, by their places."""
+    found = {}
+    for index, fault in enumerate(case.faults):
+        values = tuple(case.levels[index, one.bench].get(one.quantity, math.nan) for one in seen)
+        distances = [one.distance(value) for one, value in zip(seen, values, strict=True)]
+        if max(distances) <= 1.0:
+            found[index] = Cause(fault, values, math.hypot(*distances))
+    return found
+
+
+def _explained(case: _Case, plan: Plan, seen: tuple[Observation, ...], agreeing: Mapping[int, Cause]) -> Explanation:
+    found = _without_the_invisible(list(agreeing.items()), case)
+    ranked = _one_value_each(sorted(found, key=lambda pair: (round(pair[1].distance / CLOSE), pair[0])))
+    proposed = _next(case, seen, [index for index, _ in ranked])
+    causes = tuple(cause for _, cause in ranked)
+    return Explanation(plan.line.name, plan.guarded, seen, len(case.faults) - 1, causes, proposed)
+
+
+def _one_value_each(ranked: list[tuple[int, Cause]]) -> list[tuple[int, Cause]]:
+    """Name another value of a resistor once, the best, and only where no plainer fault of that resistor explains it."""
+    named = {card for _, cause in ranked if not cause.fault.other_value for card in cause.fault.ohms}
+    kept = []
+    for index, cause in ranked:
+        if cause.fault.other_value:
+            if named & set(cause.fault.ohms):
+                continue
+            named |= set(cause.fault.ohms)
+        kept.append((index, cause))
+    return kept
+
+
+def _without_the_invisible(found: list[tuple[int, Cause]], case: _Case) -> list[tuple[int, Cause]]:
+    """Leave out, where the plan itself gives the readings, the faults that change no level on any bench."""
+    if not any(index == 0 for index, _ in found):
+        return found
+    return [(index, cause) for index, cause in found if index == 0 or not _same(case, index, 0)]
+
+
+def _same(case: _Case, one: int, other: int) -> bool:
+    return all(
+        abs(level - case.levels[other, bench].get(name, math.nan)) <= 1e-3 + 2e-3 * abs(level)
+        for bench in BENCHES
+        for name, level in case.levels[one, bench].items()
+    )
+
+
+def _next(case: _Case, seen: Sequence[Observation], causes: Sequence[int]) -> Next | None:
+    """Return the measurement that tells most causes apart; a single cause is told from the plan."""
+    rivals = list(causes) if len(causes) > 1 else [*causes, *([0] if 0 not in causes else [])]
+    if len(rivals) < 2:
+        return None
+    best: tuple[tuple[int, float], Next] | None = None
+    for what, unit, reads in _measurements(case, seen, rivals):
+        apart, width = _separation(reads, unit)
+        if apart and (best is None or (apart, width) > (best[0][0], best[0][1] * 1.05)):
+            best = (apart, width), Next(what, unit, _grouped(reads, unit, causes, rivals))
+    return None if best is None else best[1]
+
+
+def _measurements(
+    case: _Case, seen: Sequence[Observation], rivals: Sequence[int]
+) -> list[tuple[str, str, tuple[float, ...]]]:
+    """Return what might be measured next, with what each rival would make it read."""
+    done = {(one.quantity, one.bench) for one in seen}
+    quantity = next((name for name in LEADING if any(one.quantity == name for one in seen)), seen[0].quantity)
+    words = {
+        CONNECTED: "with the display connected",
+        OPEN: "with the line open, nothing but the instrument connected",
+        DOUBLE: f"with one more load of {case.plan.load:.3g} ohm across the line",
+    }
+    found = []
+    for bench in BENCHES:
+        reads = tuple(case.levels[index, bench].get(quantity, math.nan) for index in rivals)
+        if (quantity, bench) not in done and all(math.isfinite(value) for value in reads):
+            found.append((f"{quantity} {words[bench]}", "V", reads))
+    for part in case.parts:
+        if part.card.name[0] == "r" and any(part.card.name in case.faults[index].ohms for index in rivals):
+            reads = tuple(case.faults[index].ohms.get(part.card.name, part.value) for index in rivals)
+            found.append((f"the resistance across {part.name}, power off and one end lifted", "ohm", reads))
+    return found
+
+
+def _apart(one: float, other: float, unit: str) -> bool:
+    share, least = (TELLS, TELLS_LEAST) if unit == "V" else (TELLS_OHMS, TELLS_LEAST_OHMS)
+    return abs(one - other) > math.hypot(share * one, share * other) + least
+
+
+def _separation(reads: Sequence[float], unit: str) -> tuple[int, float]:
+    """Return how many pairs of rivals a measurement tells apart, and by how much in all (sum of log ratios)."""
+    pairs = [pair for pair in combinations(reads, 2) if _apart(*pair, unit)]
+    return len(pairs), sum(abs(math.log((abs(a) + 1e-3) / (abs(b) + 1e-3))) for a, b in pairs)
+
+
+def _grouped(
+    reads: Sequence[float], unit: str, causes: Sequence[int], rivals: Sequence[int]
+) -> tuple[tuple[float, tuple[int, ...]], ...]:
+    """Return the readings to expect, each with the places of the causes it points to; the plan's own has none."""
+    order = sorted(range(len(reads)), key=lambda place: -reads[place])
+    groups: list[list[int]] = []
+    for place in order:
+        if groups and not _apart(reads[groups[-1][-1]], reads[place], unit):
+            groups[-1].append(place)
+        else:
+            groups.append([place])
+    return tuple(
+        (
+            sum(reads[place] for place in group) / len(group),
+            tuple(sorted(causes.index(rivals[place]) for place in group if rivals[place] in causes)),
+        )
+        for group in groups
+    )

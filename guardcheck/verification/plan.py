@@ -1,0 +1,136 @@
+"""What the readings are compared with: every line as the job builds it, simulated, with its output impedance."""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from guardcheck.engine import Engine
+from guardcheck.measure import mismatch_rows
+from guardcheck.measure.readings import READABLE, Circumstances
+from guardcheck.model import Job, Line, Quantity, Standard
+from guardcheck.simulate.fitting import Fitter, standard_of, states_of
+from guardcheck.simulate.levels import Experiment, level_quantities, solve
+from guardcheck.simulate.response import LOAD, studies_of
+
+IMPEDANCE = "response.impedance"
+TERMINATION = "termination"
+"""The parameter every display has by contract: what the line ends in [ohm]."""
+
+
+@dataclass(frozen=True)
+class Plan:
+    """One line as built: its standard, the chain to be simulated, and the quantities the simulation gave by name.
+
+    `experiment` is None when something the chain needs is unknown and has no usual range; `failure` says what. `load`
+    is the resistance the standard's own display puts across the line [ohm].
+    """
+
+    line: Line
+    standard: Standard
+    experiment: Experiment | None
+    quantities: Mapping[str, Quantity]
+    load: float = LOAD
+    failure: str | None = None
+
+    @property
+    def guarded(self) -> bool:
+        """Tell whether the line was built with a guard."""
+        return self.line.has_guard
+
+    def nominal(self, name: str) -> float | None:
+        """Return the planned value of a quantity [SI], None when none was simulated."""
+        return self.quantities[name].value if name in self.quantities else None
+
+    def half_spread(self, name: str) -> float:
+        """Return half the worst-case spread of a planned quantity [SI], 0 when it has none."""
+        spread = self.quantities[name].spread if name in self.quantities else None
+        return 0.0 if spread is None else (spread[1] - spread[0]) / 2.0
+
+    def circumstances(self) -> Circumstances:
+        """Return what a reading or capture of this line needs to know of it."""
+        standard, picture = self.standard, self.standard.extra.get("picture", {})
+        return Circumstances(
+            output_impedance=self.nominal(IMPEDANCE),
+            impedance_half_width=self.half_spread(IMPEDANCE),
+            has_sync=standard.signal == "picture" and self.carries_sync,
+            has_chroma=picture.get("bars_100_peak", 1.0) > 1.0,
+            setup=picture.get("setup", 0.0),
+            signal=standard.signal,
+            load=self.load,
+        )
+
+    @property
+    def carries_sync(self) -> bool:
+        """Tell whether sync stands on the line itself."""
+        return "level.sync" in self.standard.quantities
+
+
+def plans(
+    engine: Engine,
+    job: Job,
+    fitter: Fitter,
+    measured: Mapping[str, Collection[str]],
+    *,
+    samples: int,
+    seed: int,
+) -> Mapping[str, Plan]:
+    """Return the plan of every line of the job by its name.
+
+    Levels and output impedance are always simulated; of the rest only what was `measured`, quantity names by line.
+    Raises `InputError` as `check` does.
+    """
+    standards = {line.name: standard_of(job, line) for line in job.lines}
+    made = [_plan(job, fitter, line, standards[line.name], samples, seed) for line in job.lines]
+    wanted = [
+        replace(one.experiment, standard=_reduced(one.standard, measured.get(one.line.name, ())))
+        for one in made
+        if one.experiment is not None
+    ]
+    solved = iter(_solved(engine, wanted))
+    full = [one if one.experiment is None else replace(one, quantities=next(solved)) for one in made]
+    return {one.line.name: one for one in full}
+
+
+def _plan(job: Job, fitter: Fitter, line: Line, standard: Standard, samples: int, seed: int) -> Plan:
+    states = states_of(job, fitter, line, standard)
+    chain = fitter.chain(line, standard, guarded=line.has_guard)
+    ends_in = fitter.chain(line, standard, guarded=line.has_guard, reference=True).display.values.get(TERMINATION)
+    load = LOAD if ends_in is None else ends_in.nominal
+    if chain.missing:
+        why = f"{', '.join(chain.missing)} is unknown and has no usual range, so the plan was not simulated"
+        return Plan(line, standard, None, {}, load, why)
+    builds = chain.builds(n_samples=samples, seed=(seed, zlib.crc32(line.name.encode())))
+    return Plan(line, standard, Experiment(chain, standard, states, builds), {}, load)
+
+
+def _solved(engine: Engine, experiments: Sequence[Experiment]) -> list[Mapping[str, Quantity]]:
+    """Return the quantities each experiment's standard asks for, by name."""
+    groups = solve(engine, experiments)
+    studies = [studies_of(one, group) for one, group in zip(experiments, groups, strict=True)]
+    traces = iter(engine.run([deck for made in studies for study in made for deck in study.decks]))
+    found: list[Mapping[str, Quantity]] = []
+    for group, made in zip(groups, studies, strict=True):
+        quantities = list(level_quantities(group))
+        for study in made:
+            quantities += study.read([next(traces) for _ in study.decks])
+        found.append({one.name: one for one in quantities})
+    return found
+
+
+def _reduced(standard: Standard, measured: Collection[str]) -> Standard:
+    """Return a standard that asks only for what a measurement is compared with."""
+    levels = [name for name in standard.quantities if name.startswith("level.") and name in READABLE]
+    others = [name for name in standard.quantities if name in READABLE and name in measured]
+    return replace(standard, quantities=tuple(dict.fromkeys((*levels, *others, IMPEDANCE))))
+
+
+def planned_mismatch(members: Sequence[Plan]) -> float | None:
+    """Return the planned level ratio between the lines of one picture [dB], None when one was not simulated."""
+    whites = [one.nominal("level.white") for one in members]
+    if any(white is None for white in whites):
+        return None
+    return float(mismatch_rows([np.array([white]) for white in whites])[0])

@@ -1,0 +1,107 @@
+"""What a diagnosis says: one sentence for the finding, one thing to measure next, one record for other programs."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from string import ascii_lowercase
+from typing import Any
+
+from guardcheck.model import QUANTITIES
+from guardcheck.units import format_si
+from guardcheck.verification.diagnosis import PLANNED, Cause, Explanation, Next
+
+MOST = 8
+"""Causes named in a sentence; the record holds them all."""
+AS_PLANNED = "the mod exactly as the job plans it"
+
+
+def causes_sentence(found: Explanation) -> str:
+    """Return what gives the readings, best first, or that none of the simulated faults does."""
+    if not found.causes:
+        return f"None of the {found.simulated} faults simulated in this job's own netlist gives this reading."
+    named = "; ".join(f"({letter(place)}) {_cause(found, one)}" for place, one in enumerate(found.causes[:MOST]))
+    more = len(found.causes) - MOST
+    rest = f"; and {more} more" if more > 0 else ""
+    head = "This gives the reading" if len(found.causes) == 1 else "Each of these gives the reading, best first"
+    return f"{head} (simulated in this job's own netlist): {named}{rest}."
+
+
+def next_step(found: Explanation) -> str:
+    """Return what to measure next, with what each cause would make it read."""
+    if not found.causes:
+        return (
+            "read the level again, both with the line open and into its load, and check picture, probe and scale: what "
+            "was read fits no single fault of this circuit"
+        )
+    if found.next is None:
+        return (
+            "no reading of a level or a resistance tells these apart: look at the parts, their values and joints, and "
+            "test the guard's diodes with the power off"
+        )
+    expect = "; ".join(_expected(found.next, value, places) for value, places in found.next.expect)
+    return f"measure {_spoken(found.next.what)}: {expect}"
+
+
+def _expected(one: Next, value: float, places: tuple[int, ...]) -> str:
+    shown = format_si(value, one.unit) if value < 1e6 or one.unit != "ohm" else "over range"
+    if not places:
+        return f"{shown} is the plan"
+    named = [f"({letter(place)})" for place in places]
+    return f"{shown} points to {named[0] if len(named) == 1 else ', '.join(named[:-1]) + ' or ' + named[-1]}"
+
+
+def _spoken(what: str) -> str:
+    name, _, rest = what.partition(" ")
+    return f"the {QUANTITIES[name].title} {rest}" if name in QUANTITIES else what
+
+
+def letter(place: int) -> str:
+    """Return ``a``, ``b`` … ``z``, ``aa`` … for a cause's place in the list."""
+    first, last = divmod(place, len(ascii_lowercase))
+    return (ascii_lowercase[first - 1] if first else "") + ascii_lowercase[last]
+
+
+def _what(one: Cause) -> str:
+    return AS_PLANNED if one.fault.id == PLANNED else one.fault.what
+
+
+def _cause(found: Explanation, one: Cause) -> str:
+    values = [format_si(value, QUANTITIES[seen.quantity].unit) for seen, value in _pairs(found, one)]
+    return f"{_what(one)} ({', '.join(values)})"
+
+
+def _pairs(found: Explanation, one: Cause) -> list[tuple[Any, float]]:
+    return list(zip(found.observations, one.values, strict=True))
+
+
+def record(found: Explanation) -> Mapping[str, Any]:
+    """Return the whole explanation in JSON's own types, for `Result.extra`."""
+    expect = [] if found.next is None else found.next.expect
+    return {
+        "line": found.line,
+        "guarded": found.guarded,
+        "simulated": found.simulated,
+        "readings": [
+            {
+                "quantity": one.quantity,
+                "value": one.value,
+                "uncertainty": one.uncertainty,
+                "bench": one.bench,
+                "planned": one.planned,
+            }
+            for one in found.observations
+        ],
+        "causes": [
+            {"id": one.fault.id, "mark": letter(place), "what": _what(one), "values": list(one.values)}
+            for place, one in enumerate(found.causes)
+        ],
+        "next": None
+        if found.next is None
+        else {
+            "measure": _spoken(found.next.what),
+            "unit": found.next.unit,
+            "expect": [{"value": value, "causes": [letter(place) for place in places]} for value, places in expect],
+        },
+        "text": causes_sentence(found),
+        "do": next_step(found),
+    }
