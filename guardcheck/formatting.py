@@ -29,6 +29,16 @@ def _percent(number: float, digits: int) -> str:
     return format_si(round(number, digits) + 0.0, "%", digits)
 
 
+def share(fraction: float) -> str:
+    """Return a fraction in percent that never rounds up to a claim of all, nor down to a claim of none."""
+    percent = 100.0 * fraction
+    if fraction < 1.0 and percent > 99.9:
+        return "over 99.9 %"
+    if fraction > 0.0 and percent < 0.1:
+        return "under 0.1 %"
+    return f"{percent:.3g} %"
+
+
 def reading(value: float, expanded: float, unit: str) -> str:
     """Return a measured value with its expanded uncertainty, no finer than that: ``703 mV ± 12 mV`` (GUM 7.2.6)."""
     if expanded > 0.0 and math.isfinite(expanded) and math.isfinite(value):

@@ -81,7 +81,9 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
     facts = replace(facts, answers=answer(engine, library, asks_of(facts)))
     findings = (*judge_all(facts), *undecided_facts(job.facts))
     remedies = find(engine, _troubles(fitter, findings, solved, standards, job))
-    findings = tuple(sorted(attach(findings, remedies, advice), key=lambda one: one.id))
+    sources = {line.name: fitter.part(line.source) for line in job.lines}
+    findings = attach(findings, remedies, lambda one: advice(one, sources))
+    findings = tuple(sorted(findings, key=lambda one: one.id))
     say(4, 4, "done")
     return Result(
         command="check",
@@ -127,7 +129,7 @@ def _experiments(
 def _gaps(missing: Sequence[str], line: Line, guarded: bool, standard: Standard) -> list[Quantity]:
     why = f"{', '.join(missing)} is unknown and has no usual range to judge it by"
     return [
-        Quantity(name, line.name, guarded, None, failure=why)
+        Quantity(name, line.name, guarded, None, failure=why, unknowns=tuple(missing))
         for name in standard.quantities
         if name.split(".")[0] in ("level", "response", "guard") and (guarded or not name.startswith("guard."))
     ]

@@ -102,6 +102,7 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "reference": reference,
         "why": finding.why,
         "remedy": finding.remedy,
+        "codes": list(finding.codes),
     }
 
 
