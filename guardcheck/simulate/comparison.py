@@ -31,8 +31,12 @@ class Solved:
 
 
 def amplitude_of(standard: Standard) -> str | None:
-    """Return the amplitude a line is judged by: the first of white and sync its standard limits."""
-    return next((name for name in AMPLITUDES if name in standard.limits), None)
+    """Return the amplitude a line is judged by: the first of white and sync its standard limits.
+
+    A logic signal has two levels and no amplitude of its own: what a guard takes from it is read from the swing.
+    """
+    swing = "level.pp" if "level.high" in standard.limits else None
+    return next((name for name in AMPLITUDES if name in standard.limits), swing)
 
 
 def guard_errors(solved: Sequence[Solved]) -> list[Quantity]:
