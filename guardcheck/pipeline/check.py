@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
+from guardcheck import __version__
 from guardcheck.engine import Engine
 from guardcheck.job import read_job
 from guardcheck.library import Library
@@ -97,6 +98,7 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
         plan=plan_rows(job),
         job_file=Path(job.file).name,
         job_sha256=job.sha256,
+        guardcheck=__version__,
     )
 
 
