@@ -8,6 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from guardcheck import __version__
+from guardcheck.cautions import cautions_for
 from guardcheck.engine import Engine
 from guardcheck.job import read_job
 from guardcheck.library import Library
@@ -27,7 +28,6 @@ from guardcheck.pipeline.named import check_settings
 from guardcheck.pipeline.options import Options, Progress
 from guardcheck.pipeline.sentences import advice, not_examined, plan_rows
 from guardcheck.rules import asks_of, judge_all
-from guardcheck.rules.cautions import cautions_for
 from guardcheck.simulate.comparison import Solved, amplitude_of, guard_errors, mismatches
 from guardcheck.simulate.curves import sample_curve
 from guardcheck.simulate.experiment import Experiment

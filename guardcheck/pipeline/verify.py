@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from guardcheck import __version__
+from guardcheck.cautions import cautions_for
 from guardcheck.engine import Engine
 from guardcheck.errors import InputError
 from guardcheck.job import read_job
@@ -19,7 +20,6 @@ from guardcheck.pipeline.judgement import Row, held, mismatches, to_measure
 from guardcheck.pipeline.named import check_settings
 from guardcheck.pipeline.options import Options, Progress
 from guardcheck.pipeline.sentences import plan_rows
-from guardcheck.rules.cautions import cautions_for
 from guardcheck.simulate.fitting import Fitter, standard_of
 from guardcheck.verdict.outcome import overall
 from guardcheck.verification.curves import curves_of

@@ -8,7 +8,7 @@ What is read
     unknown, never as a fact.
 Limit and source
     Class 1 limits of a laser by wavelength (IEC 60825-1, as coded in public programs); class 3R is five times class 1
-    for invisible light and 5 mW for visible light. The other figures are service practice (data/hazards.toml).
+    for invisible light and 5 mW for visible light. The other figures are service practice (cautions/hazards.toml).
     Declared power can break the limit, never keep it.
 Not covered
     Whatever the job does not declare. Ultraviolet, microwaves, asbestos, lead.
@@ -18,17 +18,19 @@ What to do at the bench
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 from typing import Any
 
+from guardcheck.cautions import Hazard, declared_hazards, hazards
 from guardcheck.errors import InputError
 from guardcheck.model import (
     COMPUTED,
     DECLARED_ORIGIN,
     DOES_NOT_CONFORM,
+    KNOWN_BY,
     NOT_APPLICABLE,
     NOT_PROVEN,
     SAFETY,
@@ -42,15 +44,14 @@ from guardcheck.model import (
     Rule,
     Value,
 )
-from guardcheck.toml_tables import Table, read_table
+from guardcheck.toml_tables import read_table
 from guardcheck.units import format_si
 from guardcheck.verdict.outcome import finding
 
 FACT, POWER = "declared.fact", "laser.power"
 RULE = Rule(code="HAZ01", title="Unit hazards", klass=SAFETY, quantities=(POWER,), tables=("hazards",))
 
-TABLE = "hazards"
-CAUTION, RESTORE, EVIDENCE = "caution", "restore", "evidence"
+CAUTION, RESTORE, LIMIT = "caution", "restore", "limit"
 C4_FROM = 700e-9
 """Wavelength [m] from which the limit rises with C4."""
 
@@ -66,29 +67,7 @@ class _Class1:
 
 
 @dataclass(frozen=True)
-class Hazard:
-    """One hazard: the keys that declare it, what settles it, and its caution, known to be there or only unknown."""
-
-    keys: tuple[str, ...]
-    settles: str
-    known: str
-    unknown: str
-    text: str
-
-    def declared(self, entries: Mapping[str, Any]) -> object:
-        """Return what a job says of it: None for nothing or no, ``unknown``, else the fact."""
-        said = [entries[key] for key in self.keys if entries.get(key) not in (None, False)]
-        return next((one for one in said if one != UNKNOWN_WORD), said[0] if said else None)
-
-    def caution(self, declared: object) -> str:
-        """Return the caution: what is unknown is not told as a fact."""
-        return f"{self.unknown if declared == UNKNOWN_WORD else self.known} {self.text}"
-
-
-@dataclass(frozen=True)
 class _Data:
-    hazards: tuple[Hazard, ...]
-    laser: Hazard
     class_3r_invisible: float
     class_3r_visible: float
     visible_to: float
@@ -97,11 +76,9 @@ class _Data:
 
 @cache
 def _data() -> _Data:
-    top, _ = read_table(Path(__file__).parent / "data" / "hazards.toml", error=InputError)
+    top, _ = read_table(Path(__file__).parent / "data" / "lasers.toml", error=InputError)
     laser = top.table("laser")
     return _Data(
-        tuple(_hazard_of(row, row.text("settles")) for row in top.tables("hazard")),
-        _hazard_of(laser, EVIDENCE),
         laser.real("class_3r_invisible", "1"),
         laser.real("class_3r_visible", "W"),
         laser.real("visible_to", "m"),
@@ -115,20 +92,6 @@ def _data() -> _Data:
             for row in laser.tables("limit")
         ),
     )
-
-
-def _hazard_of(row: Table, settles: str) -> Hazard:
-    return Hazard(row.texts("keys"), settles, row.text("known"), row.text("unknown"), row.text("text"))
-
-
-def hazards() -> tuple[Hazard, ...]:
-    """Return every hazard there are words for, in the order cautions are told."""
-    return (*_data().hazards, _data().laser)
-
-
-def declared_hazards(facts: Iterable[Fact]) -> dict[str, Any]:
-    """Return the entries of the job's [hazards] table."""
-    return {key: value for fact in facts if fact.table == TABLE for key, value in fact.entries.items()}
 
 
 def class_1_limit(wavelength: float) -> Limit | None:
@@ -149,12 +112,12 @@ def class_3r_limit(wavelength: float, class_1: float) -> float:
 def judge(facts: Facts) -> tuple[Finding, ...]:
     """Judge every declared hazard; one that is only unknown is not proven either way."""
     entries = declared_hazards(facts.declared)
-    findings = [
-        _hazard(facts, hazard, declared)
-        for hazard in _data().hazards
-        if (declared := hazard.declared(entries)) is not None
-    ]
-    findings += _laser(entries)
+    findings: list[Finding] = []
+    for hazard in hazards():
+        declared = hazard.declared(entries)
+        if declared is not None:
+            held = hazard.settles == LIMIT
+            findings += _laser(entries, hazard.caution(declared)) if held else (_hazard(facts, hazard, declared),)
     if findings:
         return tuple(findings)
     why = "Not applicable: the job declares no hazard; that is no proof that there is none."
@@ -172,13 +135,9 @@ def _hazard(facts: Facts, hazard: Hazard, declared: object) -> Finding:
     return _row(where, NOT_PROVEN, f"Not proven: nothing in this job shows that it is safe. {told}")
 
 
-def _laser(declared: Mapping[str, Any]) -> Iterator[Finding]:
+def _laser(declared: Mapping[str, Any], told: str) -> Iterator[Finding]:
     """Yield the row of a laser: its declared power against class 1, its label worth nothing with the lid open."""
     data = _data()
-    said = data.laser.declared(declared)
-    if said is None:
-        return
-    told = data.laser.caution(said)
     length, power = declared.get("laser_wavelength"), declared.get("laser_power")
     limit = class_1_limit(length.nominal) if isinstance(length, Value) else None
     watts = power.high if isinstance(power, Value) else None
@@ -192,8 +151,9 @@ def _laser(declared: Mapping[str, Any]) -> Iterator[Finding]:
         why = f"Not proven: {missing}.{label} {told}"
         yield _laser_row(quantity, None, NOT_PROVEN, why)
         return
-    third = class_3r_limit(length.nominal, limit.high)
-    allowed = f"class 1 ends at {format_si(limit.high, 'W')}, class 3R at {format_si(third, 'W')}"
+    third = format_si(class_3r_limit(length.nominal, limit.high), "W")
+    doubt = f" ({KNOWN_BY['recalled']})" if length.nominal <= data.visible_to else ""
+    allowed = f"class 1 ends at {format_si(limit.high, 'W')}, class 3R at {third}{doubt}"
     if watts is None:
         why = f"Not proven: its power is not declared; {allowed}.{label} {told}"
         yield _laser_row(quantity, limit, NOT_PROVEN, why)

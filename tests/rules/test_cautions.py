@@ -4,17 +4,16 @@ from __future__ import annotations
 
 import json
 import re
-from importlib import resources
 
 import pytest
 
+from guardcheck.cautions import cautions_for, general_cautions, hazards
 from guardcheck.job import new_job_text, parse_job
 from guardcheck.measure.readings import new_readings_text
 from guardcheck.model import DOES_NOT_CONFORM, NOT_PROVEN, Fact, Facts, Finding, Value
 from guardcheck.report.bench_sheet.page import to_bench_sheet
 from guardcheck.rules import judge_all
-from guardcheck.rules.cautions import cautions_for, general_cautions
-from guardcheck.rules.haz01_hazards import class_1_limit, class_3r_limit, hazards
+from guardcheck.rules.haz01_hazards import class_1_limit, class_3r_limit
 
 CLIP = (
     "The clip of a mains-powered scope is mains earth: clip it to 0 V only, never to the mains side of a supply or to "
@@ -153,8 +152,3 @@ def test_class_3r_ends_at_five_milliwatts_where_light_is_visible(metres: float, 
     assert class_3r_limit(metres, limit.high) == pytest.approx(watts, rel=1e-3)
     (row,) = told(laser_wavelength=Value.exact(metres, "m"), laser_power=Value.exact(4e-3, "W"))
     assert row.outcome == DOES_NOT_CONFORM
-
-
-def test_cautions_of_hazards_stand_in_one_place() -> None:
-    general = resources.files("guardcheck.rules").joinpath("cautions.toml").read_text(encoding="utf-8")
-    assert "when =" not in general
