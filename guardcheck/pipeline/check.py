@@ -95,7 +95,7 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
         findings=findings,
         circuits=(*library.used, *probes_used(library, asks_of(facts))),
         curves=(*_curves(solved, standards), *events.curves),
-        warnings=tuple(dict.fromkeys((*job.warnings, *fitter.warnings))),
+        warnings=tuple(dict.fromkeys((*job.warnings, *library.warnings, *fitter.warnings))),
         not_examined=not_examined(events=options.events),
         cautions=cautions_for(job, standards.values()),
         plan=plan_rows(job),

@@ -109,7 +109,7 @@ def verify_job(job: Job, engine: Engine, given: Given, options: Options, progres
         findings=tuple(sorted(findings, key=lambda one: one.id)),
         circuits=(*library.used, *_files(given, captured)),
         curves=tuple(curve for one in captured for curve in curves_of(one, planned[one.use.line])),
-        warnings=tuple(dict.fromkeys((*job.warnings, *fitter.warnings))),
+        warnings=tuple(dict.fromkeys((*job.warnings, *library.warnings, *fitter.warnings))),
         not_examined=NOT_EXAMINED,
         cautions=cautions_for(job, (plan.standard for plan in planned.values())),
         plan=plan_rows(job),
