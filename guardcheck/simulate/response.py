@@ -51,7 +51,7 @@ SWEEP = (100e3, 200e6, 321)
 """Bandwidth: start, stop [Hz], points; close enough to see the dips an echo in a lead of some metres makes."""
 GRID = 61
 BEYOND = 3.0
-"""Transfer curve: points, and how far beyond the signal's extremes it runs [V of EMF]."""
+"""Transfer curve: points, and how far beyond the signal's extremes it runs [V of EMF; a current: that over `LOAD`]."""
 REPEATS = 0.02
 """Largest change of tilt from one period to the next that still counts as a steady state (share of the step)."""
 
@@ -248,7 +248,13 @@ def _overshoot(one: Experiment, group: Sequence[Plateaus]) -> Study | None:
 def transfer_grid(one: Experiment, builds: Builds) -> Array:
     """Return the EMFs of the transfer curve of one build, shape ``(n_points,)`` [V]."""
     lowest, highest = _extremes(one, builds)
-    return np.linspace(lowest - BEYOND, highest + BEYOND, GRID)
+    beyond = BEYOND if _unit(one) == "V" else BEYOND / LOAD
+    return np.linspace(lowest - beyond, highest + beyond, GRID)
+
+
+def _unit(one: Experiment) -> str:
+    """Return the unit of the source's levels: volts, or amperes where it is a current that is driven."""
+    return one.chain.source.part.parameters[one.mapping["blank"]].unit
 
 
 def transfer_decks(one: Experiment, group: Sequence[Plateaus]) -> tuple[Deck, ...]:
@@ -298,7 +304,7 @@ def _headroom(one: Experiment, group: Sequence[Plateaus]) -> Study | None:
             distance, clips = min(headroom(grid, np.real(at_display(curve)).reshape(-1), *ends) for curve in curves)
             rows[row] = distance
             if row == 0 and not clips:
-                notes = (f"Nothing clips within {BEYOND:g} V beyond the signal: the value is a lower bound.",)
+                notes = ("Nothing clips as far as was looked beyond the signal: the value is a lower bound.",)
         return (_summary(one, "level.headroom", rows, replace(builds, summed=False), failure, notes),)
 
     return Study(transfer_decks(one, group), read)
