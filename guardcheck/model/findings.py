@@ -120,7 +120,7 @@ class CircuitUsed:
 
 @dataclass(frozen=True)
 class Result:
-    """Everything a report needs; nothing in it can run anything."""
+    """Everything a report needs; nothing in it can run anything. `guardcheck` is the version that judged it."""
 
     command: str
     unit: str
@@ -138,4 +138,5 @@ class Result:
     plan: tuple[tuple[str, str, str], ...] = ()
     job_file: str = ""
     job_sha256: str = ""
+    guardcheck: str = ""
     extra: Mapping[str, Any] = field(default_factory=dict)

@@ -25,7 +25,18 @@ FINDING_KEYS = [
     "spread", "interval", "yield", "uncertainty", "outcome", "origin", "planned", "estimate", "reference", "why",
     "remedy",
 ]  # fmt: skip
-CONTRACT_KEYS = {"format", "command", "unit", "outcome", "seed", "engine", "findings", "circuits"}
+CONTRACT_KEYS = {
+    "format",
+    "guardcheck",
+    "digest",
+    "command",
+    "unit",
+    "outcome",
+    "seed",
+    "engine",
+    "findings",
+    "circuits",
+}
 REPORT_KEYS = {
     "limits", "curves", "warnings", "not_examined", "cautions", "plan", "unit_kind", "n_samples", "job_file",
     "job_sha256", "extra",
@@ -44,7 +55,7 @@ def strict(text: str) -> Any:
 def test_keys_are_those_of_the_contract(result: Result) -> None:
     whole = strict(to_json(result))
     assert set(whole) == CONTRACT_KEYS | REPORT_KEYS
-    assert whole["format"] == "guardcheck-result/1"
+    assert whole["format"] == "guardcheck-result/2"
     assert whole["engine"] == {"name": "ngspice", "version": "39"}
     for row in whole["findings"]:
         assert list(row) == FINDING_KEYS
@@ -57,7 +68,7 @@ def test_findings_are_sorted_and_carry_values(result: Result) -> None:
     assert [row["id"] for row in rows] == sorted(row["id"] for row in rows)
     white = next(row for row in rows if row["id"] == "LVL01/green/guarded/level.white")
     assert (white["value"], white["low"], white["high"], white["unit"]) == (0.703, 0.496, 0.989, "V")
-    assert white["spread"] == [0.703 * 0.97, 0.703 * 1.03]
+    assert white["spread"] == [0.68191, 0.72409]  # 0.703 V less and more 3 %
     assert white["yield"] == 1.0
     assert (
         white["reference"]
@@ -126,7 +137,7 @@ def edited(result: Result, *path: Any, value: Any = None, drop: bool = False) ->
 @pytest.mark.parametrize(
     ("path", "value", "message"),
     [
-        (("format",), "other/2", r'format: .*found "other/2"; accepted: guardcheck-result/1'),
+        (("format",), "other/2", r'format: .*found "other/2"; accepted: guardcheck-result/2, guardcheck-result/1'),
         (("seed",), "1", r'seed: found "1"; accepted: a whole number'),
         (("seed",), True, r"seed: found true; accepted: a whole number"),
         (("findings",), {}, r"findings: found \{\}; accepted: a list"),
