@@ -11,6 +11,7 @@ from guardcheck.library.checks import checks_of
 from guardcheck.library.devices import Device
 from guardcheck.library.events import plan_of
 from guardcheck.library.schema import (
+    BENCH_LOAD,
     COMMON_KEYS,
     KIND_KEYS,
     PARAMETER_KEYS,
@@ -136,10 +137,12 @@ def states_of(table: Table, parameters: Mapping[str, Parameter]) -> dict[str, Ma
 
 def readings_of(table: Table, parameters: Mapping[str, Parameter]) -> dict[str, str]:
     """Read `[two_readings]`: how EMF and impedance follow from an open and a loaded reading; all roles or none."""
-    table.only(*READING_ROLES)
+    table.only(*READING_ROLES, BENCH_LOAD)
     if not table.entries:
         return {}
     readings = {role: table.text(role) for role in READING_ROLES}
+    if BENCH_LOAD in table:
+        readings[BENCH_LOAD] = table.value(BENCH_LOAD, "ohm").text
     for role in ("emf", "impedance"):
         _known(table, role, readings[role], parameters)
     return readings

@@ -28,6 +28,8 @@ PARAMETER_KEYS = (
 )
 STATE_NAMES = ("white", "black", "blank", "sync")
 READING_ROLES = ("open", "loaded", "load", "emf", "impedance")
+BENCH_LOAD = "bench_load"
+"""The heaviest load a technician is asked to hang on a source's pin: 75 ohm suits an analogue output, never logic."""
 
 RATINGS: Mapping[str, str] = {
     "power": "W",

@@ -8,6 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from guardcheck import __version__
+from guardcheck.cautions import cautions_for
 from guardcheck.engine import Engine
 from guardcheck.job import read_job
 from guardcheck.library import Library
@@ -27,7 +28,6 @@ from guardcheck.pipeline.named import check_settings
 from guardcheck.pipeline.options import Options, Progress
 from guardcheck.pipeline.sentences import advice, not_examined, plan_rows
 from guardcheck.rules import asks_of, judge_all
-from guardcheck.rules.cautions import cautions_for
 from guardcheck.simulate.comparison import Solved, amplitude_of, guard_errors, mismatches
 from guardcheck.simulate.curves import sample_curve
 from guardcheck.simulate.experiment import Experiment
@@ -79,7 +79,9 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
     facts = replace(facts, answers=answer(engine, library, asks_of(facts)))
     findings = (*judge_all(facts), *undecided_facts(job.facts))
     remedies = find(engine, _troubles(fitter, findings, solved, standards, job))
-    findings = tuple(sorted(attach(findings, remedies, advice), key=lambda one: one.id))
+    sources = {line.name: fitter.part(line.source) for line in job.lines}
+    findings = attach(findings, remedies, lambda one: advice(one, sources))
+    findings = tuple(sorted(findings, key=lambda one: one.id))
     say(4, 4, "done")
     return Result(
         command="check",
@@ -126,7 +128,7 @@ def _experiments(
 def _gaps(missing: Sequence[str], line: Line, guarded: bool, standard: Standard) -> list[Quantity]:
     why = f"{', '.join(missing)} is unknown and has no usual range to judge it by"
     return [
-        Quantity(name, line.name, guarded, None, failure=why)
+        Quantity(name, line.name, guarded, None, failure=why, unknowns=tuple(missing))
         for name in standard.quantities
         if name.split(".")[0] in ("level", "response", "guard") and (guarded or not name.startswith("guard."))
     ]

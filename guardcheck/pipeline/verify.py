@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 from guardcheck import __version__
+from guardcheck.cautions import cautions_for
 from guardcheck.engine import Engine
 from guardcheck.errors import InputError
 from guardcheck.job import read_job
-from guardcheck.library import Library
+from guardcheck.library import BENCH_LOAD, Library
 from guardcheck.measure.capture import NAMES
 from guardcheck.measure.readings import Budget, Reading, new_readings_text, read_readings, unknown_lines
 from guardcheck.model import CONFORMS, CircuitUsed, Finding, Job, Result
@@ -19,7 +20,6 @@ from guardcheck.pipeline.judgement import Row, held, mismatches, to_measure
 from guardcheck.pipeline.named import check_settings
 from guardcheck.pipeline.options import Options, Progress
 from guardcheck.pipeline.sentences import plan_rows
-from guardcheck.rules.cautions import cautions_for
 from guardcheck.simulate.fitting import Fitter, standard_of
 from guardcheck.verdict.outcome import overall
 from guardcheck.verification.curves import curves_of
@@ -65,11 +65,30 @@ def new_readings(path: Path, options: Options) -> str:
     return new_readings_text((line.name, to_measure(standard_of(job, line))) for line in job.lines)
 
 
-def bench_lines(path: Path, options: Options) -> tuple[tuple[tuple[str, tuple[str, ...]], ...], str, str]:
-    """Return what a blank bench sheet of a job has fields for: lines with their levels, unit and its kind."""
+@dataclass(frozen=True)
+class Bench:
+    """What a blank bench sheet of a job has fields for.
+
+    `lines` are names with the levels to read, `loads` the heaviest load each line's source may be asked to bear.
+    """
+
+    unit: str = ""
+    unit_kind: str = ""
+    lines: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    loads: Mapping[str, str] = field(default_factory=dict)
+
+
+def bench_of(path: Path, options: Options) -> Bench:
+    """Return what a blank bench sheet of a job has fields for."""
     job = read_job(path, allow_outside=options.allow_outside)
-    lines = tuple((line.name, tuple(to_measure(standard_of(job, line)))) for line in job.lines)
-    return lines, job.unit, job.unit_kind
+    fitter = Fitter(job, Library.load(options.circuits or (Path(job.circuits) if job.circuits else None)))
+    readings = {line.name: fitter.part(line.source).extra.get("two_readings", {}) for line in job.lines}
+    return Bench(
+        job.unit,
+        job.unit_kind,
+        tuple((line.name, tuple(to_measure(standard_of(job, line)))) for line in job.lines),
+        {name: found[BENCH_LOAD] for name, found in readings.items() if BENCH_LOAD in found},
+    )
 
 
 def verify_job(job: Job, engine: Engine, given: Given, options: Options, progress: Progress | None = None) -> Result:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from guardcheck.compose import Chain
 from guardcheck.errors import InputError, JobError, accepted, nearest
-from guardcheck.library import Library
+from guardcheck.library import BENCH_LOAD, Library
 from guardcheck.model import (
     DEFAULT,
     DERIVED,
@@ -32,6 +32,8 @@ WIRE = 1e-3
 LOAD_RESISTOR = Parameter(
     "load", "ohm", "the resistor the pin was loaded with", usual=Range(37.5, 1e3), possible=Range(1.0, 1e6)
 )
+HEAVY = 0.4
+"""Part of the load a pin bears below which a reading is warned of: 37.5 ohm on an analogue output is still usual."""
 READING_TOLERANCE = 0.03
 """Relative error of a scope level when the job states none: 3 % is what hand scopes print (common practice)."""
 
@@ -216,6 +218,7 @@ class Fitter:
             DERIVED,
             f"from {emf.text} open and {loaded.text} into {load.text}",
         )
+        self._heavy(part, readings, load, key)
         presumed = (
             ""
             if read["open"].varies and read["loaded"].varies
@@ -226,6 +229,15 @@ class Fitter:
             f"from two scope readings{presumed}"
         )
         return {readings["emf"]: replace(emf, known=DERIVED), readings["impedance"]: derived}
+
+    def _heavy(self, part: Part, readings: Mapping[str, str], load: Value, key: str) -> None:
+        """Warn of a load that a pin of this kind should not have been asked to bear."""
+        bears = readings.get(BENCH_LOAD)
+        if bears is not None and load.nominal < HEAVY * parse(bears, "ohm")[0].nominal:
+            self.warnings.append(
+                f"{key}: {load.text} is a heavier load than a '{part.name}' should bear ({bears}): the reading itself "
+                "can hurt the pin; do not repeat it"
+            )
 
     def _error(self, key: str, problem: str) -> JobError:
         return JobError(problem, file=self.job.file, key=key, line=self.job.lines_of.get(key))

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from guardcheck.formatting import limits, reading, show, span
+from guardcheck.formatting import limits, reading, share, show, span
 from guardcheck.model import (
     COMPUTED,
     CONFORMS,
@@ -29,6 +29,7 @@ from guardcheck.model import (
     Limit,
     Quantity,
     Rule,
+    unknown_codes,
 )
 from guardcheck.units import settled
 
@@ -41,6 +42,8 @@ AT_LEAST = "at_least"
 BOUNDED_BY = "picture"
 """The unknown that turns a reading into a bound: what it still proves is the bound's to say."""
 
+_UNSURE = 1e-9
+"""No measurement makes a probability of nothing or of all."""
 _SLACK = 1e-9
 """Share of a limit by which a sample may pass it and still lie on it: the noise of the last bits."""
 
@@ -187,7 +190,7 @@ def judge_measured(value: float, expanded: float, limit: Limit, unit: str) -> Ju
     high = math.inf if limit.high is None else limit.high
     low, high = settled(low, unit), settled(high, unit)
     chance = probability_inside(value, expanded / 2.0, limit)
-    likely = f"probability of conformity {100 * chance:.1f} %"
+    likely = f"probability of conformity {share(min(max(chance, _UNSURE), 1.0 - _UNSURE))}"
     if low + expanded <= value <= high - expanded:
         return Judgement(CONFORMS, f"{seen} lies within {allowed} by more than its uncertainty ({likely}).")
     if value < low - expanded or value > high + expanded:
@@ -294,6 +297,7 @@ def finding(rule: str, quantity: Quantity, limit: Limit | None, *, needed: bool)
         event=quantity.event,
         severity=quantity.severity,
         where=quantity.where,
+        codes=(*unknown_codes(quantity.unknowns), *quantity.codes),
     )
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from guardcheck.measure import Stress, time_outside, worst_of
-from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, OFF, Limit, Quantity
+from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, OFF, RATING_NOT_STATED, Limit, Quantity
 from guardcheck.simulate.stress.convergence import Group
 from guardcheck.simulate.stress.margins import Margin, pin_margins, rail_margin, worst
 from guardcheck.simulate.stress.ratings import PinRatings, exposed_ratings
@@ -130,6 +130,7 @@ def _margin_quantity(
         failure=None if proven else failure,
         limit=Limit("event.margin", EVENT_MARGIN_DB, None, None, judged.ratings.reference, judged.ratings.known_by),
         notes=(*notes, *_more_words(group, judged, reference)),
+        codes=(RATING_NOT_STATED,) if judged.ratings.open(judged.margin.field) else (),
     )
 
 

@@ -25,7 +25,7 @@ SEEN = {
 output may deliver, the clamp rating of logic and the current of the latch-up test (JESD78)."""
 SEEN_REFERENCE = (
     "bounds seen in data sheets: 0.3 to 1.5 V beyond the rails, 1 to 20 mA of clamp current (HCT logic, 8- and 16-bit "
-    "microcontrollers, AVR), 100 mA in the latch-up test (JESD78)"
+    "microcontrollers), 100 mA in the latch-up test (JESD78)"
 )
 UNITS: Mapping[str, str] = {"over_voltage": "V", "under_voltage": "V", "clamp_current": "A", "output_current": "A"}
 WORDS: Mapping[str, str] = {
@@ -34,6 +34,13 @@ WORDS: Mapping[str, str] = {
     "clamp_current": "clamp current",
     "output_current": "output current",
 }
+RATED_BY: Mapping[str, str] = {
+    "over": "over_voltage",
+    "under": "under_voltage",
+    "injected": "clamp_current",
+    "delivered": "output_current",
+}
+"""Which rating of a pin bounds which field of a stress."""
 Bounds = tuple[float, float]
 FREE: Bounds = (math.inf, math.inf)
 
@@ -57,6 +64,11 @@ class PinRatings:
     def strict(self, name: str) -> float:
         """Return the strictest bound of a rating."""
         return self.bounds[name][0]
+
+    def open(self, field: str) -> bool:
+        """Tell whether the rating that bounds this field of a stress is one nobody stated."""
+        name = RATED_BY.get(field)
+        return name is not None and self.bounds[name][0] != self.bounds[name][1]
 
     def shown(self, name: str) -> str:
         """Return a rating in words: ``20 mA (clamp current)``, or both bounds of one that is missing."""
