@@ -1,9 +1,9 @@
 """Change one operator, constant or comparison of the code at a time, and see whether a test notices: `make mutate`.
 
-Kept tools were tried first: mutmut 3 copies the tree and rewrites every function into trampolines, cosmic-ray starts a
-process a mutant; both take seconds before the first assertion. Here one warm process forks for every mutant, the changed
-module is compiled in the child, and only the tests named for it in ``targets.toml`` run. A mutant that no test notices
-must stand in ``survivors.toml`` with the reason why it may, else the run is red.
+Kept tools cost more than they give here: mutmut 3 copies the tree and rewrites every function into trampolines,
+cosmic-ray starts a process a mutant; both take seconds before the first assertion. One warm process forks for every
+mutant instead, the changed module is compiled in the child, and only the tests named for it in ``targets.toml`` run. A
+mutant that no test notices counts against the run unless ``survivors.toml`` gives the reason why it may live.
 
 ``python -m tests.mutation.run [--sample N] [--only PART-OF-PATH] [--seed S] [--list]``
 """
@@ -215,6 +215,11 @@ def _warm() -> None:
         importlib.import_module(name)
 
 
+def _say(text: str) -> None:
+    sys.stdout.write(f"{text}\n")
+    sys.stdout.flush()
+
+
 def main() -> int:
     """Run the mutants and say what survived."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
@@ -235,14 +240,14 @@ def main() -> int:
     if given.sample and given.sample < len(pool):
         pool = sorted(random.Random(given.seed).sample(pool, given.sample), key=lambda pair: pair[0].key)
     if given.list:
-        print("\n".join(one.key for one, _ in pool))
+        _say("\n".join(one.key for one, _ in pool))
         return 0
     excused = tomllib.loads((HERE / "survivors.toml").read_text(encoding="utf-8")).get("survivor", [])
     reasons = {row["mutant"]: row["reason"] for row in excused}
     _warm()
     for tests in sorted({tests for _, tests in pool}):
         if noticed(None, tests):
-            print(f"these tests fail without any change, so they can notice none: {' '.join(tests)}")
+            _say(f"these tests fail without any change, so they can notice none: {' '.join(tests)}")
             return 1
     return _report(pool, _run(pool, given.workers), reasons)
 
@@ -258,7 +263,7 @@ def _run(pool: Sequence[tuple[Mutant, tuple[str, ...]]], workers: int) -> list[b
         killed = noticed(*pair)
         done += 1
         if not killed:
-            print(f"[{done}/{len(pool)}] line {pair[0].line}: {pair[0].key}", flush=True)
+            _say(f"[{done}/{len(pool)}] line {pair[0].line}: {pair[0].key}")
         return killed
 
     with ThreadPoolExecutor(workers) as threads:
@@ -270,7 +275,7 @@ def _report(pool: Sequence[tuple[Mutant, tuple[str, ...]]], killed: Sequence[boo
     for (mutant, _), dead in zip(pool, killed, strict=True):
         by_file.setdefault(mutant.path, []).append(dead)
     for path, results in sorted(by_file.items()):
-        print(f"{path:60} {sum(results):4} of {len(results):4} noticed")
+        _say(f"{path:60} {sum(results):4} of {len(results):4} noticed")
     survivors = [one for (one, _), dead in zip(pool, killed, strict=True) if not dead]
     unexplained = [one for one in survivors if one.key not in reasons]
     counted = len(pool) - (len(survivors) - len(unexplained))
@@ -278,7 +283,7 @@ def _report(pool: Sequence[tuple[Mutant, tuple[str, ...]]], killed: Sequence[boo
     print(
         f"{sum(killed)} of {len(pool)} mutants noticed, {len(survivors) - len(unexplained)} may survive (reasons kept),"
     )
-    print(f"{len(unexplained)} without a reason: {100 * share:.1f} % noticed of those that count.")
+    _say(f"{len(unexplained)} without a reason: {100 * share:.1f} % noticed of those that count.")
     return 0 if share >= LEAST_KILLED else 1
 
 

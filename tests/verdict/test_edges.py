@@ -1,4 +1,4 @@
-"""Every edge and every sentence of the outcome arithmetic, by hand: what lies on a limit, just off it, and what is said.
+"""Every edge and every sentence of the outcome arithmetic, by hand: on a limit, just off it, and what is said.
 
 Decision margin w = U (k = 2): ILAC-G8:09/2019. 2.5 and 97.5 % points of evenly spread samples: NumPy's linear
 interpolation between order statistics (Hyndman and Fan 1996, type 7).
