@@ -280,9 +280,8 @@ def _report(pool: Sequence[tuple[Mutant, tuple[str, ...]]], killed: Sequence[boo
     unexplained = [one for one in survivors if one.key not in reasons]
     counted = len(pool) - (len(survivors) - len(unexplained))
     share = sum(killed) / counted if counted else 1.0
-    print(
-        f"{sum(killed)} of {len(pool)} mutants noticed, {len(survivors) - len(unexplained)} may survive (reasons kept),"
-    )
+    may = len(survivors) - len(unexplained)
+    _say(f"{sum(killed)} of {len(pool)} mutants noticed, {may} may survive (reasons kept),")
     _say(f"{len(unexplained)} without a reason: {100 * share:.1f} % noticed of those that count.")
     return 0 if share >= LEAST_KILLED else 1
 
