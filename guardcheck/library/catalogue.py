@@ -109,6 +109,9 @@ class Library:
 
         """
         if (kind, name) not in self._parts:
+            now = self._renamed(kind, name)
+            if now is not None:
+                return self.get(kind, now)
             shelf, netlist, metadata = self._find(kind, name)
             file = shelf.shown(netlist)
             top, meta_bytes = read_table(metadata, error=CircuitError, shown_as=shelf.shown(metadata))
@@ -222,6 +225,22 @@ class Library:
         raise CircuitError(
             f"there is no {kind} '{shown(name, 40)}'; accepted: {accepted(known) or 'none'}{nearest(name, known)}"
         )
+
+    def _renamed(self, kind: str, name: str) -> str | None:
+        """Return the part that metadata says was once called `name`; None when there is a part of that name, or none.
+
+        Job files keep working when two parts turn out to be one.
+        """
+        if name in self.names(kind) or kind == "model":
+            return None
+        for shelf in self.shelves:
+            for one in sorted(shelf.names(_folder(kind))):
+                pair = shelf.pair(_folder(kind), one)
+                if pair is not None and pair[1].is_file():
+                    top, _ = read_table(pair[1], error=CircuitError, shown_as=shelf.shown(pair[1]))
+                    if name in top.texts("formerly"):
+                        return one
+        return None
 
     def _devices_of(self, circuit: Subcircuit) -> tuple[Device, ...]:
         try:
