@@ -75,8 +75,8 @@ class JobPlan:
 
     @property
     def warnings(self) -> tuple[str, ...]:
-        """Warnings of reading the job and of everything fitted so far, each once."""
-        return tuple(dict.fromkeys((*self.job.warnings, *self.fitter.warnings)))
+        """Warnings of the job, of the shelf and of everything fitted so far, each once."""
+        return tuple(dict.fromkeys((*self.job.warnings, *self.library.warnings, *self.fitter.warnings)))
 
     def line(self, name: str) -> LinePlan:
         """Return the plan of a line that is known to be there."""

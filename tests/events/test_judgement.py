@@ -14,8 +14,9 @@ from guardcheck.library import Library
 from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_APPLICABLE, NOT_PROVEN
 from guardcheck.simulate.stress.bench import bench_of, chassis_of
 from guardcheck.simulate.stress.events import check_claims, event_results, library_events, subjects_of
+from guardcheck.simulate.stress.quantities import quantities_of
 from guardcheck.simulate.stress.ratings import SEEN, source_ratings
-from tests.events.jobs import DISPLAY, SUPPLY, findings, job_text, plan_of, read
+from tests.events.jobs import DISPLAY, SUPPLY, findings, groups, job_text, plan_of, read
 
 SYMMETRIC, SINGLE = 'y_coupling = "symmetric"\n', 'y_coupling = "single"\n'
 
@@ -242,16 +243,29 @@ class TestMargins:
         assert row.outcome == DOES_NOT_CONFORM
         assert "against 2 A for 1 us" in row.why
 
-    def test_a_source_without_diodes_or_ratings_is_not_proven(self, engine: Engine) -> None:
+    def test_a_source_without_diodes_or_ratings_is_not_proven(self, engine: Engine, tmp_path: Path) -> None:
+        (tmp_path / "mine.cir").write_text(
+            ".subckt mine emf pin vdd gnd\nrout emf pin 10\nrhold vdd gnd 1e9\n.ends mine\n", encoding="utf-8"
+        )
+        text = job_text(source_values="", standard="scart-blanking", pin="")
+        text = text.replace('source = "video-pin"', 'source_netlist = "mine.cir"')
+        job = read(text, str(tmp_path / "job.toml"))
+        (group,) = (one for one in groups(engine, job, ["misplug"]) if one.severity == "12 V")
+        row = quantities_of(group, None, claims=())[0]
+        assert row.failure is not None
+        assert "states no pin" in row.failure
+
+    def test_a_supply_feed_is_no_chips_pin(self, engine: Engine) -> None:
+        """A wire from the rail has no pin that could be hurt: the rail is judged, and no pin quantity is shown."""
         text = job_text(
             source="switch-pin",
             source_values='voltage = "5 V", impedance = "10 ohm"',
             standard="scart-blanking",
             pin="",
         )
-        row = findings(engine, text, "misplug")["red/bare/event.margin/misplug/12 V"]
-        assert row.outcome == NOT_PROVEN
-        assert "states no pin" in row.why
+        found = findings(engine, text, "misplug")
+        assert [name for name in found if "/event.pin_" in name] == []
+        assert "The rail is lifted" in found["red/bare/event.margin/misplug/12 V"].why
 
     def test_an_unknown_claim_is_refused(self) -> None:
         job = read(job_text(tail='[claims]\nevents = ["lightning"]'))

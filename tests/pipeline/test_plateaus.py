@@ -32,8 +32,10 @@ def experiment(stage: str, stage_values: str, guard: str, place: str) -> Experim
         line(
             names="comp",
             standard="scart-composite",
-            source="composite-pin",
-            source_values='white = "2.0 V", black = "0.6 V", blank = "0.6 V", sync = "0 V", impedance = "1 ohm"',
+            source="encoder-pin",
+            source_values=(
+                'white = "2.0 V", black = "0.6 V", blank = "0.6 V", sync = "0 V", impedance = "1 ohm", sink = "60 mA"'
+            ),
             stage=stage,
             stage_values=stage_values,
             guard=guard,

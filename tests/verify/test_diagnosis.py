@@ -200,8 +200,10 @@ def test_all_levels_of_a_line_must_agree_with_a_cause(engine: Engine, tmp_path: 
         line(
             "composite",
             standard="scart-composite",
-            source="composite-pin",
-            source_values='white = "2 V", black = "0.6 V", blank = "0.6 V", sync = "0 V", impedance = "1 ohm"',
+            source="encoder-pin",
+            source_values=(
+                'white = "2 V", black = "0.6 V", blank = "0.6 V", sync = "0 V", impedance = "1 ohm", sink = "60 mA"'
+            ),
             stage_values='series = "74 ohm"',
         )
     )
