@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 COMMON_KEYS = ("title", "purpose", "reference", "known_by", "formerly", "ports", "parameters", "part", "check")
 KIND_KEYS: Mapping[str, tuple[str, ...]] = {
-    "source": ("states", "two_readings", "colour", "exposed", "pin", "feed"),
+    "source": ("states", "two_readings", "colour", "exposed", "pin", "feed", "ladder"),
     "stage": ("exposed",),
     "guard": ("exposed",),
     "cable": ("line",),
