@@ -142,6 +142,8 @@ def check_claims(job: Job, fitter: Fitter, events: Sequence[Event]) -> None:
 
 def subjects_of(job: Job, fitter: Fitter, standards: Mapping[str, Standard]) -> tuple[Subject, ...]:
     """Return the distinct chains of a job, each with the lines that are built so."""
+    if not job.lines:
+        return ()  # a job of bench facts alone has no rail to state
     bench = bench_of(job, fitter.rail())
     found: dict[tuple[object, ...], Subject] = {}
     for line in job.lines:
