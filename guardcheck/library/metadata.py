@@ -209,6 +209,8 @@ def _kind_extra(kind: str, circuit: Subcircuit, top: Table, parameters: Mapping[
         extra["line"] = {name: row.text(name) for name in row}
     if "exposed" in top:
         extra["exposed"] = _exposed(top.table("exposed"), circuit, parameters)
+    if "feed" in top:
+        extra["feed"] = top.flag("feed")
     if "pin" in top:
         row = top.table("pin")
         row.only(*PIN_RATINGS, "reference")

@@ -151,7 +151,7 @@ def judge_simulated(quantity: Quantity, limit: Limit) -> Judgement:
     lost = _unsolved(quantity.samples)
     each, kinds = ("build", "builds") if quantity.pictures is None else ("build and picture", "builds and pictures")
     over = f" over the usual range of {', '.join(quantity.unknowns)} (unknown)" if quantity.unknowns else ""
-    if not all(inside(end, limit) for end in ends):
+    if not all(inside(end, limit) for end in (*ends, quantity.value)):
         low, high = min([*ends, quantity.value]), max([*ends, quantity.value])
         or_not = f" or did not solve ({lost})" if lost else ""
         failing = "" if within is None else f"; {100 * (1 - within):.0f} % of builds would fail{or_not}"

@@ -80,9 +80,10 @@ def test_colour_needs_headroom_too(engine: Engine) -> None:
             line(
                 names="comp",
                 standard="composite-625",
-                source="composite-pin",
+                source="encoder-pin",
                 source_values=(
-                    'white = "1.15 V", black = "0.45 V", blank = "0.45 V", sync = "0.15 V", impedance = "1 ohm"'
+                    'white = "1.15 V", black = "0.45 V", blank = "0.45 V", sync = "0.15 V", '
+                    'impedance = "1 ohm", sink = "60 mA"'
                     f', burst = "0.3 V", chroma = "{chroma}"'
                 ),
                 stage="video-buffer",
