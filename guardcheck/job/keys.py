@@ -96,7 +96,7 @@ DISPLAY = Table(
         "y_coupling": Y_COUPLING,
         "touch_reading": TOUCH,
     },
-    one_of=(("input", "input_netlist"),),
+    not_both=(("input", "input_netlist"),),
 )
 
 CABLE = Table(
