@@ -25,7 +25,7 @@ RULE = Rule(code="GRY01", title="Grey scale", klass=SIGNAL, quantities=("grey.st
 
 
 def judge(facts: Facts) -> tuple[Finding, ...]:
-    """Hold every step against its even place, and the least rise against zero; no standard asks for it, none decides."""
+    """Hold every step against its even place, and the least rise against zero; no standard asks, none decides."""
     return tuple(replace(one, needed=False) for one in hold(RULE, facts))
 
 
