@@ -29,6 +29,7 @@ from guardcheck.model import (
     DOES_NOT_CONFORM,
     NOT_APPLICABLE,
     NOT_PROVEN,
+    PERSON,
     SAFETY,
     UNKNOWN_WORD,
     Case,
@@ -45,7 +46,7 @@ from guardcheck.units import format_si
 from guardcheck.verdict.outcome import finding
 
 FACT, POWER = "declared.fact", "laser.power"
-RULE = Rule(code="HAZ01", title="Unit hazards", klass=SAFETY, quantities=(POWER,), tables=("hazards",))
+RULE = Rule(code="HAZ01", title="Unit hazards", klass=SAFETY, quantities=(POWER,), tables=("hazards",), kind=PERSON)
 
 CAUTION, RESTORE = "caution", "restore"
 C4_FROM = 700e-9

@@ -131,7 +131,7 @@ def test_no_simulator_is_exit_3(tmp_path: Path) -> None:
 
 def test_json_on_standard_output_is_only_json(tmp_path: Path) -> None:
     done = guardcheck("check", job(tmp_path, GOOD), "--samples", "3", "--json", "-", cwd=tmp_path)
-    assert json.loads(done.stdout)["format"] == "guardcheck-result/1"
+    assert json.loads(done.stdout)["format"] == "guardcheck-result/2"
 
 
 def test_the_new_job_passes_check_unchanged(tmp_path: Path) -> None:

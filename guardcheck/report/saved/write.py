@@ -10,12 +10,12 @@ from typing import Any
 
 import numpy as np
 
-from guardcheck.model import Curve, Finding, Limit, Result
+from guardcheck.model import Condition, Curve, Finding, Limit, Question, Result
 from guardcheck.report.arrange.view import bounds
 from guardcheck.report.pictures.curves import tidy
 from guardcheck.verdict.handover import Evidence
 
-FORMAT = "guardcheck-result/1"
+FORMAT = "guardcheck-result/2"
 
 
 def to_json(result: Result) -> str:
@@ -33,6 +33,8 @@ def to_json(result: Result) -> str:
         "seed": result.seed,
         "engine": None if result.engine is None else {"name": result.engine.name, "version": result.engine.version},
         "findings": [_finding(finding) for finding in findings],
+        "conditions": [_condition(one) for one in result.conditions],
+        "asks": [_question(one) for one in result.asks],
         "circuits": [{"name": c.name, "kind": c.kind, "file": c.file, "sha256": c.sha256} for c in result.circuits],
         "limits": _limits(findings),
         "curves": [_curve(curve) for curve in result.curves],
@@ -102,6 +104,26 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "reference": reference,
         "why": finding.why,
         "remedy": finding.remedy,
+        "kind": finding.kind,
+        "use": finding.use,
+        "condition": finding.condition,
+        "against_original": finding.against_original,
+        "original": finding.original,
+    }
+
+
+def _condition(one: Condition) -> dict[str, Any]:
+    return {"event": one.event, "text": one.text, "lines": list(one.lines), "kind": one.kind}
+
+
+def _question(one: Question) -> dict[str, Any]:
+    return {
+        "key": one.key,
+        "question": one.question,
+        "where": one.where,
+        "decides": one.decides,
+        "findings": list(one.findings),
+        "safe": one.safe,
     }
 
 
@@ -125,6 +147,7 @@ def _limits(findings: Sequence[Finding]) -> list[dict[str, Any]]:
             "reference": limit.reference,
             "clause": limit.clause,
             "known_by": limit.known_by,
+            "kind": limit.kind,
             "note": limit.note,
             "findings": ids,
         }
