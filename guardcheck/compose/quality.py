@@ -12,7 +12,7 @@ from guardcheck.compose.chain import EMF, Chain, chain_cards
 from guardcheck.compose.decks import AT_DISPLAY, deck_of, hold_capacitors
 from guardcheck.compose.lines import as_ladders
 from guardcheck.compose.variants import Builds
-from guardcheck.model import Card, Deck, Operating, Transient
+from guardcheck.model import Card, Deck, Operating, Sweep, Transient
 from guardcheck.netlist import card
 
 Array = NDArray[np.float64]
@@ -22,14 +22,25 @@ FLAT_FROM, FLAT_TO = 0.02, 0.98
 FLAT_SHARE = FLAT_TO - FLAT_FROM - 1.0 / 200
 """Share of a half between the middles of its two windows, each one two-hundredth of a half wide."""
 PERIODS = 8
+GAIN_AT = 1e3
+"""Where small-signal gain is taken [Hz]: low enough that what does not hold its charge is open."""
 
 
-def transfer_deck(chain: Chain, emf: Array, builds: Builds, held: Mapping[str, Array]) -> Deck:
-    """Return the operating points of a single build over EMFs of shape ``(n_points,)`` [V], capacitors held."""
-    cards, models = chain_cards(chain, builds, len(emf))
-    fixed = {name: np.full(len(emf), float(volts[0])) for name, volts in held.items()}
-    flat, _ = hold_capacitors(cards, fixed, len(emf))
-    return deck_of(f"transfer of {chain.line}", (*flat, card("vemf", (EMF, "0"), emf)), models, Operating(), AT_DISPLAY)
+def gain_deck(chain: Chain, emf: Array, builds: Builds, held: Mapping[str, Array]) -> Deck:
+    """Return the small-signal gain from the source's EMF to the display at operating points of its own.
+
+    Parameters
+    ----------
+    emf : the levels of every build, shape ``(n_rows, n_points)`` [V]; variants run build by build
+    held : voltage on each coupling capacitor [V]; the first entry, that of the nominal build, holds for all
+
+    """
+    rows, points = emf.shape
+    cards, models = chain_cards(chain, builds, points)
+    fixed = {name: np.full(rows * points, float(volts[0])) for name, volts in held.items()}
+    flat, _ = hold_capacitors(cards, fixed, rows * points)
+    drive = card("vemf", (EMF, "0"), emf.ravel(), "ac 1.0")
+    return deck_of(f"gain of {chain.line}", (*flat, drive), models, Sweep(GAIN_AT, GAIN_AT, 1), AT_DISPLAY)
 
 
 def square_deck(chain: Chain, low: float, high: float, *, rate: float, builds: Builds) -> Deck:

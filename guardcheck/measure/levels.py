@@ -30,7 +30,8 @@ def level_rows(states: Sequence[str], volts: Array) -> Mapping[str, Array]:
     """
     at = {state: volts[:, index] for index, state in enumerate(states)}
     blank = at["blank"]
-    rows: dict[str, Array] = {"level.blank": blank, "level.pp": np.max(volts, axis=1) - np.min(volts, axis=1)}
+    high, low = np.max(volts, axis=1), np.min(volts, axis=1)
+    rows: dict[str, Array] = {"level.blank": blank, "level.high": high, "level.low": low, "level.pp": high - low}
     for state in ("white", "black"):
         if state in at:
             rows[f"level.{state}"] = at[state] - blank

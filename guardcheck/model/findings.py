@@ -165,7 +165,7 @@ class Question:
 
 @dataclass(frozen=True)
 class Result:
-    """Everything a report needs; nothing in it can run anything.
+    """Everything a report needs; nothing in it can run anything. `guardcheck` is the version that judged it.
 
     `conditions` are the rules of use it is handed over with, `asks` what is still to be found out, that which decides
     most first.
@@ -189,4 +189,5 @@ class Result:
     asks: tuple[Question, ...] = ()
     job_file: str = ""
     job_sha256: str = ""
+    guardcheck: str = ""
     extra: Mapping[str, Any] = field(default_factory=dict)

@@ -25,6 +25,8 @@ QUANTITIES = _table(
     ("level.blank", "V", "DC at blanking", "direct voltage of the blanking level at the display input"),
     ("level.sync", "V", "sync amplitude", "blanking minus sync tip, at the display input"),
     ("level.pp", "V", "peak to peak", "lowest to highest level, at the display input"),
+    ("level.high", "V", "high level", "the highest steady level at the display input, against its 0 V"),
+    ("level.low", "V", "low level", "the lowest steady level at the display input, against its 0 V"),
     ("level.mismatch", "dB", "line mismatch", "worst ratio between the lines of one picture"),
     ("level.headroom", "V", "headroom", "least distance to clipping, average picture level from 10 % to 90 %"),
     ("response.impedance", "ohm", "output impedance", "magnitude seen into the unit's connector at 100 kHz"),

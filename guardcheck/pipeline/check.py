@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
+from guardcheck import __version__
 from guardcheck.engine import Engine
 from guardcheck.job import read_job
 from guardcheck.library import Library
@@ -26,14 +27,13 @@ from guardcheck.pipeline.options import Options, Progress
 from guardcheck.pipeline.sentences import advice, not_examined, plan_rows
 from guardcheck.rules import asks_of, judge_all
 from guardcheck.rules.cautions import cautions_for
-from guardcheck.simulate.batch import run_once
 from guardcheck.simulate.comparison import Solved, amplitude_of, guard_errors, mismatches
-from guardcheck.simulate.curves import curves_of, drawing_decks, sample_curve
+from guardcheck.simulate.curves import sample_curve
+from guardcheck.simulate.experiment import Experiment
 from guardcheck.simulate.fitting import Fitter, standard_of, states_of
-from guardcheck.simulate.levels import Experiment, Plateaus, level_quantities, solve
 from guardcheck.simulate.probes import answer, probes_used
 from guardcheck.simulate.remedy import IMPEDANCES, LEVELS, Trouble, amplitude_limits, attach, find
-from guardcheck.simulate.response import studies_of, transfer_decks
+from guardcheck.simulate.signal import solve_signals
 from guardcheck.simulate.stress.events import EventResults, event_results
 from guardcheck.verdict.asks import asks_of as questions_of
 from guardcheck.verdict.outcome import conditions_of, misses, overall
@@ -56,15 +56,13 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
     standards = {line.name: standard_of(job, line) for line in job.lines}
     experiments, gaps = _experiments(job, fitter, standards, options)
     say(0, 4, "levels")
-    groups = solve(engine, experiments)
-    say(1, 4, "responses")
-    solved = _responses(engine, experiments, groups)
+    solved = solve_signals(engine, experiments)
     say(2, 4, "stress events")
     events = event_results(engine, job, fitter, standards) if options.events else EventResults()
     say(3, 4, "remedies")
     quantities = (
         *(quantity for one in solved for quantity in one.quantities),
-        *guard_errors(solved),
+        *guard_errors(engine, solved),
         *mismatches(job, solved),
         *gaps,
         *events.quantities,
@@ -103,6 +101,7 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
         asks=questions_of(findings, quantities),
         job_file=Path(job.file).name,
         job_sha256=job.sha256,
+        guardcheck=__version__,
     )
 
 
@@ -134,29 +133,6 @@ def _gaps(missing: Sequence[str], line: Line, guarded: bool, standard: Standard)
         for name in standard.quantities
         if name.split(".")[0] in ("level", "response", "guard") and (guarded or not name.startswith("guard."))
     ]
-
-
-def _responses(
-    engine: Engine, experiments: Sequence[Experiment], groups: Sequence[tuple[Plateaus, ...]]
-) -> tuple[Solved, ...]:
-    """Run every study and drawing of every experiment in one batch."""
-    studies = [studies_of(one, group) for one, group in zip(experiments, groups, strict=True)]
-    drawings = [drawing_decks(one) for one in experiments]
-    transfers = [transfer_decks(one, group) for one, group in zip(experiments, groups, strict=True)]
-    decks = [deck for made in studies for study in made for deck in study.decks]
-    decks += [deck for drawn in (*drawings, *transfers) for deck in drawn]
-    traces = iter(run_once(engine, decks))
-    quantities = [
-        [found for study in made for found in study.read([next(traces) for _ in study.decks])] for made in studies
-    ]
-    curves = [
-        curves_of(one, group[0], (next(traces), next(traces))) for one, group in zip(experiments, groups, strict=True)
-    ]
-    solved = [
-        Solved(one, group, (*level_quantities(group), *found), drawn, tuple(next(traces) for _ in transfer))
-        for one, group, found, drawn, transfer in zip(experiments, groups, quantities, curves, transfers, strict=True)
-    ]
-    return tuple(solved)
 
 
 def _troubles(

@@ -31,14 +31,15 @@ from guardcheck.model import (
     Ranked,
     Ranking,
     Standard,
-    Trace,
 )
 from guardcheck.pipeline.options import Options
 from guardcheck.pipeline.ranking_sentences import notes_of, summary_of
 from guardcheck.rules import judge_all
+from guardcheck.simulate.clipping import distortions
+from guardcheck.simulate.experiment import Experiment, Plateaus
 from guardcheck.simulate.fitting import Fitter, standard_of, states_of
-from guardcheck.simulate.levels import Experiment, Plateaus, solve
-from guardcheck.simulate.response import distortion, studies_of, transfer_decks
+from guardcheck.simulate.levels import solve
+from guardcheck.simulate.response import studies_of
 from guardcheck.simulate.stress.bench import bench_of
 from guardcheck.simulate.stress.convergence import Event, Group, Progress, groups_of, human_body, run_groups
 from guardcheck.simulate.stress.events import library_events, subject_of
@@ -176,13 +177,12 @@ def _signals(
     narrow = replace(standard, quantities=("response.bandwidth",))
     wanted = [studies_of(replace(one, standard=narrow), group) for one, group in zip(experiments, groups, strict=True)]
     decks = [deck for made in wanted for study in made for deck in study.decks]
-    curves = [transfer_decks(one, group)[0] for one, group in zip(experiments, groups, strict=True)]
-    traces = iter(engine.run([*decks, *curves]))
+    traces = iter(engine.run(decks))
     responses = [[q for study in made for q in study.read([next(traces) for _ in study.decks])] for made in wanted]
-    transfers = [next(traces) for _ in curves]
+    bent = distortions(engine, [(groups[0], group) for group in groups], nominal=True)
     return [
-        _signal(one, group, groups[0], (transfers[0], transfer), tuple(found))
-        for one, group, transfer, found in zip(experiments, groups, transfers, responses, strict=True)
+        _signal(one, group, groups[0], (bending, *found))
+        for one, group, bending, found in zip(experiments, groups, bent, responses, strict=True)
     ]
 
 
@@ -190,7 +190,6 @@ def _signal(
     one: Experiment,
     group: Sequence[Plateaus],
     bare: Sequence[Plateaus],
-    transfers: tuple[Trace, Trace],
     responses: tuple[Quantity, ...],
 ) -> Signal:
     rows, other = (level_rows(plateaus[0].experiment.states, plateaus[0].volts) for plateaus in (group, bare))
@@ -202,9 +201,7 @@ def _signal(
     amplitude = next((changes[name] for name in ("level.white", "level.sync") if name in changes), None)
     error = Quantity("guard.level_error", one.chain.line, True, _finite(amplitude), failure=group[0].failure)
     sync = changes.get("level.sync") if "level.white" in changes else None
-    nominal = replace(one, builds=one.builds.nominal())
-    bent = distortion(nominal, transfers[:1], transfers[1:], (1, 1))
-    quantities = tuple(replace(found, guarded=True) for found in (error, bent, *responses))
+    quantities = tuple(replace(found, guarded=True) for found in (error, *responses))
     return Signal(quantities, _finite(sync))
 
 

@@ -27,7 +27,7 @@ from guardcheck.verification.measured import CAPTURED, Measured
 from guardcheck.verification.plan import Plan, planned_mismatch
 
 AMPLITUDES = ("level.white", "level.sync", "level.pp")
-INSTEAD = ("burst.amplitude", "level.blank")
+INSTEAD = ("burst.amplitude", "level.low", "level.blank")
 """What a line without an amplitude limit is decided by: chroma by its burst, a control line by its level."""
 MISMATCH = "level.mismatch"
 DECIDED = (CONFORMS, DOES_NOT_CONFORM)
@@ -47,6 +47,8 @@ READ_SO = {
         "measure it: the line into its load, the scope on direct coupling, and read the blanking beside the picture "
         "against the unit's 0 V; or a meter where the level is steady"
     ),
+    "level.high": "measure it: the line at its input, the scope on direct coupling, the higher of the two levels",
+    "level.low": "measure it: the line at its input, the scope on direct coupling, the lower of the two levels",
 }
 """How levels are read that a white field does not show, or that need no picture at all."""
 SAY_PICTURE = (

@@ -7,6 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from guardcheck import __version__
 from guardcheck.engine import Engine
 from guardcheck.errors import InputError
 from guardcheck.job import read_job
@@ -114,6 +115,7 @@ def verify_job(job: Job, engine: Engine, given: Given, options: Options, progres
         plan=plan_rows(job),
         job_file=Path(job.file).name,
         job_sha256=job.sha256,
+        guardcheck=__version__,
         extra={
             "explanations": [record(explained[name]) for name in planned if name in explained],
             "captures": [_capture_record(one) for one in captured],

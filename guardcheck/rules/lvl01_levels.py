@@ -4,7 +4,9 @@ Hazard
     A level too high saturates or damages the display's input; one too low gives a dark picture or no lock.
 What is read
     White, black, blanking, sync and peak-to-peak levels of each line at the display input, with cable and termination,
-    from the job's own netlist; the worst ratio between the lines of one picture.
+    from the job's own netlist; the worst ratio between the lines of one picture. Of logic signals the high and the low
+    level, each against what the receiving input still takes for it: so either polarity is judged, and a low that is
+    not low is not saved by a swing that is large.
 Limit and source
     The line's standard (guardcheck/standards); each finding names reference and how the value is known.
 Not covered
@@ -29,6 +31,8 @@ RULE = Rule(
         "level.blank",
         "level.sync",
         "level.pp",
+        "level.high",
+        "level.low",
         "level.mismatch",
         "level.headroom",
     ),

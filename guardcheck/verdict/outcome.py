@@ -35,6 +35,7 @@ from guardcheck.model import (
     Quantity,
     Rule,
 )
+from guardcheck.units import settled
 
 EVENT_MARGIN_DB = 1.5
 """Margin an event needs to conform, and lacks to fail: models of chips are no better than that (design rule)."""
@@ -44,6 +45,9 @@ AT_LEAST = "at_least"
 
 BOUNDED_BY = "picture"
 """The unknown that turns a reading into a bound: what it still proves is the bound's to say."""
+
+_SLACK = 1e-9
+"""Share of a limit by which a sample may pass it and still lie on it: the noise of the last bits."""
 
 _SEVERITY = (NOT_APPLICABLE, CONFORMS, NOT_PROVEN, DOES_NOT_CONFORM)
 
@@ -130,8 +134,8 @@ def sample_yield(samples: NDArray[np.float64] | None, limit: Limit) -> float | N
     """Return the fraction of samples inside the limit; a sample that failed counts as outside."""
     if samples is None or samples.size == 0:
         return None
-    low = -math.inf if limit.low is None else limit.low
-    high = math.inf if limit.high is None else limit.high
+    low = -math.inf if limit.low is None else limit.low - _SLACK * abs(limit.low)
+    high = math.inf if limit.high is None else limit.high + _SLACK * abs(limit.high)
     with np.errstate(invalid="ignore"):
         return float(np.mean((samples >= low) & (samples <= high)))
 
@@ -143,8 +147,27 @@ def _unsolved(samples: NDArray[np.float64] | None) -> str:
 
 
 def inside(value: float, limit: Limit) -> bool:
-    """Tell whether value lies inside the closed limit."""
-    return (limit.low is None or value >= limit.low) and (limit.high is None or value <= limit.high)
+    """Tell whether value lies inside the closed limit, both as they are written: a last bit decides nothing."""
+    unit = QUANTITIES[limit.quantity].unit if limit.quantity in QUANTITIES else ""
+    value = settled(value, unit)
+    above = limit.low is None or value >= settled(limit.low, unit)
+    return above and (limit.high is None or value <= settled(limit.high, unit))
+
+
+def _as_written(quantity: Quantity) -> Quantity:
+    """Return a quantity with its numbers as they will be saved and shown, so that the judgement is of those."""
+    unit = QUANTITIES[quantity.name].unit
+
+    def ends(pair: tuple[float, float] | None) -> tuple[float, float] | None:
+        return None if pair is None else (settled(pair[0], unit), settled(pair[1], unit))
+
+    return replace(
+        quantity,
+        value=None if quantity.value is None else settled(quantity.value, unit),
+        uncertainty=None if quantity.uncertainty is None else settled(quantity.uncertainty, unit),
+        spread=ends(quantity.spread),
+        pictures=ends(quantity.pictures),
+    )
 
 
 def _missing(quantity: Quantity) -> Judgement:
@@ -208,10 +231,12 @@ def judge_measured(value: float, expanded: float, limit: Limit, unit: str) -> Ju
 
     Conforms inside limit - U, does not conform outside limit + U, not proven between (ILAC-G8:09/2019).
     """
+    value, expanded = settled(value, unit), settled(expanded, unit)
     seen = reading(value, expanded, unit)
     allowed = limits(limit.low, limit.high, unit)
     low = -math.inf if limit.low is None else limit.low
     high = math.inf if limit.high is None else limit.high
+    low, high = settled(low, unit), settled(high, unit)
     chance = probability_inside(value, expanded / 2.0, limit)
     likely = f"probability of conformity {100 * chance:.1f} %"
     if low + expanded <= value <= high - expanded:
@@ -270,6 +295,7 @@ def probability_inside(value: float, standard_uncertainty: float, limit: Limit) 
 
 def judge_margin(margin_db: float) -> str:
     """Return the outcome of an event margin [dB]: at least +1.5 conforms, at most -1.5 does not, between not proven."""
+    margin_db = settled(margin_db, "dB")
     if not math.isfinite(margin_db):
         return NOT_PROVEN
     if margin_db >= EVENT_MARGIN_DB:
@@ -284,16 +310,17 @@ def finding(rule: str, quantity: Quantity, limit: Limit | None, *, needed: bool)
     never needed.
     """
     unit = QUANTITIES[quantity.name].unit
+    written = _as_written(quantity)
     if limit is None:
         why = "No limit applies; shown for information." if quantity.value is not None else _missing(quantity).why
         judged = Judgement(NOT_APPLICABLE, why, sample_interval(quantity.samples))
         needed = False
     elif quantity.origin == SIMULATED:
-        judged = judge_simulated(quantity, limit)
+        judged = judge_simulated(written, limit)
     elif quantity.origin in (DECLARED_ORIGIN, COMPUTED):
-        judged = judge_declared(quantity, limit)
+        judged = judge_declared(written, limit)
     else:
-        judged = judge_reading(quantity, limit)
+        judged = judge_reading(written, limit)
     notes = " ".join((judged.why, *quantity.notes))
     return Finding(
         rule=rule,

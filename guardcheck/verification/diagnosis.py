@@ -15,8 +15,9 @@ from guardcheck.compose.changes import SHORT
 from guardcheck.engine import Engine
 from guardcheck.measure import level_rows
 from guardcheck.model import Fitted, PartUse, Value
+from guardcheck.simulate.experiment import Experiment
 from guardcheck.simulate.fitting import Fitter
-from guardcheck.simulate.levels import Experiment, solve
+from guardcheck.simulate.levels import solve
 from guardcheck.verification.faults import Fault, Fittable, faults_of, fittable
 from guardcheck.verification.measured import OPEN, Measured
 from guardcheck.verification.plan import Plan

@@ -12,8 +12,9 @@ from guardcheck.engine import Engine
 from guardcheck.measure import mismatch_rows
 from guardcheck.measure.readings import READABLE, Circumstances
 from guardcheck.model import Job, Line, Quantity, Standard
+from guardcheck.simulate.experiment import Experiment
 from guardcheck.simulate.fitting import Fitter, standard_of, states_of
-from guardcheck.simulate.levels import Experiment, level_quantities, solve
+from guardcheck.simulate.levels import level_quantities, solve
 from guardcheck.simulate.response import LOAD, studies_of
 
 IMPEDANCE = "response.impedance"

@@ -16,8 +16,9 @@ from guardcheck.job import parse_job
 from guardcheck.library import Library
 from guardcheck.model import Transient
 from guardcheck.netlist import card
+from guardcheck.simulate.experiment import Experiment
 from guardcheck.simulate.fitting import Fitter
-from guardcheck.simulate.levels import Experiment, solve
+from guardcheck.simulate.levels import solve
 from guardcheck.standards import load_standard
 from tests.pipeline.jobs import line, text
 

@@ -25,7 +25,20 @@ FINDING_KEYS = [
     "spread", "interval", "yield", "uncertainty", "outcome", "origin", "planned", "estimate", "reference", "why",
     "remedy", "kind", "use", "condition", "against_original", "original",
 ]  # fmt: skip
-CONTRACT_KEYS = {"format", "command", "unit", "outcome", "seed", "engine", "findings", "conditions", "asks", "circuits"}
+CONTRACT_KEYS = {
+    "format",
+    "guardcheck",
+    "digest",
+    "command",
+    "unit",
+    "outcome",
+    "seed",
+    "engine",
+    "findings",
+    "conditions",
+    "asks",
+    "circuits",
+}
 REPORT_KEYS = {
     "limits", "curves", "warnings", "not_examined", "cautions", "plan", "unit_kind", "n_samples", "job_file",
     "job_sha256", "extra",
@@ -82,7 +95,7 @@ def test_findings_are_sorted_and_carry_values(result: Result) -> None:
     assert [row["id"] for row in rows] == sorted(row["id"] for row in rows)
     white = next(row for row in rows if row["id"] == "LVL01/green/guarded/level.white")
     assert (white["value"], white["low"], white["high"], white["unit"]) == (0.703, 0.496, 0.989, "V")
-    assert white["spread"] == [0.703 * 0.97, 0.703 * 1.03]
+    assert white["spread"] == [0.68191, 0.72409]  # 0.703 V less and more 3 %
     assert white["yield"] == 1.0
     assert (
         white["reference"]

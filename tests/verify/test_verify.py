@@ -313,7 +313,27 @@ def test_a_line_into_a_high_impedance_is_not_converted_as_if_into_75_ohm(engine:
     told = reading("sync", "level.sync", "4.9 V", picture="", load="open")
     found = only(run(engine, tmp_path, job, told), "level.sync", "sync")
     assert found.value == pytest.approx(4.9, rel=5e-3)
-    assert found.outcome == CONFORMS
+
+
+@pytest.mark.parametrize(("low", "outcome"), [("0.3 V", CONFORMS), ("2.8 V", DOES_NOT_CONFORM)])
+def test_logic_sync_is_read_high_and_low(engine: Engine, tmp_path: Path, low: str, outcome: str) -> None:
+    """Monitor service manuals: low up to 0.8 V, high from 2.0 V. A swing of 2.2 V from 5 V is never low."""
+    job = text(
+        line(
+            "sync",
+            standard="logic-sync",
+            source="logic-pin",
+            source_values='high = "5 V", low = "0 V", impedance = "50 ohm"',
+            stage_values='series = "100 ohm"',
+        ),
+        display="logic-input",
+    )
+    told = [reading("sync", name, volts, picture="") for name, volts in (("level.high", "5.0 V"), ("level.low", low))]
+    result = run(engine, tmp_path, job, *told)
+    assert only(result, "level.high", "sync").outcome == CONFORMS
+    assert only(result, "level.low", "sync").outcome == outcome
+    swing = run(engine, tmp_path, job, reading("sync", "level.sync", "2.2 V", picture=""))
+    assert only(swing, "level.low", "sync").outcome == NOT_PROVEN
 
 
 TONE, EYE = 'white = "0 V", blank = "2.7 V", sync = "1.3 V"', 'white = "0 V", blank = "3 V", sync = "2 V"'

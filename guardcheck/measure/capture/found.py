@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -235,6 +236,7 @@ class _Look:
             depth = self.blank - self.lines.means(self._tip())
             lost = full or cut_off(self.lines, self._tip(), low, self.noise, self.resolution, top - low, top=False)
             self.raw["level.sync"] = _unless(lost, "the sync tip is cut off by the edge of the screen", depth)
+            self._ends(self.raw["level.blank"], self.raw["level.sync"])
         if self.uneven:
             self.raw["level.white"] = Raw(self.floor, self.noise)
             self.raw["level.black"] = Raw(None, failure="the picture differs from line to line")
@@ -251,6 +253,16 @@ class _Look:
         self.raw["level.black"] = Raw(None, failure="the picture shows one level only, so no black to read")
         if darkest is not self.white:
             self.raw["level.black"] = _mean(self.lit.means(trimmed(darkest.window, 0.5e-6)) - self.lit_blank)
+
+    def _ends(self, blank: Raw, sync: Raw) -> None:
+        """Note the two levels of a line that carries nothing but sync, whichever of them is the higher."""
+        if blank.value is None or sync.value is None:
+            lost = Raw(None, failure=sync.failure or blank.failure)
+            self.raw["level.high"] = self.raw["level.low"] = lost
+            return
+        tip = Raw(blank.value - self.sign * sync.value, math.hypot(blank.error, sync.error))
+        low, high = sorted((blank, tip), key=lambda one: one.value or 0.0)
+        self.raw["level.high"], self.raw["level.low"] = high, low
 
     def _shape(self) -> None:
         white = self.white

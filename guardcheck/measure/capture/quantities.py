@@ -19,7 +19,7 @@ from guardcheck.measure.readings.evaluate import (
     to_load,
 )
 from guardcheck.measure.readings.instruments import STATED, presumed
-from guardcheck.measure.readings.records import AMPLITUDES, AT_LEAST, AT_MOST
+from guardcheck.measure.readings.records import AMPLITUDES, AT_LEAST, AT_MOST, DIRECT
 from guardcheck.model import MEASURED, QUANTITIES, Quantity
 
 NAMES = (
@@ -28,6 +28,8 @@ NAMES = (
     "level.blank",
     "level.sync",
     "level.pp",
+    "level.high",
+    "level.low",
     "response.line_tilt",
     "response.overshoot",
     "timing.line_period",
@@ -48,7 +50,7 @@ FULL_WHITE_BAR = (0.55, 0.80)
 at 75 % give 0.886 in luma and 0 in R, G, B: ITU-R BT.471 notation 100/0/75/0 against 75/0/75/0)."""
 
 FLAT_ONLY = ("response.line_tilt", "response.overshoot")
-_VOLTS = (*AMPLITUDES, "level.blank")
+_VOLTS = (*AMPLITUDES, *DIRECT)
 
 
 @dataclass(frozen=True)
@@ -142,14 +144,14 @@ class _Bench:
         half = accuracy.of_reading * abs(value) + accuracy.of_range * 8 * division
         rows = [Contribution("accuracy", half, source=source)]
         rounding, seen = self.rounding()
-        if name == "level.blank":
+        if name in DIRECT:
             offset = parse_accuracy(scope["offset"].text, "V")
             absolute = stated.divisions * division + stated.absolute if stated else 0.0
             if not absolute:
                 absolute, source = offset.divisions * division + offset.absolute, scope["offset"].cited()
             rows.append(Contribution("offset", absolute, source=source))
             rows.append(Contribution("wander", self.found.drift, "normal", source="seen from line to line"))
-        ends = 1 if name in ("level.blank", "noise.rms") else 2
+        ends = 1 if name in (*DIRECT, "noise.rms") else 2
         rows += [Contribution("quantisation", rounding, source=seen)] * ends
         if case.probe_tolerance is not None:
             rows.append(Contribution("probe", case.probe_tolerance * abs(value), source=STATED))

@@ -12,6 +12,7 @@ from guardcheck.measure.readings.records import (
     AMPLITUDES,
     AT_LEAST,
     AT_MOST,
+    DIRECT,
     LOADS,
     PICTURES,
     PLACES,
@@ -74,7 +75,7 @@ def evaluate(
         return _nothing(reading, failure or "", steps, guarded)
     budget = list(_instrument_rows(reading, tip))
     value, factor = tip, 1.0
-    if reading.unit == "V" and reading.quantity in (*AMPLITUDES, "level.blank"):
+    if reading.unit == "V" and reading.quantity in (*AMPLITUDES, *DIRECT):
         loaded = _to_load(reading, case, value, steps, unknowns)
         if isinstance(loaded, str):
             return _nothing(reading, loaded, steps, guarded)
@@ -149,7 +150,7 @@ def _useless(reading: Reading, case: Circumstances) -> str | None:
     steady = reading.quantity == "level.blank" or case.signal == "control"
     if reading.instrument == "meter" and reading.unit == "V" and not steady:
         return "a meter averages the picture and its blanking; this quantity needs an oscilloscope"
-    if reading.place == "pin" and reading.unit == "V" and reading.quantity in (*AMPLITUDES, "level.blank"):
+    if reading.place == "pin" and reading.unit == "V" and reading.quantity in (*AMPLITUDES, *DIRECT):
         return (
             f"it was read {PLACES['pin']} ({reading.written}); the level {PLACES['display']} needs a reading there or"
             " at the connector"
@@ -207,7 +208,7 @@ def to_load(
     """Return the value into the exact load, the factor, and the rows the conversion adds; or why it cannot be done."""
     if load != "open":
         return value, 1.0, []
-    if quantity == "level.blank":
+    if quantity in DIRECT:
         return f"the direct voltage of an open line does not tell the one into {case.load:.4g} ohm; read it terminated"
     if case.output_impedance is None:
         return "it was read with an open line, and the output impedance of the stage is not known"
@@ -268,12 +269,12 @@ def _scope_rows(reading: Reading, usual: Mapping[str, Figure]) -> list[Contribut
     rows: list[Contribution] = []
     divisions, bits = int(usual["divisions"].text), int(usual["bits"].text)
     division, where = _division(reading, divisions)
-    level = reading.quantity in (*AMPLITUDES, "level.blank")
+    level = reading.quantity in (*AMPLITUDES, *DIRECT)
     gain = usual["accuracy"] if level else usual["timebase"]
     accuracy = reading.accuracy or parse_accuracy(gain.text, reading.unit)
     source = STATED if reading.accuracy else gain.cited()
     rows += _stated_rows(reading, accuracy, abs(reading.seen), source, reading.resolution, division, divisions)
-    if reading.quantity == "level.blank" and reading.accuracy is None:
+    if reading.quantity in DIRECT and reading.accuracy is None:
         offset = parse_accuracy(usual["offset"].text, "V")
         half = offset.divisions * division + offset.absolute + offset.of_reading * abs(reading.seen)
         rows.append(Contribution("offset", half, source=usual["offset"].cited()))

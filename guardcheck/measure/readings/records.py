@@ -37,6 +37,9 @@ READABLE: tuple[str, ...] = tuple(
 AMPLITUDES = ("level.white", "level.black", "level.sync", "level.pp", "burst.amplitude", "noise.rms")
 """Differences of two levels: they scale with the load, and a constant offset of the instrument drops out."""
 
+DIRECT = ("level.blank", "level.high", "level.low")
+"""Levels against 0 V: an offset of the instrument counts in full, and an open line says little of the loaded one."""
+
 
 @dataclass(frozen=True)
 class Reading:

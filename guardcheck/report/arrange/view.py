@@ -22,6 +22,7 @@ from guardcheck.report.arrange.words import (
     quantity_title,
     sentence,
 )
+from guardcheck.units import steady
 from guardcheck.verdict.outcome import worst
 
 SUMMARY_QUANTITY = "event.margin"
@@ -231,6 +232,7 @@ def _unless(value: str, ends: tuple[float, float] | None, unit: str, digits: int
 
 def share(fraction: float) -> str:
     """Return a fraction in percent that never rounds up to a claim of all, nor down to a claim of none."""
+    fraction = steady(fraction, 9)  # the last bits of a count over a count, and no sample more
     percent = 100.0 * fraction
     if fraction < 1.0 and percent > 99.9:
         return "over 99.9 %"

@@ -28,14 +28,14 @@ from guardcheck.model import (
 )
 from guardcheck.report.arrange.words import WORST_FIRST, clean
 from guardcheck.report.saved import checks
-from guardcheck.report.saved.write import FORMAT
+from guardcheck.report.saved.write import DIGEST, FORMAT, result_hash
 from guardcheck.verdict.outcome import worst
+
+FORMER = "guardcheck-result/1"
+"""The format before; it has no digest and is still read."""
 
 _BOTTOM = 12
 """Deepest nesting accepted; a result needs five."""
-
-FIRST = "guardcheck-result/1"
-"""The first edition of the format: its findings say no kind of claim, and it has neither conditions nor asks."""
 
 MOST_BYTES = 64_000_000
 """Largest saved result that is read."""
@@ -67,10 +67,9 @@ def from_json(text: str) -> Result:
     """
     whole = _parsed(text)
     found = whole.get("format")
-    if found not in (FORMAT, FIRST):
-        raise InputError(
-            f"this is not a saved result: found {checks.short(found)}; accepted: {FORMAT}, {FIRST}", key="format"
-        )
+    if found not in (FORMAT, FORMER):
+        problem = f"this is not a saved result: found {checks.short(found)}; accepted: {FORMAT}, {FORMER}"
+        raise InputError(problem, key="format")
     limits = _limits(whole)
     findings = tuple(_finding(row, key, limits) for row, key in _records(whole, "findings", required=True))
     result = Result(
@@ -94,9 +93,12 @@ def from_json(text: str) -> Result:
         asks=tuple(_question(row, key) for row, key in _records(whole, "asks")),
         job_file=checks.take(whole, "job_file", checks.text, ""),
         job_sha256=checks.take(whole, "job_sha256", checks.text, ""),
+        guardcheck=checks.take(whole, "guardcheck", checks.text, ""),
         extra=checks.object_(whole.get("extra", {}), "extra"),
     )
     _refuse_flattery(result)
+    if found == FORMAT and checks.take(whole, DIGEST, checks.text) != result_hash(result):
+        raise InputError("does not fit what the file says; the file was altered after it was saved", key=DIGEST)
     return result
 
 
