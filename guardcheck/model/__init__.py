@@ -31,10 +31,13 @@ from guardcheck.model.findings import (
     FORBIDDEN,
     MEASURED,
     NOT_APPLICABLE,
+    NOT_MEASURED,
     NOT_PROVEN,
     OUTCOMES,
+    RATING_NOT_STATED,
     SAME,
     SIMULATED,
+    UNKNOWN_OF,
     WORSE,
     CircuitUsed,
     Condition,
@@ -43,6 +46,7 @@ from guardcheck.model.findings import (
     Quantity,
     Question,
     Result,
+    unknown_codes,
 )
 from guardcheck.model.job import UNKNOWN_WORD, Fact, Job, Line, PartUse
 from guardcheck.model.parts import KINDS, PORTS, Check, Fitted, Parameter, Part
@@ -77,6 +81,7 @@ __all__ = [
     "MISTAKE",
     "NOTHING",
     "NOT_APPLICABLE",
+    "NOT_MEASURED",
     "NOT_PROVEN",
     "OFF",
     "ON",
@@ -84,6 +89,7 @@ __all__ = [
     "PERSON",
     "PORTS",
     "QUANTITIES",
+    "RATING_NOT_STATED",
     "REFERENCE",
     "RISING",
     "ROLES",
@@ -95,6 +101,7 @@ __all__ = [
     "STRIKE",
     "UNIT_STATES",
     "UNKNOWN",
+    "UNKNOWN_OF",
     "UNKNOWN_WORD",
     "USES",
     "WITHSTAND",
@@ -143,4 +150,5 @@ __all__ = [
     "Trace",
     "Transient",
     "Value",
+    "unknown_codes",
 ]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -24,6 +24,17 @@ BETTER, SAME, WORSE = "better", "same", "worse"
 FORBIDDEN = "forbidden"
 """Kind of a condition the workshop set itself; the other is the use ``mistake``."""
 SIMULATED, MEASURED, DECLARED_ORIGIN, COMPUTED = "simulated", "measured", "declared", "computed"
+UNKNOWN_OF = "unknown-"
+"""How the codes begin that tell what a finding hangs on and nobody knows: ``unknown-source``, ``unknown-load``."""
+NOT_MEASURED = "Nothing was measured: every level is simulated from what the job file declares."
+"""What a check leaves open until readings are joined with it."""
+RATING_NOT_STATED = "rating-not-stated"
+"""Code of a finding judged against bounds of many data sheets, because nobody stated the pin's own rating."""
+
+
+def unknown_codes(names: Iterable[str]) -> tuple[str, ...]:
+    """Return the codes of declared unknowns named ``role parameter``, each once: ``unknown-source`` ..."""
+    return tuple(dict.fromkeys(f"{UNKNOWN_OF}{name.split()[0]}" for name in names))
 
 
 @dataclass(frozen=True)
@@ -35,7 +46,8 @@ class Quantity:
     unknowns judged over their usual range. `uncertainty` is expanded, k = 2. `bound` is set when a measurement shows
     one side only: ``at_least`` (the true value is no lower: it can fail high, never conform), ``at_most`` the reverse.
     `needed` false marks a quantity that is shown and decides nothing. `use` says what brings its event about, and
-    `condition` is the rule of use that avoids it.
+    `condition` is the rule of use that avoids it. `codes` say for programs what the sentences say for people: no
+    decision is read out of prose.
     """
 
     name: str
@@ -59,6 +71,7 @@ class Quantity:
     needed: bool = True
     use: str | None = None
     condition: str | None = None
+    codes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -68,6 +81,8 @@ class Finding:
     `kind` is a key of `CLAIMS`, empty until the rule's own is filled in. `use` is ``daily``, ``mistake`` or ``strike``
     for an event; `condition` is the rule of use that stands in its place where it does not conform, and then it decides
     nothing. `against_original` holds it against the original build of the line, whose value is `original`.
+    `codes` name what stands behind its reason (``unknown-source``, ``rating-not-stated``): advice is chosen by them,
+    never by words of a sentence.
     """
 
     rule: str
@@ -99,6 +114,7 @@ class Finding:
     condition: str | None = None
     against_original: str | None = None
     original: float | None = None
+    codes: tuple[str, ...] = ()
 
     @property
     def id(self) -> str:

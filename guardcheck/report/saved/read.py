@@ -221,6 +221,7 @@ def _finding(row: Mapping[str, Any], key: str, limits: Mapping[str, Limit]) -> F
     values = {name: checks.take(row, name, check, prefix=key) for name, check in _FINDING.items()}
     values |= {name: checks.take(row, name, check, left_out, key) for name, (check, left_out) in _ADDED.items()}
     values["yield_"] = values.pop("yield")
+    values["codes"] = checks.take(row, "codes", checks.texts, (), key)
     finding = Finding(**values)
     identity = checks.take(row, "id", checks.text, prefix=key)
     if identity != finding.id:
