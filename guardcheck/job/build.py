@@ -90,7 +90,7 @@ def _lines(tables: tuple[Mapping[str, Any], ...], reading: Reading) -> tuple[Lin
     seen: dict[str, int] = {}
     for index, table in enumerate(tables):
         parts = {kind: _part(kind, table, index) for kind in ("source", "stage", "guard", "event")}
-        pin = table.get("pin", {})
+        pin, stage_pin = table.get("pin", {}), table.get("stage_pin", {})
         for position, name in enumerate(table["names"]):
             place = ("line", index, "names", position)
             if name in seen:
@@ -108,6 +108,7 @@ def _lines(tables: tuple[Mapping[str, Any], ...], reading: Reading) -> tuple[Lin
                     stage=parts["stage"],
                     guard=parts["guard"],
                     pin={} if pin == UNKNOWN_WORD else pin,
+                    stage_pin={} if stage_pin == UNKNOWN_WORD else stage_pin,
                     event=parts["event"] if parts["event"].netlist else None,
                 )
             )

@@ -131,6 +131,15 @@ PIN = Table(
             f"{DATA_SHEET}: output current, or short-circuit current",
             measure("A", (1e-3, 0.2), (1e-6, 5.0)),
         ),
+        "short_circuit": value(
+            "the current the output gives, or takes, into a short at most",
+            f"{DATA_SHEET}: output short-circuit current",
+            measure("A", (5e-3, 0.3), (1e-6, 10.0)),
+        ),
+        "over_voltage_if_current_kept": flag(
+            "whether the voltage limits may be passed as long as the clamp current is kept",
+            f"{DATA_SHEET}: the footnote at the voltage limits",
+        ),
         "latch_up": value(
             "the current that the latch-up test proved harmless", "data sheet", measure("A", (0.05, 0.5), (1e-3, 5.0))
         ),
@@ -163,6 +172,13 @@ LINE = Table(
             table=PIN,
         ),
         **_part("stage", "in out vdd gnd"),
+        "stage_pin": Key(
+            "table",
+            "the ratings of the output pin of a chip in the stage: a buffer that stands at the connector",
+            DATA_SHEET,
+            also=(UNKNOWN_WORD,),
+            table=PIN,
+        ),
         **_part("guard", "chip line vdd gnd"),
         "event_values": values("the parameters of your own event"),
         "event_netlist": path("your own netlist of a stress event", "ports: near near_gnd far far_gnd"),

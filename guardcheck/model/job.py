@@ -37,7 +37,8 @@ class Line:
     source: PartUse
     stage: PartUse
     guard: PartUse
-    pin: Mapping[str, Value | str] = field(default_factory=dict)
+    pin: Mapping[str, Value | str | bool] = field(default_factory=dict)
+    stage_pin: Mapping[str, Value | str | bool] = field(default_factory=dict)
     event: PartUse | None = None
 
     @property

@@ -48,6 +48,7 @@ QUANTITIES = _table(
     ("event.time_over", "s", "time over rating", "time outside the pin's ratings"),
     ("event.rail", "V", "rail lifted to", "highest voltage the supply rail is lifted to"),
     ("event.part_margin", "dB", "margin of the parts", "rating over stress of guard and stage, worst of the parts"),
+    ("event.latch_up", "dB", "latch-up margin", "latch-up test current over the current injected into a powered pin"),
     ("event.margin", "dB", "margin", "rating over stress, worst of the rated quantities"),
     ("timing.line_period", "s", "line period", "time from sync edge to sync edge"),
     ("timing.sync_width", "s", "sync width", "width of line sync at half amplitude"),
