@@ -40,11 +40,12 @@ from guardcheck.model.quantities import QUANTITIES, Kind
 from guardcheck.model.ranking import Ranked, Ranking
 from guardcheck.model.rules import ADVICE, SAFETY, SIGNAL, Ask, Case, Facts, Rule
 from guardcheck.model.sheets import Row, Sheet, ShelfItem
-from guardcheck.model.standard import KNOWN_BY, Limit, Standard
+from guardcheck.model.standard import ASSUMED, KNOWN_BY, Limit, Standard
 from guardcheck.model.values import DECLARED, DEFAULT, DERIVED, UNKNOWN, Range, Value
 
 __all__ = [
     "ADVICE",
+    "ASSUMED",
     "CABLE",
     "COMPUTED",
     "CONFORMS",
