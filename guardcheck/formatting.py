@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable
 
 from guardcheck.model import QUANTITIES
-from guardcheck.units import format_si, settled
+from guardcheck.units import format_si, settled, steady
 
 NO_VALUE = "-"
 NO_LIMIT = "no limit"
@@ -28,6 +28,17 @@ def show(value: float | None, unit: str, digits: int = 3) -> str:
 def _percent(number: float, digits: int) -> str:
     """Return a percentage with at most `digits` decimals: what a solver leaves instead of zero is no news."""
     return format_si(round(settled(number), digits) + 0.0, "%", digits)
+
+
+def share(fraction: float) -> str:
+    """Return a fraction in percent that never rounds up to a claim of all, nor down to a claim of none."""
+    fraction = steady(fraction, 9)  # the last bits of a count over a count, and no sample more
+    percent = 100.0 * fraction
+    if fraction < 1.0 and percent > 99.9:
+        return "over 99.9 %"
+    if fraction > 0.0 and percent < 0.1:
+        return "under 0.1 %"
+    return f"{percent:.3g} %"
 
 
 def reading(value: float, expanded: float, unit: str) -> str:

@@ -96,7 +96,7 @@ DISPLAY = Table(
         "y_coupling": Y_COUPLING,
         "touch_reading": TOUCH,
     },
-    one_of=(("input", "input_netlist"),),
+    not_both=(("input", "input_netlist"),),
 )
 
 CABLE = Table(
@@ -116,6 +116,11 @@ PIN = Table(
             "how far the pin may go above the rail", DATA_SHEET, measure("V", (0.0, 2.0), (0.0, 50.0))
         ),
         "under_voltage": value("how far the pin may go below 0 V", DATA_SHEET, measure("V", (0.0, 2.0), (0.0, 50.0))),
+        "pin_voltage": value(
+            "the highest voltage of the pin against 0 V, whatever the rail does",
+            f"{DATA_SHEET}: chips without a diode to the rail print 7 V",
+            measure("V", (3.0, 30.0), (0.5, 100.0)),
+        ),
         "clamp_current": value(
             "the current the pin's own diodes may carry for good",
             f"{DATA_SHEET}: clamp, injection or input diode current",

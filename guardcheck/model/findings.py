@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -20,6 +20,17 @@ CONFORMS, DOES_NOT_CONFORM, NOT_PROVEN, NOT_APPLICABLE = (
 )
 OUTCOMES = (CONFORMS, DOES_NOT_CONFORM, NOT_PROVEN, NOT_APPLICABLE)
 SIMULATED, MEASURED, DECLARED_ORIGIN, COMPUTED = "simulated", "measured", "declared", "computed"
+UNKNOWN_OF = "unknown-"
+"""How the codes begin that tell what a finding hangs on and nobody knows: ``unknown-source``, ``unknown-load``."""
+NOT_MEASURED = "Nothing was measured: every level is simulated from what the job file declares."
+"""What a check leaves open until readings are joined with it."""
+RATING_NOT_STATED = "rating-not-stated"
+"""Code of a finding judged against bounds of many data sheets, because nobody stated the pin's own rating."""
+
+
+def unknown_codes(names: Iterable[str]) -> tuple[str, ...]:
+    """Return the codes of declared unknowns named ``role parameter``, each once: ``unknown-source`` ..."""
+    return tuple(dict.fromkeys(f"{UNKNOWN_OF}{name.split()[0]}" for name in names))
 
 
 @dataclass(frozen=True)
@@ -30,7 +41,8 @@ class Quantity:
     `samples` the seeded samples, shape ``(n_samples,)`` (NaN for a sample that failed). `unknowns` names declared
     unknowns judged over their usual range. `uncertainty` is expanded, k = 2. `bound` is set when a measurement shows
     one side only: ``at_least`` (the true value is no lower: it can fail high, never conform), ``at_most`` the reverse.
-    `needed` false marks a quantity that is shown and decides nothing.
+    `needed` false marks a quantity that is shown and decides nothing. `codes` say for programs what the sentences say
+    for people: no decision is read out of prose.
     """
 
     name: str
@@ -52,11 +64,16 @@ class Quantity:
     notes: tuple[str, ...] = ()
     bound: str | None = None
     needed: bool = True
+    codes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
 class Finding:
-    """One quantity of one line, bare or guarded, held against one limit: a row of the result contract."""
+    """One quantity of one line, bare or guarded, held against one limit: a row of the result contract.
+
+    `codes` name what stands behind its reason (``unknown-source``, ``rating-not-stated``): advice is chosen by them,
+    never by words of a sentence.
+    """
 
     rule: str
     quantity: str
@@ -82,6 +99,7 @@ class Finding:
     event: str | None = None
     severity: str | None = None
     where: str | None = None
+    codes: tuple[str, ...] = ()
 
     @property
     def id(self) -> str:

@@ -35,6 +35,7 @@ from guardcheck.metrology import expanded, width_of
 from guardcheck.model import (
     DECLARED_ORIGIN,
     DOES_NOT_CONFORM,
+    KNOWN_BY,
     MEASURED,
     NOT_APPLICABLE,
     NOT_PROVEN,
@@ -321,8 +322,10 @@ def _others(facts: Facts, where: str, decided: float) -> str:
     words = []
     for name, rows in sorted(_data().limits.items()):
         if klass in rows and name != facts.settings.get("touch_standard"):
-            high = rows[klass].high or 0.0
-            words.append(f"{_data().titles[name]} {format_si(high, 'A')} ({'over' if decided > high else 'within'})")
+            high, known = rows[klass].high or 0.0, rows[klass].known_by
+            doubt = "" if known == "read" else f", {KNOWN_BY[known]}"
+            side = "over" if decided > high else "within"
+            words.append(f"{_data().titles[name]} {format_si(high, 'A')} ({side}{doubt})")
     return f"Other standards' limits: {', '.join(words)}." if words else ""
 
 

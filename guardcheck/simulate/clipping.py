@@ -22,8 +22,6 @@ from guardcheck.simulate.experiment import Experiment, Plateaus, at_display, emf
 
 Array = NDArray[np.float64]
 
-BEYOND = 3.0
-"""How far beyond the signal's ends a clip is looked for [V of EMF]."""
 COARSE, FINE = 31, 9
 """Points of the first look, on either side of mid signal, and of each narrowing."""
 ROUNDS = 4
@@ -114,7 +112,7 @@ def _look(engine: Engine, searches: Sequence[_Clip]) -> None:
 
 
 def _grid(search: _Clip) -> Array:
-    low, high = search.ends[:, 0] - BEYOND, search.ends[:, 1] + BEYOND
+    low, high = search.ends[:, 0] - search.run.one.beyond, search.ends[:, 1] + search.run.one.beyond
     share = np.linspace(0.0, 1.0, COARSE)
     up = search.centre[:, None] + np.outer(high - search.centre, share)
     down = search.centre[:, None] + np.outer(low - search.centre, share)
@@ -147,7 +145,7 @@ def _headroom(searches: Sequence[_Clip]) -> Quantity:
         found = [_distance(search) for search in searches]
         rows = np.min([distance for distance, _ in found], axis=0)
         if not any(clips[0] for _, clips in found):
-            notes = (f"Nothing clips within {BEYOND:g} V beyond the signal: the value is a lower bound.",)
+            notes = ("Nothing clips as far beyond the signal as was looked: the value is a lower bound.",)
     return summary(one, "level.headroom", rows, replace(builds, summed=False), failure, notes)
 
 
@@ -156,7 +154,8 @@ def _distance(search: _Clip) -> tuple[Array, NDArray[np.bool_]]:
     above = search.up[:, 0] - search.ends[:, 1]
     below = search.ends[:, 0] - search.down[:, 0]
     clips = np.isfinite(above) | np.isfinite(below)
-    nearest = np.minimum(np.nan_to_num(above, nan=BEYOND), np.nan_to_num(below, nan=BEYOND))
+    beyond = search.run.one.beyond
+    nearest = np.minimum(np.nan_to_num(above, nan=beyond), np.nan_to_num(below, nan=beyond))
     return np.asarray(np.where(np.isfinite(search.gain), nearest * search.gain, np.nan)), clips
 
 

@@ -15,6 +15,10 @@ from guardcheck.signals import colour_bars
 
 Array = NDArray[np.float64]
 
+BEYOND, BEYOND_AMPS = 3.0, 0.04
+"""How far beyond the signal's ends a clip is looked for: volts of EMF, and amperes of a source that drives a current
+(3 V into 75 ohm)."""
+
 
 @dataclass(frozen=True)
 class Experiment:
@@ -29,6 +33,12 @@ class Experiment:
     def mapping(self) -> Mapping[str, str]:
         """Source parameter of each state."""
         return self.chain.source.part.states[self.standard.signal]
+
+    @property
+    def beyond(self) -> float:
+        """How far beyond the signal's ends a clip is looked for, in the unit of the source's levels [V or A]."""
+        driven = self.chain.source.part.parameters[self.mapping["blank"]].unit
+        return BEYOND_AMPS if driven == "A" else BEYOND
 
 
 @dataclass(frozen=True)

@@ -7,9 +7,8 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from guardcheck.compose import Chain
 from guardcheck.errors import InputError, JobError, accepted, nearest
-from guardcheck.library import Library
+from guardcheck.library import BENCH_LOAD, Library
 from guardcheck.model import (
     DEFAULT,
     DERIVED,
@@ -51,6 +50,8 @@ RATINGS = {
     ),
 }
 """Ratings that any part with rated components takes beside its parameters; not declared, each is assumed."""
+HEAVY = 0.4
+"""Part of the load a pin bears below which a reading is warned of: 37.5 ohm on an analogue output is still usual."""
 READING_TOLERANCE = 0.03
 """Relative error of a scope level when the job states none: 3 % is what hand scopes print (common practice)."""
 
@@ -250,6 +251,7 @@ class Fitter:
             DERIVED,
             f"from {emf.text} open and {loaded.text} into {load.text}",
         )
+        self._heavy(part, readings, load, key)
         presumed = (
             ""
             if read["open"].varies and read["loaded"].varies
@@ -261,29 +263,17 @@ class Fitter:
         )
         return {readings["emf"]: replace(emf, known=DERIVED), readings["impedance"]: derived}
 
+    def _heavy(self, part: Part, readings: Mapping[str, str], load: Value, key: str) -> None:
+        """Warn of a load that a pin of this kind should not have been asked to bear."""
+        bears = readings.get(BENCH_LOAD)
+        if bears is not None and load.nominal < HEAVY * parse(bears, "ohm")[0].nominal:
+            self.warnings.append(
+                f"{key}: {load.text} is a heavier load than a '{part.name}' should bear ({bears}): the reading itself "
+                "can hurt the pin; do not repeat it"
+            )
+
     def _error(self, key: str, problem: str) -> JobError:
         return JobError(problem, file=self.job.file, key=key, line=self.job.lines_of.get(key))
-
-    def chain(self, line: Line, standard: Standard, *, guarded: bool, reference: bool = False) -> Chain:
-        """Return the chain of one line, bare or guarded.
-
-        It ends in the job's display, or in the standard's own when `reference` is set. A standard with an input of its
-        own (a control contact, audio, logic sync) is not loaded by the picture's input, whatever that is.
-        """
-        own = PartUse("display", standard.display, key="display.input", values_key="display.values")
-        elsewhere = standard.extra["own_input"] and self.job.display.name != standard.display
-        display = own if reference or elsewhere else self.job.display
-        signal = standard.signal
-        return Chain(
-            line=line.name,
-            guarded=guarded,
-            source=self.fit(line.source, signal),
-            stage=self.fit(line.stage),
-            guard=self.fit(line.guard) if guarded else None,
-            cable=_exact(self.fit(self.job.cable)),
-            display=self.fit(display),
-            rail=self.rail(),
-        )
 
     def rail(self) -> Value:
         """Return the supply rail [V]."""
@@ -329,7 +319,7 @@ def _with_tolerance(value: Value, role: str) -> Value:
     return replace(value, low=value.nominal - half, high=value.nominal + half)
 
 
-def _exact(fitted: Fitted) -> Fitted:
+def exact(fitted: Fitted) -> Fitted:
     """Return the part with every value that cannot vary from sample to sample (a line's length) at its high end."""
     exact = {
         name: replace(value, nominal=value.high, low=value.high)

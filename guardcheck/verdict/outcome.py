@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from guardcheck.formatting import limits, reading, show, span
+from guardcheck.formatting import limits, reading, share, show, span
 from guardcheck.model import (
     ASSUMED,
     COMPUTED,
@@ -30,6 +30,7 @@ from guardcheck.model import (
     Limit,
     Quantity,
     Rule,
+    unknown_codes,
 )
 from guardcheck.units import settled
 
@@ -45,6 +46,8 @@ AT_LEAST = "at_least"
 BOUNDED_BY = "picture"
 """The unknown that turns a reading into a bound: what it still proves is the bound's to say."""
 
+_UNSURE = 1e-9
+"""No measurement makes a probability of nothing or of all."""
 _SLACK = 1e-9
 """Share of a limit by which a sample may pass it and still lie on it: the noise of the last bits."""
 
@@ -152,7 +155,7 @@ def judge_simulated(quantity: Quantity, limit: Limit) -> Judgement:
     lost = _unsolved(quantity.samples)
     each, kinds = ("build", "builds") if quantity.pictures is None else ("build and picture", "builds and pictures")
     over = f" over the usual range of {', '.join(quantity.unknowns)} (unknown)" if quantity.unknowns else ""
-    if not all(inside(end, limit) for end in ends):
+    if not all(inside(end, limit) for end in (*ends, quantity.value)):
         low, high = min([*ends, quantity.value]), max([*ends, quantity.value])
         or_not = f" or did not solve ({lost})" if lost else ""
         failing = "" if within is None else f"; {100 * (1 - within):.0f} % of builds would fail{or_not}"
@@ -199,7 +202,7 @@ def judge_measured(value: float, expanded: float, limit: Limit, unit: str) -> Ju
     high = math.inf if limit.high is None else limit.high
     low, high = settled(low, unit), settled(high, unit)
     chance = probability_inside(value, expanded / 2.0, limit)
-    likely = f"probability of conformity {100 * chance:.1f} %"
+    likely = f"probability of conformity {share(min(max(chance, _UNSURE), 1.0 - _UNSURE))}"
     if low + expanded <= value <= high - expanded:
         return Judgement(CONFORMS, f"{seen} lies within {allowed} by more than its uncertainty ({likely}).")
     if value < low - expanded or value > high + expanded:
@@ -306,6 +309,7 @@ def finding(rule: str, quantity: Quantity, limit: Limit | None, *, needed: bool)
         event=quantity.event,
         severity=quantity.severity,
         where=quantity.where,
+        codes=(*unknown_codes(quantity.unknowns), *quantity.codes),
     )
 
 

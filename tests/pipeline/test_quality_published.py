@@ -42,8 +42,11 @@ def test_field_tilt_at_the_525_line_rate(engine: Engine) -> None:
         line(
             names="comp",
             standard="composite-525",
-            source="composite-pin",
-            source_values='white = "2.0 V", black = "0.677 V", blank = "0.57 V", sync = "0 V", impedance = "1 ohm"',
+            source="encoder-pin",
+            source_values=(
+                'white = "2.0 V", black = "0.677 V", blank = "0.57 V", sync = "0 V", '
+                'impedance = "1 ohm", sink = "60 mA"'
+            ),
             stage="ac-coupled",
             stage_values='capacitor = "220 uF", series = "74 ohm"',
         )

@@ -23,7 +23,7 @@ STEADY = settings(derandomize=True, deadline=None, database=None, max_examples=6
 FINDING_KEYS = [
     "id", "needed", "where", "rule", "quantity", "line", "guarded", "event", "severity", "value", "unit", "low", "high",
     "spread", "interval", "yield", "uncertainty", "outcome", "origin", "planned", "estimate", "reference", "why",
-    "remedy",
+    "remedy", "codes",
 ]  # fmt: skip
 CONTRACT_KEYS = {
     "format",

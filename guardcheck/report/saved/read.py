@@ -180,6 +180,7 @@ _FINDING: Mapping[str, checks.Check] = {
 def _finding(row: Mapping[str, Any], key: str, limits: Mapping[str, Limit]) -> Finding:
     values = {name: checks.take(row, name, check, prefix=key) for name, check in _FINDING.items()}
     values["yield_"] = values.pop("yield")
+    values["codes"] = checks.take(row, "codes", checks.texts, (), key)
     finding = Finding(**values)
     identity = checks.take(row, "id", checks.text, prefix=key)
     if identity != finding.id:

@@ -80,6 +80,7 @@ def pin_margins(stress: Stress, ratings: PinRatings, *, human_body: Stress | Non
     rows = (
         ("over_voltage", "over", "V"),
         ("under_voltage", "under", "V"),
+        ("pin_voltage", "top", "V"),
         ("clamp_current", "injected", "A"),
         ("output_current", "delivered", "A"),
     )

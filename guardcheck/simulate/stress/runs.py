@@ -24,6 +24,7 @@ FLOORS: Mapping[str, float] = {
     "charge": 1e-8,
     "energy": 1e-7,
     "rail": 0.1,
+    "top": 0.1,
 }
 """Magnitudes [SI] below which a quantity of a stress need not hold to a hundredth of itself."""
 ENDLESS = ("charge", "energy")
