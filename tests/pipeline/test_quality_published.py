@@ -36,6 +36,15 @@ def test_the_capacitor_of_the_shelf_holds_the_limit_of_the_shelf(engine: Engine,
     assert found.outcome == "conforms"
 
 
+@pytest.mark.parametrize("metres", [1.8, 10.0, 30.0, 100.0])
+def test_a_matched_lead_does_not_ring_however_long(engine: Engine, metres: float) -> None:
+    """A lossless line between its own impedances delivers an edge as it was (circuit law): no overshoot at all."""
+    job = text(line()).replace('kind = "none"', f'kind = "coax-75"\nlength = "{metres} m"')
+    found = finding(run(engine, job), "response.overshoot")
+    assert found.value is not None
+    assert found.value < 0.006
+
+
 # tanh(T/4RC): 59.94 Hz gives 12.6 % for 220 uF; the 525-line standard asks at its own field rate
 def test_field_tilt_at_the_525_line_rate(engine: Engine) -> None:
     job = text(
