@@ -179,7 +179,7 @@ def _missing(plan: Plan, name: str) -> Measured:
 
 def _row(plan: Plan, one: Measured) -> Row:
     quantity = one.quantity
-    limit = plan.standard.limits.get(quantity.name) or captured_limits().get(quantity.name)
+    limit = captured_limits().get(quantity.name) or plan.standard.limits.get(quantity.name)
     made = _held(quantity, limit)
     meaning = _meaning(plan, quantity)
     comparable = quantity.value is not None and quantity.name.startswith("level.")

@@ -45,7 +45,7 @@ NO_BARS = "bars were declared, but the brightest part is as long as a white fiel
 
 @cache
 def captured_limits() -> Mapping[str, Limit]:
-    """Return what every captured line is held to, by quantity, from limits.toml."""
+    """Return what every measured line is held to, by quantity, from limits.toml."""
     top, _ = read_table(Path(__file__).parent / "limits.toml", error=InputError, shown_as="limits.toml")
     found = [limit_of(row) for row in top.tables("limit")]
     return {one.quantity: one for one in found}

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import pytest
+from scipy.signal import lfilter
 
 from guardcheck.engine import Engine
 from guardcheck.errors import InputError, JobError
 from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, MEASURED, NOT_PROVEN
 from guardcheck.report import to_html
-from tests.measure.measure_synth import S525, Shot
+from tests.measure.measure_synth import S525, Shot, csv_text, waveform
 from tests.verify.bench import BACK_MATCHED, capture, causes, dark, line, only, reading, run, text
 
 SHORT = Shot(rate=10e6, duration=1.2e-3, start=4e-3, bits=8, noise=0.003)
@@ -291,6 +293,17 @@ def test_a_line_behind_a_capacitor_owes_the_tilt_of_a_field(engine: Engine, tmp_
     short = only(run(engine, tmp_path, text(AC), **taken), "response.field_tilt")
     assert (short.outcome, short.needed) == (NOT_PROVEN, True)
     assert "two whole fields" in short.why
+    long = {"duration": 44e-3, "rate": 4e6, "start": 3e-3}
+    t, clean = waveform(RED.but(**long, bits=None))
+    a = 22e-6 * 150 / (22e-6 * 150 + t[1])  # 22 uF where the job has 470 uF, behind 75 ohm into 75 ohm
+    sagging = lfilter([a, -a], [1.0, -a], np.concatenate([clean[: round(0.04 / t[1])]] * 4 + [clean]))[-len(t) :]
+    _, sync = waveform(SYNC.but(**long))
+    (tmp_path / "two.csv").write_text(csv_text(t, {"CH1": sagging, "CH2": sync}), encoding="utf-8")
+    small = run(engine, tmp_path, text(AC), **{**taken, "captures": (f"red={tmp_path / 'two.csv'}",)})
+    tilt = only(small, "response.field_tilt")
+    assert tilt.value == pytest.approx(np.tanh(20e-3 / (4 * 22e-6 * 150)), abs=0.01)
+    assert (tilt.outcome, small.outcome) == (DOES_NOT_CONFORM, DOES_NOT_CONFORM)
+    assert (tilt.planned or 1.0) < 0.1
     direct = run(engine, tmp_path, text(BACK_MATCHED), **taken)
     assert not [one for one in direct.findings if one.quantity == "response.field_tilt" and one.needed]
 
