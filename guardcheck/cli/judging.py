@@ -31,7 +31,9 @@ from guardcheck.cli.app import (
 from guardcheck.errors import GuardcheckError, InputError
 
 if TYPE_CHECKING:
+    from guardcheck.engine import Engine
     from guardcheck.model import Result
+    from guardcheck.pipeline import Options
 
 
 def check(
@@ -46,25 +48,34 @@ def check(
     quiet: QuietOption = False,
 ) -> None:
     """Check a planned mod: levels, impedance, what the guard changes, and the declared bench facts."""
-    from guardcheck.pipeline import Options
+    from guardcheck.engine import Engine
 
-    options = Options(seed=seed, samples=samples, workers=workers, allow_outside=allow_outside, circuits=circuits)
     if len(jobs) == 1:
-        raise typer.Exit(_check_one(jobs[0], options, json, html, quiet))
-    raise typer.Exit(_check_many(jobs, options, json, html, quiet))
+        check_targets((json, html), tuple(jobs))
+    with Engine(workers=workers, wait=False) as engine:  # it starts while the rest of guardcheck is loaded
+        from guardcheck.pipeline import Options
+
+        options = Options(seed=seed, samples=samples, workers=workers, allow_outside=allow_outside, circuits=circuits)
+        work = _check_one if len(jobs) == 1 else _check_many
+        raise typer.Exit(work(jobs, options, engine, json, html, quiet))
 
 
-def _check_one(job: Path, options: object, json: str | None, html: Path | None, quiet: bool) -> int:
-    from guardcheck import pipeline
+def _check_one(
+    jobs: list[Path], options: Options, engine: Engine, json: str | None, html: Path | None, quiet: bool
+) -> int:
+    from guardcheck import pipeline, report
 
-    check_targets((json, html), (job,))
     progress = Progress(quiet)
-    result = pipeline.check(job, options, progress)  # type: ignore[arg-type]
+    if html is not None:
+        report.prepare_pictures()
+    result = pipeline.check(jobs[0], options, progress, engine)
     progress(1, 1, "")
     return show(result, json, html, quiet)
 
 
-def _check_many(jobs: list[Path], options: object, json: str | None, html: Path | None, quiet: bool) -> int:
+def _check_many(
+    jobs: list[Path], options: Options, engine: Engine, json: str | None, html: Path | None, quiet: bool
+) -> int:
     from guardcheck import pipeline, report
 
     if json == "-":
@@ -75,7 +86,7 @@ def _check_many(jobs: list[Path], options: object, json: str | None, html: Path 
     codes: list[int] = []
     for index, (job, name) in enumerate(zip(jobs, names, strict=True), start=1):
         try:
-            result = pipeline.check(job, options, progress.prefixed(f"job {index} of {len(jobs)}"))  # type: ignore[arg-type]
+            result = pipeline.check(job, options, progress.prefixed(f"job {index} of {len(jobs)}"), engine)
             write(
                 result,
                 None if json is None else str(in_folder(Path(json), f"{name}.json")),

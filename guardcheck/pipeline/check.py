@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from contextlib import ExitStack
+from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
 from guardcheck.cautions import cautions_for
@@ -24,23 +26,41 @@ from guardcheck.pipeline.named import check_settings
 from guardcheck.pipeline.options import Options, Progress, plan_of
 from guardcheck.pipeline.sentences import advice, not_examined, plan_rows
 from guardcheck.rules import asks_of, judge_all
+from guardcheck.simulate.batch import side_by_side
 from guardcheck.simulate.comparison import Solved, amplitude_of, guard_errors, mismatches
 from guardcheck.simulate.curves import sample_curve
+from guardcheck.simulate.experiment import Experiment
 from guardcheck.simulate.planning import JobPlan
 from guardcheck.simulate.probes import answer, probes_used
 from guardcheck.simulate.remedy import IMPEDANCES, LEVELS, Trouble, amplitude_limits, attach, find
 from guardcheck.simulate.signal import solve_signals
-from guardcheck.simulate.stress.events import EventResults, event_results
+from guardcheck.simulate.stress.events import event_results
 from guardcheck.verdict.asks import asks_of as questions_of
 from guardcheck.verdict.outcome import conditions_of, misses, overall
 from guardcheck.version import __version__
 
 
-def check(path: Path, options: Options, progress: Progress | None = None) -> Result:
-    """Return the result of checking one job file. Raises `InputError` for bad input, `EngineMissing` for no ngspice."""
-    job = read_job(path, allow_outside=options.allow_outside)
-    with Engine(workers=options.workers) as engine:
-        return check_job(job, engine, options, progress)
+def check(path: Path, options: Options, progress: Progress | None = None, engine: Engine | None = None) -> Result:
+    """Return the result of checking one job file.
+
+    Parameters
+    ----------
+    path : the job file
+    options : how to run the check
+    progress : told how far the work is
+    engine : a running engine to use, which stays running; without one an own is started and ended
+
+    Raises
+    ------
+    InputError
+        the job or something it names cannot be understood
+    EngineMissing
+        no simulator could be started
+
+    """
+    with ExitStack() as stack:  # the engine starts while the job is read and fitted
+        running = engine or stack.enter_context(Engine(workers=options.workers, wait=False))
+        return check_job(read_job(path, allow_outside=options.allow_outside), running, options, progress)
 
 
 def check_job(job: Job, engine: Engine, options: Options, progress: Progress | None = None) -> Result:
@@ -50,18 +70,12 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
     plan = plan_of(job, options)
     experiments = [one.experiment(chain) for one in plan.lines for chain in one.chains if not chain.missing]
     gaps = [gap for one in plan.lines for chain in one.chains if chain.missing for gap in _gaps(chain, one.standard)]
-    say(0, 4, "levels")
-    solved = solve_signals(engine, experiments)
-    say(2, 4, "stress events")
-    events = event_results(engine, plan) if options.events else EventResults()
+    say(0, 4, "levels and stress events")
+    studies = [partial(_signals, engine, job, experiments), partial(_stress, engine, plan)]
+    studied = side_by_side(engine, studies if options.events else studies[:1])
+    solved = studied[0].solved
     say(3, 4, "remedies")
-    quantities = (
-        *(quantity for one in solved for quantity in one.quantities),
-        *guard_errors(engine, solved),
-        *mismatches(job, solved),
-        *gaps,
-        *events.quantities,
-    )
+    quantities = (*studied[0].quantities, *gaps, *(quantity for one in studied[1:] for quantity in one.quantities))
     facts = Facts(
         quantities=tuple(quantities),
         limits={name: standard.limits for name, standard in plan.standards.items()},
@@ -89,7 +103,7 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
         engine=engine.info,
         findings=findings,
         circuits=(*plan.library.used, *probes_used(plan.library, asks_of(facts))),
-        curves=(*_curves(solved), *events.curves),
+        curves=tuple(curve for one in studied for curve in one.curves),
         warnings=plan.warnings,
         not_examined=not_examined(events=options.events),
         cautions=cautions_for(job, plan.standards.values()),
@@ -100,6 +114,26 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
         job_sha256=job.sha256,
         guardcheck=__version__,
     )
+
+
+@dataclass(frozen=True)
+class _Studied:
+    """What one half of a check gave: the wanted signal, or the stress events."""
+
+    quantities: tuple[Quantity, ...]
+    curves: tuple[Curve, ...]
+    solved: tuple[Solved, ...] = ()
+
+
+def _signals(engine: Engine, job: Job, experiments: Sequence[Experiment]) -> _Studied:
+    solved = solve_signals(engine, experiments)
+    own = [quantity for one in solved for quantity in one.quantities]
+    return _Studied((*own, *guard_errors(engine, solved), *mismatches(job, solved)), _curves(solved), solved)
+
+
+def _stress(engine: Engine, plan: JobPlan) -> _Studied:
+    found = event_results(engine, plan)
+    return _Studied(found.quantities, found.curves)
 
 
 def _gaps(chain: Chain, standard: Standard) -> list[Quantity]:

@@ -5,6 +5,7 @@ from guardcheck.report.bench_sheet.page import to_bench_sheet
 from guardcheck.report.handover import PAPERS, evidence, to_checklist_html, to_checklist_pdf
 from guardcheck.report.page.result import first_screen, to_html
 from guardcheck.report.pictures.panels import drawings
+from guardcheck.report.pictures.svg import prepare as prepare_pictures
 from guardcheck.report.saved.compare import compare
 from guardcheck.report.saved.read import from_json, read_result
 from guardcheck.report.saved.write import to_json
@@ -20,6 +21,7 @@ __all__ = [
     "evidence",
     "first_screen",
     "from_json",
+    "prepare_pictures",
     "ranking_to_html",
     "ranking_to_json",
     "ranking_to_terminal",
