@@ -1,8 +1,9 @@
 """Parts and stimuli joined into decks. Knows topology; no limits, no files, no simulator."""
 
-from guardcheck.compose.chain import EMF, FAR, FAR_GND, NEAR, RAIL, Chain
+from guardcheck.compose.chain import EMF, FAR, FAR_GND, NEAR, RAIL, Chain, chain_cards
 from guardcheck.compose.decks import (
     AT_DISPLAY,
+    HOLDS_CHARGE,
     deck_of,
     distinct,
     emf_levels,
@@ -24,6 +25,7 @@ __all__ = [
     "FAR",
     "FAR_GND",
     "FLAT_SHARE",
+    "HOLDS_CHARGE",
     "LOW",
     "NEAR",
     "RAIL",
@@ -35,6 +37,7 @@ __all__ = [
     "Probes",
     "Rail",
     "as_ladders",
+    "chain_cards",
     "deck_of",
     "distinct",
     "emf_levels",
