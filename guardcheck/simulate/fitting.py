@@ -340,7 +340,22 @@ def standard_of(job: Job, line: Line) -> Standard:
             key=key,
             line=job.lines_of.get(key),
         )
-    return load_standard(line.standard)
+    return at_rate(load_standard(line.standard), job.picture)
+
+
+def at_rate(standard: Standard, picture: Mapping[str, Any]) -> Standard:
+    """Return a standard for the picture the unit makes: its own field rate, and line rate where it counts lines.
+
+    What is not declared stays as the standard has it: the slowest field its sets take, which tilts most.
+    """
+    rate, lines = picture.get("field_rate"), picture.get("lines_per_field")
+    if not isinstance(rate, Value):
+        return standard
+    extra = {**standard.extra, "field_rate": rate.nominal, "field_rate_declared": True}
+    if isinstance(lines, Value):
+        line_rate = rate.nominal * lines.nominal
+        extra |= {"line_rate": line_rate, "timing": {**standard.extra["timing"], "line_period": 1.0 / line_rate}}
+    return replace(standard, extra=extra)
 
 
 def states_of(job: Job, fitter: Fitter, line: Line, standard: Standard) -> tuple[str, ...]:
