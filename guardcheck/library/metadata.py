@@ -52,6 +52,9 @@ def part_of(
         "models": {device.model.name: device.facts for device in devices},
         "parts": tuple(_used(row, circuit, devices) for row in top.tables("part")),
     }
+    if "real" in top:
+        elements = [element.name for element in circuit.elements]
+        extra["real"] = tuple(_known(top, "real", one, elements) for one in top.texts("real"))
     if readings:
         extra["two_readings"] = readings
     if colour:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-COMMON_KEYS = ("title", "purpose", "reference", "known_by", "ports", "parameters", "part", "check")
+COMMON_KEYS = ("title", "purpose", "reference", "known_by", "ports", "parameters", "part", "check", "real")
 KIND_KEYS: Mapping[str, tuple[str, ...]] = {
     "source": ("states", "two_readings", "colour", "exposed", "pin"),
     "stage": ("exposed",),

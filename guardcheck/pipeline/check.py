@@ -35,6 +35,7 @@ from guardcheck.simulate.levels import Experiment, Plateaus, level_quantities, s
 from guardcheck.simulate.probes import answer, probes_used
 from guardcheck.simulate.remedy import IMPEDANCES, LEVELS, Trouble, amplitude_limits, attach, find
 from guardcheck.simulate.response import studies_of, transfer_decks
+from guardcheck.simulate.schematic import schematics
 from guardcheck.simulate.stress.events import EventResults, event_results
 from guardcheck.verdict.outcome import overall
 
@@ -94,6 +95,7 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
         findings=findings,
         circuits=(*library.used, *probes_used(library, asks_of(facts))),
         curves=(*_curves(solved, standards), *events.curves),
+        schematics=schematics(engine, experiments, groups),
         warnings=tuple(dict.fromkeys((*job.warnings, *fitter.warnings))),
         not_examined=not_examined(events=options.events),
         cautions=cautions_for(job, standards.values()),

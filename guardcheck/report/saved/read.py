@@ -19,6 +19,7 @@ from guardcheck.model import (
 )
 from guardcheck.report.arrange.words import WORST_FIRST, clean
 from guardcheck.report.saved import checks
+from guardcheck.report.saved.schematic import schematic
 from guardcheck.report.saved.write import FORMAT
 from guardcheck.verdict.outcome import worst
 
@@ -70,6 +71,7 @@ def from_json(text: str) -> Result:
         findings=findings,
         circuits=tuple(_circuit(row, key) for row, key in _records(whole, "circuits")),
         curves=tuple(_curve(row, key) for row, key in _records(whole, "curves")),
+        schematics=tuple(schematic(row, key) for row, key in _records(whole, "schematics")),
         warnings=checks.take(whole, "warnings", checks.texts, ()),
         not_examined=checks.take(whole, "not_examined", checks.texts, ()),
         cautions=checks.take(whole, "cautions", checks.texts, ()),

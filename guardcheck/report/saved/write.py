@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 from hashlib import sha256
 from typing import Any
 
@@ -36,6 +37,7 @@ def to_json(result: Result) -> str:
         "circuits": [{"name": c.name, "kind": c.kind, "file": c.file, "sha256": c.sha256} for c in result.circuits],
         "limits": _limits(findings),
         "curves": [_curve(curve) for curve in result.curves],
+        "schematics": [asdict(one) for one in result.schematics],
         "warnings": list(result.warnings),
         "not_examined": list(result.not_examined),
         "cautions": list(result.cautions),
