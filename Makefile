@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.installed
 
-.PHONY: demo test lint bench reports fuzz lock clean ngspice chromium
+.PHONY: demo test lint bench mutate reports fuzz lock clean ngspice chromium
 
 demo: $(STAMP) ngspice
 	@$(BIN)/python tests/demo/make_reports.py
@@ -17,6 +17,9 @@ lint: $(STAMP)
 	$(BIN)/ruff format --check guardcheck tests
 	$(BIN)/lint-imports
 	$(BIN)/mypy
+
+mutate: $(STAMP) ngspice
+	$(BIN)/python -m tests.mutation.run $(MUTATE)
 
 bench: $(STAMP) ngspice
 	$(BIN)/python tests/benchmarks/run.py

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable
 
 from guardcheck.model import QUANTITIES
-from guardcheck.units import format_si
+from guardcheck.units import format_si, settled, steady
 
 NO_VALUE = "-"
 NO_LIMIT = "no limit"
@@ -19,6 +19,7 @@ def show(value: float | None, unit: str, digits: int = 3) -> str:
     """Return a value for a reader: ``703 mV``, ``5 %`` for a ratio (unit ``1``), ``-26.4 dB``; ``-`` for none."""
     if value is None or not math.isfinite(value):
         return NO_VALUE
+    value = settled(value, unit)
     if unit == "1":
         return _percent(100.0 * value, digits)
     return format_si(0.0 if unit == "V" and abs(value) < NO_VOLTAGE else value, unit, digits)
@@ -26,13 +27,25 @@ def show(value: float | None, unit: str, digits: int = 3) -> str:
 
 def _percent(number: float, digits: int) -> str:
     """Return a percentage with at most `digits` decimals: what a solver leaves instead of zero is no news."""
-    return format_si(round(number, digits) + 0.0, "%", digits)
+    return format_si(round(settled(number), digits) + 0.0, "%", digits)
+
+
+def share(fraction: float) -> str:
+    """Return a fraction in percent that never rounds up to a claim of all, nor down to a claim of none."""
+    fraction = steady(fraction, 9)  # the last bits of a count over a count, and no sample more
+    percent = 100.0 * fraction
+    if fraction < 1.0 and percent > 99.9:
+        return "over 99.9 %"
+    if fraction > 0.0 and percent < 0.1:
+        return "under 0.1 %"
+    return f"{percent:.3g} %"
 
 
 def reading(value: float, expanded: float, unit: str) -> str:
     """Return a measured value with its expanded uncertainty, no finer than that: ``703 mV ± 12 mV`` (GUM 7.2.6)."""
+    expanded = settled(expanded, unit)
     if expanded > 0.0 and math.isfinite(expanded) and math.isfinite(value):
-        value = round(value, 1 - math.floor(math.log10(expanded)))
+        value = round(settled(value, unit), 1 - math.floor(math.log10(expanded)))
     return f"{show(value, unit)} ± {show(expanded, unit, 2)}"
 
 

@@ -215,15 +215,50 @@ def unit_of(text: str) -> str | None:
         return None
 
 
+KEPT_DIGITS = 6
+"""Significant digits of a number that is kept or judged: far finer than any instrument or model of this trade."""
+
+DECIMALS: Mapping[str, int] = {"V": 7, "A": 12, "W": 9, "dB": 6, "ohm": 6, "Hz": 3, "s": 13, "1": 9}
+"""Decimals below which a quantity of a unit is zero: what a solver leaves where the answer is nothing."""
+
+_LEAST_DECIMALS = 15
+_NOISE_DIGITS = 10
+
+
+def steady(value: float, digits: int = KEPT_DIGITS) -> float:
+    """Return a number with its noise taken off, then rounded to `digits` significant digits.
+
+    Two processors differ in the last bits of a double, and a half that lies exactly between two digits would fall
+    either way by them. So the noise goes first (10 digits). Doing it twice changes nothing.
+    """
+    if not math.isfinite(value):
+        return value
+    kept = float(f"{float(f'{value:.{_NOISE_DIGITS - 1}e}'):.{digits - 1}e}")
+    return kept if math.isfinite(kept) else value
+
+
+def settled(value: float, unit: str = "") -> float:
+    """Return a number as it is kept, judged and shown: steady, and zero below the resolution of its unit.
+
+    Parameters
+    ----------
+    value : any number [`unit`]; one that is not finite comes back as it is
+    unit : SI unit, for what is nothing in it
+
+    """
+    kept = steady(value)
+    return round(kept, DECIMALS.get(unit, _LEAST_DECIMALS)) + 0.0 if math.isfinite(kept) else kept
+
+
 def format_si(value: float | None, unit: str, digits: int = 3) -> str:
     """Return a value for people: ``703 mV``, ``4.43 MHz``, ``12 mA``; ``-`` when there is none.
 
-    The number is rounded once, to `digits` significant digits, before the prefix is chosen.
+    Noise is taken off (see `steady`), then it is rounded to `digits` significant digits, before the prefix is chosen.
     """
     if value is None or not math.isfinite(value):
         return "-"
     label = "" if unit in ("1", "") else f" {unit}"
-    mantissa, exponent = f"{value:.{max(digits, 1) - 1}e}".split("e")
+    mantissa, exponent = f"{steady(value) if digits <= KEPT_DIGITS else value:.{max(digits, 1) - 1}e}".split("e")
     power = int(exponent)
     if float(mantissa) == 0:
         return f"0{label}"

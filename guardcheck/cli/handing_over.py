@@ -24,6 +24,7 @@ from guardcheck.errors import InputError, accepted
 
 if TYPE_CHECKING:
     from guardcheck.model import Result
+    from guardcheck.pipeline import Options
 
 
 def checklist(
@@ -89,15 +90,16 @@ def _needed(job: Path | None) -> Path:
     return job
 
 
-def _blank(job: Path | None, html: Path | None, pdf: Path | None, options: object) -> int:
+def _blank(job: Path | None, html: Path | None, pdf: Path | None, options: Options) -> int:
     from guardcheck import pipeline, report
 
     if html is None or pdf is not None:
         raise InputError(
             "the bench sheet is filled in a browser or on its print: write it with --html FILE", key="--blank"
         )
-    lines, unit, kind = ((), "", "") if job is None else pipeline.bench_lines(job, options)  # type: ignore[arg-type]
-    report.write_text(html, report.to_bench_sheet(lines, unit=unit, unit_kind=kind))
+    bench = pipeline.Bench() if job is None else pipeline.bench_of(job, options)
+    sheet = report.to_bench_sheet(bench.lines, unit=bench.unit, unit_kind=bench.unit_kind, loads=bench.loads)
+    report.write_text(html, sheet)
     typer.echo(f"wrote {html}")
     return 0
 

@@ -15,7 +15,7 @@ from guardcheck.compose.event_probes import Probes
 from guardcheck.compose.event_rail import Rail
 from guardcheck.compose.events import LOW, SWING, SWINGS_AT, EventCase, event_deck, has_coupling, longest_line_run
 from guardcheck.compose.lines import as_ladders
-from guardcheck.compose.quality import FLAT_SHARE, power_deck, square_deck, step_deck, transfer_deck
+from guardcheck.compose.quality import FLAT_SHARE, gain_deck, power_deck, square_deck, step_deck
 from guardcheck.compose.schematic import Drawn, drawn
 from guardcheck.compose.variants import Builds, plan_builds
 
@@ -42,6 +42,7 @@ __all__ = [
     "drawn",
     "emf_levels",
     "event_deck",
+    "gain_deck",
     "has_coupling",
     "impedance_deck",
     "level_deck",
@@ -51,6 +52,5 @@ __all__ = [
     "response_deck",
     "square_deck",
     "step_deck",
-    "transfer_deck",
     "waveform_deck",
 ]

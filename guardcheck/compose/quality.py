@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
@@ -12,7 +13,7 @@ from guardcheck.compose.chain import EMF, Chain, chain_cards
 from guardcheck.compose.decks import AT_DISPLAY, deck_of, hold_capacitors
 from guardcheck.compose.lines import as_ladders
 from guardcheck.compose.variants import Builds
-from guardcheck.model import Card, Deck, Operating, Transient
+from guardcheck.model import Card, Deck, Operating, Sweep, Transient
 from guardcheck.netlist import card
 
 Array = NDArray[np.float64]
@@ -22,14 +23,27 @@ FLAT_FROM, FLAT_TO = 0.02, 0.98
 FLAT_SHARE = FLAT_TO - FLAT_FROM - 1.0 / 200
 """Share of a half between the middles of its two windows, each one two-hundredth of a half wide."""
 PERIODS = 8
+EDGE_POINTS = 25
+"""Corners of a test step's edge."""
+GAIN_AT = 1e3
+"""Where small-signal gain is taken [Hz]: low enough that what does not hold its charge is open."""
 
 
-def transfer_deck(chain: Chain, emf: Array, builds: Builds, held: Mapping[str, Array]) -> Deck:
-    """Return the operating points of a single build over EMFs of shape ``(n_points,)`` [V], capacitors held."""
-    cards, models = chain_cards(chain, builds, len(emf))
-    fixed = {name: np.full(len(emf), float(volts[0])) for name, volts in held.items()}
-    flat, _ = hold_capacitors(cards, fixed, len(emf))
-    return deck_of(f"transfer of {chain.line}", (*flat, card("vemf", (EMF, "0"), emf)), models, Operating(), AT_DISPLAY)
+def gain_deck(chain: Chain, emf: Array, builds: Builds, held: Mapping[str, Array]) -> Deck:
+    """Return the small-signal gain from the source's EMF to the display at operating points of its own.
+
+    Parameters
+    ----------
+    emf : the levels of every build, shape ``(n_rows, n_points)`` [V]; variants run build by build
+    held : voltage on each coupling capacitor [V]; the first entry, that of the nominal build, holds for all
+
+    """
+    rows, points = emf.shape
+    cards, models = chain_cards(chain, builds, points)
+    fixed = {name: np.full(rows * points, float(volts[0])) for name, volts in held.items()}
+    flat, _ = hold_capacitors(cards, fixed, rows * points)
+    drive = card("vemf", (EMF, "0"), emf.ravel(), "ac 1.0")
+    return deck_of(f"gain of {chain.line}", (*flat, drive), models, Sweep(GAIN_AT, GAIN_AT, 1), AT_DISPLAY)
 
 
 def square_deck(chain: Chain, low: float, high: float, *, rate: float, builds: Builds) -> Deck:
@@ -70,15 +84,22 @@ def square_deck(chain: Chain, low: float, high: float, *, rate: float, builds: B
 
 
 def step_deck(chain: Chain, low: float, high: float, *, rise_time: float, builds: Builds) -> Deck:
-    """Return one step between two EMFs [V] with a 10-90 % rise time [s], fine enough to see its overshoot."""
-    ramp = rise_time / 0.8
+    """Return one step between two EMFs [V] with a 10-90 % rise time [s], fine enough to see its overshoot.
+
+    The edge is half a cosine (the sine-squared edge of video test signals), because the corners of a ramp hold more
+    than a ladder can carry: its own ringing would pass for the circuit's.
+    """
+    ramp = rise_time / (2.0 * math.asin(0.8) / math.pi)
     start = 4 * ramp
     stop = start + 30 * ramp
     cards, models = chain_cards(chain, builds, 1)
-    points = f"0.0 {low!r} {start!r} {low!r} {start + ramp!r} {high!r} {stop!r} {high!r}"
+    share = np.linspace(0.0, 1.0, EDGE_POINTS)
+    edge = low + (high - low) * np.sin(np.pi * share / 2.0) ** 2
+    corners = [(0.0, low), *zip((start + ramp * share).tolist(), edge.tolist(), strict=True), (stop, high)]
+    points = " ".join(f"{when!r} {volts!r}" for when, volts in corners)
     source = card("vemf", (EMF, "0"), None, f"pwl({points})")
-    flat = as_ladders(cards, rise_time=rise_time)
-    analysis = Transient(step=ramp / 10, stop=stop, max_step=ramp / 20)
+    flat = as_ladders(cards, rise_time=rise_time, coupled=True)
+    analysis = Transient(step=ramp / 10, stop=stop, max_step=ramp / 100)
     return deck_of(f"step of {chain.line}", (*flat, source), models, analysis, AT_DISPLAY)
 
 

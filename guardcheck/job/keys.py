@@ -96,7 +96,7 @@ DISPLAY = Table(
         "y_coupling": Y_COUPLING,
         "touch_reading": TOUCH,
     },
-    one_of=(("input", "input_netlist"),),
+    not_both=(("input", "input_netlist"),),
 )
 
 CABLE = Table(
@@ -116,6 +116,11 @@ PIN = Table(
             "how far the pin may go above the rail", DATA_SHEET, measure("V", (0.0, 2.0), (0.0, 50.0))
         ),
         "under_voltage": value("how far the pin may go below 0 V", DATA_SHEET, measure("V", (0.0, 2.0), (0.0, 50.0))),
+        "pin_voltage": value(
+            "the highest voltage of the pin against 0 V, whatever the rail does",
+            f"{DATA_SHEET}: chips without a diode to the rail print 7 V",
+            measure("V", (3.0, 30.0), (0.5, 100.0)),
+        ),
         "clamp_current": value(
             "the current the pin's own diodes may carry for good",
             f"{DATA_SHEET}: clamp, injection or input diode current",
@@ -174,6 +179,15 @@ CLAIMS = Table(
     }
 )
 
+USE = Table(
+    {
+        "forbids": words(
+            "the stress events the workshop forbids by a label at the socket: each becomes a condition of use",
+            "guardcheck list events",
+        )
+    }
+)
+
 JOB = Table(
     {
         "format": Key("format", "the version of this file's format", "write format = 1", required=True),
@@ -191,6 +205,7 @@ JOB = Table(
         "setpoint": Key("tables", "adjustments that were made", table=SETPOINT),
         "link": Key("tables", "other apparatus that stays connected", table=LINK),
         "claims": Key("table", "what the mod is claimed to do", table=CLAIMS),
+        "use": Key("table", "what the unit may not be used for", table=USE),
     }
 )
 FACT_TABLES = ("bond", "barrier", "capacitor", "hazards", "setpoint", "link")

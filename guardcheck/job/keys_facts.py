@@ -82,6 +82,7 @@ BARRIER = Table(
     {
         "where": text("where the barrier lies", required=True),
         "material": text("what the barrier is made of", "what it is sold as", required=True),
+        "designation": text("its maker's designation", "printed on the roll, or its data sheet"),
         "working_voltage": value("the voltage across the barrier in use", "highest voltage of the parts it parts",
                                  measure("V", (1.0, 400.0), (0.0, 30e3))),
         "node_resistance": value("the resistance from the node it keeps apart to 0 V", "schematic; meter, unit off",
@@ -120,10 +121,12 @@ HAZARDS = Table(
         "crt_anode": value("the anode voltage of the picture tube", "service manual",
                            measure("V", (15e3, 40e3), (500.0, 60e3))),
         "laser": flag("whether there is an optical pick-up or another laser", "a disc drive"),
+        "optical_pickup": flag("whether there is an optical pick-up: another word for laser", "a disc drive"),
         "laser_wavelength": value("its wavelength", "service manual", measure("m", (4e-7, 1e-6), (1e-7, 2e-5))),
         "laser_power": value("its power at the lens", "service manual", measure("W", (1e-5, 5e-3), (1e-9, 10.0))),
         "interlock_defeated": flag("whether a cover switch was bridged", "look"),
         "battery": flag("whether there is a lithium cell", "look"),
+        "lithium_cell": flag("whether there is a lithium cell: another word for battery", "look"),
         "switch_mode_primary": flag("whether a switch-mode supply was opened on its mains side", "look"),
         "hot_air": flag("whether hot air was used, or will be", "your own tools"),
     }

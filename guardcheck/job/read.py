@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from pathlib import Path
+from pathlib import Path, PurePath
 from typing import Any, NoReturn
 
 from guardcheck import units
@@ -42,8 +42,9 @@ class Reading:
         raise JobError(problem, file=self.file, key=_safe(place) or None, line=self.line(place))
 
     def warn(self, sentence: str, place: Place) -> None:
-        """Keep a warning with its place."""
-        self.warnings.append(str(JobError(sentence, file=self.file, key=_safe(place) or None, line=self.line(place))))
+        """Keep a warning with its place; it goes into the result, so the file stands there by its bare name."""
+        name = PurePath(self.file).name
+        self.warnings.append(str(JobError(sentence, file=name, key=_safe(place) or None, line=self.line(place))))
 
 
 def read_table(raw: Any, table: Table, place: Place, reading: Reading) -> dict[str, Any]:

@@ -3,5 +3,6 @@
 from guardcheck.library.catalogue import Library
 from guardcheck.library.checks import Hanging, hanging
 from guardcheck.library.devices import Device
+from guardcheck.library.schema import BENCH_LOAD
 
-__all__ = ["Device", "Hanging", "Library", "hanging"]
+__all__ = ["BENCH_LOAD", "Device", "Hanging", "Library", "hanging"]

@@ -29,7 +29,7 @@ _NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,39}")
 
 @dataclass(frozen=True)
 class Shelf:
-    """A folder of parts; `label` is how it is called in messages and results."""
+    """A folder of parts; `label` is how it is called in messages."""
 
     path: Path
     label: str
@@ -58,8 +58,13 @@ class Shelf:
         return pair if name in self.names(folder) else None
 
     def shown(self, path: Path) -> str:
-        """Return a file's path as it is shown."""
+        """Return a file's path as it is shown in messages."""
         return f"{self.label}/{path.relative_to(self.path).as_posix()}"
+
+    @property
+    def name(self) -> str:
+        """The folder's bare name, for results: where it lies on somebody's disk is no part of them."""
+        return Path(self.label).name or self.path.resolve().name
 
 
 @dataclass(frozen=True)
@@ -70,6 +75,7 @@ class Library:
     _parts: dict[tuple[str, str], Part] = field(default_factory=dict, repr=False, compare=False)
     _devices: dict[str, Device] = field(default_factory=dict, repr=False, compare=False)
     _pins: dict[str, PinFamily] = field(default_factory=dict, repr=False, compare=False)
+    _hidden: dict[tuple[str, str], str] = field(default_factory=dict, repr=False, compare=False)
 
     @classmethod
     def load(cls, extra: Path | None = None) -> Library:
@@ -103,6 +109,9 @@ class Library:
 
         """
         if (kind, name) not in self._parts:
+            now = self._renamed(kind, name)
+            if now is not None:
+                return self.get(kind, now)
             shelf, netlist, metadata = self._find(kind, name)
             file = shelf.shown(netlist)
             top, meta_bytes = read_table(metadata, error=CircuitError, shown_as=shelf.shown(metadata))
@@ -177,10 +186,25 @@ class Library:
     @property
     def used(self) -> tuple[CircuitUsed, ...]:
         """Everything read so far, sorted by kind and name."""
-        parts = {CircuitUsed(part.name, part.kind, part.file, part.sha256) for part in self._parts.values()}
-        models = {CircuitUsed(one.name, "model", one.file, one.sha256) for one in self._devices.values()}
-        pins = {CircuitUsed(one.name, "pin", one.file, one.sha256) for one in self._pins.values()}
+        parts = {CircuitUsed(part.name, part.kind, self._bare(part.file), part.sha256) for part in self._parts.values()}
+        models = {CircuitUsed(one.name, "model", self._bare(one.file), one.sha256) for one in self._devices.values()}
+        pins = {CircuitUsed(one.name, "pin", self._bare(one.file), one.sha256) for one in self._pins.values()}
         return tuple(sorted(parts | models | pins, key=lambda one: (one.kind, one.name, one.file)))
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """Return a sentence for every part read so far that stands in for a supplied one of the same name."""
+        return tuple(
+            f"{kind} '{name}' is the one in {self._bare(file)}, not the {kind} of that name that comes with guardcheck"
+            for (kind, name), file in sorted(self._hidden.items())
+        )
+
+    def _bare(self, file: str) -> str:
+        """Return a file as results name it: beside its shelf's or its own bare name, never by a place on this disk."""
+        for shelf in self.shelves:
+            if file.startswith(f"{shelf.label}/"):
+                return f"{shelf.name}{file.removeprefix(shelf.label)}"
+        return Path(file).name if Path(file).is_absolute() else file
 
     def _find(self, kind: str, name: str) -> tuple[Shelf, Path, Path]:
         folder = _folder(kind)
@@ -194,11 +218,29 @@ class Library:
                         "is missing; a part is a netlist and a metadata file of its name, inside the folder",
                         file=shelf.shown(path),
                     )
+            if any(name in other.names(folder) for other in self.shelves[self.shelves.index(shelf) + 1 :]):
+                self._hidden[kind, name] = shelf.shown(pair[0])
             return shelf, *pair
         known = self.names(kind)
         raise CircuitError(
             f"there is no {kind} '{shown(name, 40)}'; accepted: {accepted(known) or 'none'}{nearest(name, known)}"
         )
+
+    def _renamed(self, kind: str, name: str) -> str | None:
+        """Return the part that metadata says was once called `name`; None when there is a part of that name, or none.
+
+        Job files keep working when two parts turn out to be one.
+        """
+        if name in self.names(kind) or kind == "model":
+            return None
+        for shelf in self.shelves:
+            for one in sorted(shelf.names(_folder(kind))):
+                pair = shelf.pair(_folder(kind), one)
+                if pair is not None and pair[1].is_file():
+                    top, _ = read_table(pair[1], error=CircuitError, shown_as=shelf.shown(pair[1]))
+                    if name in top.texts("formerly"):
+                        return one
+        return None
 
     def _devices_of(self, circuit: Subcircuit) -> tuple[Device, ...]:
         try:

@@ -4,14 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-COMMON_KEYS = ("title", "purpose", "reference", "known_by", "ports", "parameters", "part", "check", "real")
+COMMON_KEYS = ("title", "purpose", "reference", "known_by", "formerly", "ports", "parameters", "part", "check", "real")
 KIND_KEYS: Mapping[str, tuple[str, ...]] = {
-    "source": ("states", "two_readings", "colour", "exposed", "pin"),
+    "source": ("states", "two_readings", "colour", "exposed", "pin", "feed", "ladder"),
     "stage": ("exposed",),
     "guard": ("exposed",),
     "cable": ("line",),
     "display": ("remedy",),
-    "event": ("unit", "mated", "mating", "severities", "stop", "step", "lasting", "claimed", "role"),
+    "event": (
+        "unit",
+        "mated",
+        "mating",
+        "severities",
+        "stop",
+        "step",
+        "lasting",
+        "claimed",
+        "role",
+        "use",
+        "condition",
+    ),
 }
 OWN_KEYS = ("title", "purpose", "reference", "known_by", "parameters", "states", "two_readings")
 DEVICE_KEYS = ("title", "purpose", "reference", "known_by", "ports", "valid", "ratings", "check")
@@ -28,6 +40,8 @@ PARAMETER_KEYS = (
 )
 STATE_NAMES = ("white", "black", "blank", "sync")
 READING_ROLES = ("open", "loaded", "load", "emf", "impedance")
+BENCH_LOAD = "bench_load"
+"""The heaviest load a technician is asked to hang on a source's pin: 75 ohm suits an analogue output, never logic."""
 
 RATINGS: Mapping[str, str] = {
     "power": "W",
@@ -55,14 +69,16 @@ VALID: Mapping[str, str] = {"forward_current": "A", "reverse_current": "A", "col
 PIN_RATINGS: Mapping[str, str] = {
     "over_voltage": "V",
     "under_voltage": "V",
+    "pin_voltage": "V",
     "clamp_current": "A",
     "output_current": "A",
     "latch_up": "A",
     "hbm": "V",
     "cdm": "V",
 }
-"""Ratings of a chip's pin, spelled as in a job file: how far above the rail and below 0 V, the current its diodes may
-carry, what it may deliver itself, the latch-up test, and the ESD classes."""
+"""Ratings of a chip's pin, spelled as in a job file: how far above the rail and below 0 V, the highest voltage against
+0 V whatever the rail does, the current its diodes may carry, what it may deliver itself, the latch-up test, and the ESD
+classes."""
 
 READ_UNITS: Mapping[str, str] = {"v": "V", "i": "A", "z": "ohm", "gain": "1"}
 """What a check may read, with its unit."""

@@ -12,13 +12,13 @@ from guardcheck.measure.levels import (
 )
 from guardcheck.measure.quality import (
     RETURN_LOSS_CAP,
+    clip_bracket,
     dissipation,
-    gain_change,
-    headroom,
     overshoot,
     return_loss,
     tilt,
     upper_corner,
+    worst_bend,
 )
 from guardcheck.measure.stress import (
     PinWaves,
@@ -38,11 +38,10 @@ __all__ = [
     "PinWaves",
     "Stress",
     "as_held",
+    "clip_bracket",
     "decibels",
     "dissipation",
     "duties",
-    "gain_change",
-    "headroom",
     "heat",
     "holds",
     "level_rows",
@@ -61,6 +60,7 @@ __all__ = [
     "time_outside",
     "upper_corner",
     "width_over",
+    "worst_bend",
     "worst_impedance",
     "worst_of",
 ]

@@ -13,7 +13,9 @@ Complex = NDArray[np.complex128]
 RETURN_LOSS_CAP = 60.0
 """Return loss is reported up to here [dB]: no cable or connector is better."""
 CLIPPED = 0.5
-"""A slope below this share of the slope at mid signal counts as clipped."""
+"""A gain below this share of the gain at mid signal counts as clipped."""
+DEAD = 1e-9
+"""A gain below this is none: nothing can be compared with it."""
 
 
 def return_loss(impedance: Complex, nominal: float) -> Array:
@@ -87,50 +89,42 @@ def overshoot(time: Array, volts: Array) -> float:
     return max(float(np.max((volts - final) / height)), 0.0)
 
 
-def slopes(emf: Array, volts: Array) -> tuple[Array, Array]:
-    """Return midpoints [V] and slopes of a transfer curve, both shape ``(n_points - 1,)``."""
-    return (emf[1:] + emf[:-1]) / 2.0, np.diff(volts) / np.diff(emf)
+def clip_bracket(emf: Array, gain: Array, middle: Array) -> Array:
+    """Return the two neighbouring EMFs between which a signal begins to clip, shape ``(n_rows, 2)`` [V].
 
-
-def headroom(emf: Array, volts: Array, lowest: float, highest: float) -> tuple[float, bool]:
-    """Return the least distance from the signal to clipping, in volts at the display, and whether it clips at all.
-
-    Clipping is where the slope falls below half of its value in the middle of the signal. Negative: the signal itself
-    clips. When the curve does not clip within the grid, the distance to the grid's end is returned ("at least").
+    Clipping is where the gain falls below half of its value at mid signal. The first of the two still lives; NaN where
+    the gain is never lost.
 
     Parameters
     ----------
-    emf, volts : transfer curve, shape ``(n_points,)`` [V]
-    lowest, highest : the signal's extremes [V of EMF]
+    emf : levels from the middle of the signal outward, shape ``(n_rows, n_points)`` [V]
+    gain : magnitude of the small-signal gain there, same shape; NaN (not solved) counts as lost
+    middle : the gain at mid signal, shape ``(n_rows,)``
 
     """
-    middle, slope = slopes(emf, volts)
-    centre = int(np.argmin(np.abs(middle - (lowest + highest) / 2.0)))
-    gain = slope[centre]
-    alive = np.abs(slope) >= CLIPPED * abs(gain)
-    up = next((int(index) for index in range(centre, len(slope)) if not alive[index]), None)
-    down = next((int(index) for index in range(centre, -1, -1) if not alive[index]), None)
-    top = emf[-1] if up is None else emf[up]
-    bottom = emf[0] if down is None else emf[down + 1]
-    distance = min(top - highest, lowest - bottom) * abs(gain)
-    return float(distance), up is not None or down is not None
+    with np.errstate(invalid="ignore"):
+        lost = np.logical_not(gain >= CLIPPED * middle[:, None])
+    first = np.argmax(lost, axis=1)
+    rows = np.arange(len(emf))
+    bracket = np.stack([emf[rows, np.maximum(first - 1, 0)], emf[rows, first]], axis=1)
+    return np.where(np.any(lost, axis=1, keepdims=True), bracket, np.nan)
 
 
-def gain_change(bare: Array, guarded: Array, emf: Array, *, lowest: float, highest: float, reference: float) -> float:
-    """Return the worst change of small-signal gain the guard makes over the signal's range.
+def worst_bend(bare: Array, guarded: Array) -> tuple[Array, NDArray[np.intp]]:
+    """Return the worst change of gain a guard makes per build, and the column where it is.
 
-    The ratio of the guarded slope to the bare one, relative to that ratio at the `reference` level (blanking), as
-    differential gain is defined; arrays of shape ``(n_points,)`` [V], levels in volts of EMF.
+    The ratio of the guarded to the bare gain against that ratio in the first column (blanking), as differential gain is
+    defined. Both of shape ``(n_rows, n_points)``. A point without a bare gain is left out; one that was not solved
+    (NaN) leaves its build without an answer.
     """
-    middle, without = slopes(emf, bare)
-    _, having = slopes(emf, guarded)
-    inside = (middle >= lowest) & (middle <= highest) & (np.abs(without) > 1e-9)
-    if not inside.any():
-        return float("nan")
     with np.errstate(divide="ignore", invalid="ignore"):
-        ratio = having / without
-    home = ratio[int(np.argmin(np.abs(middle - reference)))]
-    return float(np.max(np.abs(ratio[inside] / home - 1.0)))
+        ratio = np.where(bare > DEAD, guarded / bare, np.nan)
+        change = np.abs(ratio / ratio[:, :1] - 1.0)
+    found = np.nan_to_num(change, nan=-1.0)
+    column = np.argmax(found[:, 1:], axis=1) + 1
+    worst = found[np.arange(len(found)), column]
+    unsolved = np.isnan(bare).any(axis=1) | np.isnan(guarded).any(axis=1)
+    return np.asarray(np.where(unsolved | (worst < 0.0), np.nan, worst)), column
 
 
 def dissipation(potentials: Sequence[Array], currents: Sequence[Array]) -> Array:

@@ -57,7 +57,8 @@ class Stress:
     """What one run did to a pin: magnitudes [SI].
 
     `injected` is the largest current forced on the pin (diodes and driver together), `delivered` the largest its driver
-    delivers; `current` the larger of the two. `charge` is what the event moves, less the steady current it ends with.
+    delivers; `current` the larger of the two. `top` is
+    the highest voltage against 0 V. `charge` is what the event moves, less the steady current it ends with.
     """
 
     over: float
@@ -67,6 +68,7 @@ class Stress:
     charge: float
     energy: float
     rail: float
+    top: float = 0.0
 
     @property
     def current(self) -> float:
@@ -88,6 +90,7 @@ def stress_of(waves: PinWaves) -> Stress:
             (_integral(np.abs(amps * (waves.volts - rail)), waves.time) for amps, rail in waves.diodes), start=0.0
         ),
         rail=_peak(waves.rail),
+        top=_peak(waves.volts),
     )
 
 
@@ -99,7 +102,7 @@ def time_outside(waves: PinWaves, *, over: float, under: float, current: float) 
 
 def worst_of(stresses: Sequence[Stress]) -> Stress:
     """Return the largest of each magnitude."""
-    names = ("over", "under", "injected", "delivered", "charge", "energy", "rail")
+    names = ("over", "under", "injected", "delivered", "charge", "energy", "rail", "top")
     return Stress(*(max(getattr(one, name) for one in stresses) for name in names))
 
 

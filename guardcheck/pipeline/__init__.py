@@ -4,15 +4,16 @@ from guardcheck.pipeline.browse import describe, new_job_text, shelf, write_new
 from guardcheck.pipeline.check import check, check_job
 from guardcheck.pipeline.guards import rank_guards
 from guardcheck.pipeline.options import DEFAULT_SAMPLES, DEFAULT_SEED, Options
-from guardcheck.pipeline.verify import bench_lines, new_readings, verify, verify_job
+from guardcheck.pipeline.verify import Bench, bench_of, new_readings, verify, verify_job
 from guardcheck.verification.inputs import Given, given
 
 __all__ = [
     "DEFAULT_SAMPLES",
     "DEFAULT_SEED",
+    "Bench",
     "Given",
     "Options",
-    "bench_lines",
+    "bench_of",
     "check",
     "check_job",
     "describe",

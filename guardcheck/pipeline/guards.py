@@ -16,7 +16,6 @@ from guardcheck.compose import Chain
 from guardcheck.engine import Engine
 from guardcheck.errors import JobError, accepted, nearest
 from guardcheck.job import read_job
-from guardcheck.library import Library
 from guardcheck.measure import level_rows, relative_change
 from guardcheck.model import (
     DOES_NOT_CONFORM,
@@ -31,14 +30,15 @@ from guardcheck.model import (
     Ranked,
     Ranking,
     Standard,
-    Trace,
 )
-from guardcheck.pipeline.options import Options
+from guardcheck.pipeline.options import Options, plan_of
 from guardcheck.pipeline.ranking_sentences import notes_of, summary_of
 from guardcheck.rules import judge_all
-from guardcheck.simulate.fitting import Fitter, standard_of, states_of
-from guardcheck.simulate.levels import Experiment, Plateaus, solve
-from guardcheck.simulate.response import distortion, studies_of, transfer_decks
+from guardcheck.simulate.clipping import distortions
+from guardcheck.simulate.experiment import Experiment, Plateaus
+from guardcheck.simulate.levels import solve
+from guardcheck.simulate.planning import JobPlan, LinePlan
+from guardcheck.simulate.response import studies_of
 from guardcheck.simulate.stress.bench import bench_of
 from guardcheck.simulate.stress.convergence import Event, Group, Progress, groups_of, human_body, run_groups
 from guardcheck.simulate.stress.events import library_events, subject_of
@@ -74,23 +74,23 @@ def rank_guards(path: Path, options: Options, line: str | None = None, say: Prog
 
     """
     job = read_job(path, allow_outside=options.allow_outside)
-    folder = options.circuits or (Path(job.circuits) if job.circuits else None)
-    fitter = Fitter(job, Library.load(folder))
+    name = _line(job, line).name
+    plan = plan_of(job, options)
     with Engine(workers=options.workers) as engine:
-        return rank_line(engine, job, fitter, _line(job, line), say or (lambda done, total, what: None))
+        return rank_line(engine, plan, name, say or (lambda done, total, what: None))
 
 
-def rank_line(engine: Engine, job: Job, fitter: Fitter, line: Line, say: Progress) -> Ranking:
+def rank_line(engine: Engine, plan: JobPlan, name: str, say: Progress) -> Ranking:
     """Return the ranking of all guards on one line."""
-    standard = standard_of(job, line)
-    states = states_of(job, fitter, line, standard)
-    candidates = candidates_of(fitter, line, standard)
-    events = tuple(_hardest(event) for event in library_events(fitter))
-    bench = bench_of(job, fitter.rail())
-    subjects = [subject_of(job, fitter, line, one.chain, standard, bench) for one in candidates]
+    job, one_line = plan.job, plan.line(name)
+    line, standard = one_line.line, one_line.standard
+    candidates = candidates_of(plan, one_line)
+    events = tuple(_hardest(event) for event in library_events(plan))
+    bench = bench_of(job, plan.rail)
+    subjects = [subject_of(plan, one_line, one.chain, bench) for one in candidates]
     groups = [list(groups_of(subject, events)) for subject in subjects]
     run_groups(engine, [group for mine in groups for group in mine], say)
-    signals = _signals(engine, states, standard, candidates)
+    signals = _signals(engine, one_line, candidates)
     stressed = [event for event in events if event.plan.role != REFERENCE]
     decides = {event.name: not event.plan.claimed or event.name in job.claims for event in stressed}
     rows = [
@@ -109,7 +109,7 @@ def rank_line(engine: Engine, job: Job, fitter: Fitter, line: Line, say: Progres
         summary=summary_of(line.name, ordered, rows[0], decides),
         notes=notes_of(ordered, bench),
         engine=engine.info,
-        circuits=fitter.library.used,
+        circuits=plan.library.used,
     )
 
 
@@ -124,25 +124,24 @@ def _line(job: Job, name: str | None) -> Line:
     return next(line for line in job.lines if line.name == name)
 
 
-def candidates_of(fitter: Fitter, line: Line, standard: Standard) -> tuple[Candidate, ...]:
+def candidates_of(plan: JobPlan, one: LinePlan) -> tuple[Candidate, ...]:
     """Return every guard in every place, the bare line first; the job's own guard keeps the job's values."""
-    bare = fitter.chain(line, standard, guarded=False)
-    found = [Candidate(NONE, None, "No guard", 0, bare, not line.has_guard)]
-    planned = fitter.chain(line, standard, guarded=True) if line.has_guard else None
+    line, bare, planned = one.line, one.bare, one.guarded
+    found = [Candidate(NONE, None, "No guard", 0, bare, planned is None)]
     mine = None
     if planned is not None and planned.guard is not None:
         fitted = planned.guard
         mine = (fitted.part.name, fitted.words.get(PLACE))
         found.append(_candidate(mine[0], mine[1], planned, as_planned=True))
-    for name in fitter.library.names("guard"):
-        places = fitter.library.get("guard", name).parameters[PLACE].choices
+    for name in plan.library.names("guard"):
+        places = plan.library.get("guard", name).parameters[PLACE].choices
         for place in places if name != NONE else ():
             if (name, place) == mine and line.guard.netlist is None:
                 continue
             use = PartUse("guard", name, values={PLACE: place}, key=line.guard.key)
-            chain = replace(bare, guard=fitter.fit(use), guarded=True)
+            chain = replace(bare, guard=plan.fit(use), guarded=True)
             found.append(_candidate(name, place, chain, as_planned=False))
-    return tuple(one for one in found if not one.chain.missing)
+    return tuple(candidate for candidate in found if not candidate.chain.missing)
 
 
 def _candidate(name: str, place: str | None, chain: Chain, *, as_planned: bool) -> Candidate:
@@ -166,23 +165,20 @@ class Signal:
     sync_error: float | None
 
 
-def _signals(
-    engine: Engine, states: tuple[str, ...], standard: Standard, candidates: Sequence[Candidate]
-) -> list[Signal]:
+def _signals(engine: Engine, line: LinePlan, candidates: Sequence[Candidate]) -> list[Signal]:
     """Return the side effects of every candidate, against the first, which is bare."""
     builds = candidates[0].chain.builds(n_samples=0, seed=(1,))
-    experiments = [Experiment(one.chain, standard, states, builds) for one in candidates]
+    experiments = [Experiment(one.chain, line.standard, line.states, builds) for one in candidates]
     groups = solve(engine, experiments)
-    narrow = replace(standard, quantities=("response.bandwidth",))
+    narrow = replace(line.standard, quantities=("response.bandwidth",))
     wanted = [studies_of(replace(one, standard=narrow), group) for one, group in zip(experiments, groups, strict=True)]
     decks = [deck for made in wanted for study in made for deck in study.decks]
-    curves = [transfer_decks(one, group)[0] for one, group in zip(experiments, groups, strict=True)]
-    traces = iter(engine.run([*decks, *curves]))
+    traces = iter(engine.run(decks))
     responses = [[q for study in made for q in study.read([next(traces) for _ in study.decks])] for made in wanted]
-    transfers = [next(traces) for _ in curves]
+    bent = distortions(engine, [(groups[0], group) for group in groups], nominal=True)
     return [
-        _signal(one, group, groups[0], (transfers[0], transfer), tuple(found))
-        for one, group, transfer, found in zip(experiments, groups, transfers, responses, strict=True)
+        _signal(one, group, groups[0], (bending, *found))
+        for one, group, bending, found in zip(experiments, groups, bent, responses, strict=True)
     ]
 
 
@@ -190,7 +186,6 @@ def _signal(
     one: Experiment,
     group: Sequence[Plateaus],
     bare: Sequence[Plateaus],
-    transfers: tuple[Trace, Trace],
     responses: tuple[Quantity, ...],
 ) -> Signal:
     rows, other = (level_rows(plateaus[0].experiment.states, plateaus[0].volts) for plateaus in (group, bare))
@@ -202,9 +197,7 @@ def _signal(
     amplitude = next((changes[name] for name in ("level.white", "level.sync") if name in changes), None)
     error = Quantity("guard.level_error", one.chain.line, True, _finite(amplitude), failure=group[0].failure)
     sync = changes.get("level.sync") if "level.white" in changes else None
-    nominal = replace(one, builds=one.builds.nominal())
-    bent = distortion(nominal, transfers[:1], transfers[1:], (1, 1))
-    quantities = tuple(replace(found, guarded=True) for found in (error, bent, *responses))
+    quantities = tuple(replace(found, guarded=True) for found in (error, *responses))
     return Signal(quantities, _finite(sync))
 
 

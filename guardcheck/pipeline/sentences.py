@@ -2,7 +2,21 @@
 
 from __future__ import annotations
 
-from guardcheck.model import NOT_PROVEN, SIMULATED, Finding, Job, PartUse, Value
+from collections.abc import Mapping
+
+from guardcheck.library import BENCH_LOAD
+from guardcheck.model import (
+    NOT_MEASURED,
+    NOT_PROVEN,
+    RATING_NOT_STATED,
+    SIMULATED,
+    UNKNOWN_OF,
+    Finding,
+    Job,
+    Part,
+    PartUse,
+    Value,
+)
 
 NO_EVENTS = (
     "Live plugging, electrostatic discharge, cable discharge, a misplug, a short, back-powering and power steps were "
@@ -12,7 +26,6 @@ WITH_EVENTS = (
     "Stress events: arcs, bounce of contacts, several lines struck at once, damage that needs many hits, and strikes "
     "on anything but the line's own contact were not simulated."
 )
-NOT_MEASURED = "Nothing was measured: every level is simulated from what the job file declares."
 
 
 def not_examined(*, events: bool) -> tuple[str, ...]:
@@ -20,17 +33,31 @@ def not_examined(*, events: bool) -> tuple[str, ...]:
     return (WITH_EVENTS if events else NO_EVENTS, NOT_MEASURED)
 
 
-def advice(finding: Finding) -> str | None:
-    """Return the general advice for a finding no simulated remedy was found for."""
+def advice(finding: Finding, sources: Mapping[str, Part]) -> str | None:
+    """Return the general advice for a finding no simulated remedy was found for; `sources` by the name of the line."""
     if finding.remedy is not None:
         return finding.remedy
     if finding.event is not None:
         return _event_advice(finding)
-    if finding.outcome == NOT_PROVEN and "unknown" in finding.why:
-        return "measure the source at its pin, open and into 75 ohm, and write both readings into the job file"
+    if finding.outcome == NOT_PROVEN and f"{UNKNOWN_OF}source" in finding.codes:
+        source = sources.get(finding.line or "")
+        return None if source is None else source_advice(source)
     if finding.outcome == NOT_PROVEN and finding.value is not None and finding.origin == SIMULATED:
         return "fit parts of closer tolerance, or measure the level after soldering"
     return None
+
+
+def source_advice(source: Part) -> str:
+    """Return how to find out what a source's pin does, with the load that pin bears; every way may be refused."""
+    readings = source.extra.get("two_readings", {})
+    load = readings.get(BENCH_LOAD)
+    if load is None:
+        return "look the source's levels and output resistance up in its data sheet, and write them into the job file"
+    names = f"{readings['open']}, {readings['loaded']} and {readings['load']}"
+    return (
+        f"look the source up in its data sheet, or have its pin read open and with {load} to 0 V, no heavier load, "
+        f"and write {names} into the job file; scope clip to 0 V only, it is mains earth"
+    )
 
 
 def _event_advice(finding: Finding) -> str:
@@ -38,7 +65,7 @@ def _event_advice(finding: Finding) -> str:
     line = finding.line or "the line"
     if finding.quantity == "part.power":
         return f"fit parts of {line} that stand the heat, or keep this mistake from happening: a keyed or labelled plug"
-    if "bounds seen in data sheets" in finding.why:
+    if RATING_NOT_STATED in finding.codes:
         return (
             f"look up what the chip on {line} may take (clamp current, pin voltage) in its data sheet and write it "
             "into the job's pin table, or name its family"

@@ -4,10 +4,12 @@ Hazard
     Mains, a picture tube, a reservoir capacitor, an optical pick-up with its lid switch bridged, a lithium cell, hot
     air: none of them shows in the signal, each has hurt somebody.
 What is read
-    What the job declares under [hazards]: flags, the wavelength and power of a laser.
+    What the job declares under [hazards]: flags, the wavelength and power of a laser. What is only unknown is told as
+    unknown, never as a fact.
 Limit and source
-    Class 1 limits of a laser by wavelength (IEC 60825-1, as coded in public programs); the other figures are service
-    practice (data/hazards.toml). Declared power can break the limit, never keep it.
+    Class 1 limits of a laser by wavelength (IEC 60825-1, as coded in public programs); class 3R is five times class 1
+    for invisible light and 5 mW for visible light. The other figures are service practice (cautions/hazards.toml).
+    Declared power can break the limit, never keep it.
 Not covered
     Whatever the job does not declare. Ultraviolet, microwaves, asbestos, lead.
 What to do at the bench
@@ -22,13 +24,16 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+from guardcheck.cautions import Hazard, declared_hazards, hazards
 from guardcheck.errors import InputError
 from guardcheck.model import (
     COMPUTED,
     DECLARED_ORIGIN,
     DOES_NOT_CONFORM,
+    KNOWN_BY,
     NOT_APPLICABLE,
     NOT_PROVEN,
+    PERSON,
     SAFETY,
     UNKNOWN_WORD,
     Case,
@@ -45,9 +50,9 @@ from guardcheck.units import format_si
 from guardcheck.verdict.outcome import finding
 
 FACT, POWER = "declared.fact", "laser.power"
-RULE = Rule(code="HAZ01", title="Unit hazards", klass=SAFETY, quantities=(POWER,), tables=("hazards",))
+RULE = Rule(code="HAZ01", title="Unit hazards", klass=SAFETY, quantities=(POWER,), tables=("hazards",), kind=PERSON)
 
-CAUTION, RESTORE = "caution", "restore"
+CAUTION, RESTORE, LIMIT = "caution", "restore", "limit"
 C4_FROM = 700e-9
 """Wavelength [m] from which the limit rises with C4."""
 
@@ -64,22 +69,20 @@ class _Class1:
 
 @dataclass(frozen=True)
 class _Data:
-    hazards: tuple[tuple[str, str, str], ...]
-    laser_keys: tuple[str, ...]
-    laser_text: str
-    class_3r: float
+    class_3r_invisible: float
+    class_3r_visible: float
+    visible_to: float
     limits: tuple[_Class1, ...]
 
 
 @cache
 def _data() -> _Data:
-    top, _ = read_table(Path(__file__).parent / "data" / "hazards.toml", error=InputError)
+    top, _ = read_table(Path(__file__).parent / "data" / "lasers.toml", error=InputError)
     laser = top.table("laser")
     return _Data(
-        tuple((row.text("key"), row.text("settles"), row.text("text")) for row in top.tables("hazard")),
-        laser.texts("keys"),
-        laser.text("text"),
-        laser.real("class_3r", "1"),
+        laser.real("class_3r_invisible", "1"),
+        laser.real("class_3r_visible", "W"),
+        laser.real("visible_to", "m"),
         tuple(
             _Class1(
                 row.real("from", "m"),
@@ -101,57 +104,65 @@ def class_1_limit(wavelength: float) -> Limit | None:
     return None
 
 
+def class_3r_limit(wavelength: float, class_1: float) -> float:
+    """Return where class 3R ends [W] at a wavelength [m] whose class 1 ends at `class_1` [W]."""
+    data = _data()
+    return data.class_3r_visible if wavelength <= data.visible_to else data.class_3r_invisible * class_1
+
+
 def judge(facts: Facts) -> tuple[Finding, ...]:
     """Judge every declared hazard; one that is only unknown is not proven either way."""
-    declared = {key: value for _, fact in facts.table("hazards") for key, value in fact.entries.items()}
-    findings = [
-        _hazard(facts, key, settles, text, declared[key])
-        for key, settles, text in _data().hazards
-        if declared.get(key) not in (None, False)
-    ]
-    findings += _laser(declared)
+    entries = declared_hazards(facts.declared)
+    findings: list[Finding] = []
+    for hazard in hazards():
+        declared = hazard.declared(entries)
+        if declared is not None:
+            held = hazard.settles == LIMIT
+            findings += _laser(entries, hazard.caution(declared)) if held else (_hazard(facts, hazard, declared),)
     if findings:
         return tuple(findings)
     why = "Not applicable: the job declares no hazard; that is no proof that there is none."
     return (_row("none declared", NOT_APPLICABLE, why, needed=False),)
 
 
-def _hazard(facts: Facts, key: str, settles: str, text: str, declared: object) -> Finding:
-    where = key.replace("_", " ")
+def _hazard(facts: Facts, hazard: Hazard, declared: object) -> Finding:
+    where, told = hazard.keys[0].replace("_", " "), hazard.caution(declared)
     if declared == UNKNOWN_WORD:
-        return _row(where, NOT_PROVEN, f"Not proven: nobody knows whether this unit has it. {text}")
-    if settles == RESTORE:
-        return _row(where, DOES_NOT_CONFORM, text)
-    if settles == CAUTION or facts.table(settles):
-        return _row(where, NOT_APPLICABLE, f"A caution, nothing to judge: {text}", needed=False)
-    return _row(where, NOT_PROVEN, f"Not proven: nothing in this job shows that it is safe. {text}")
+        return _row(where, NOT_PROVEN, f"Not proven: {told}")
+    if hazard.settles == RESTORE:
+        return _row(where, DOES_NOT_CONFORM, told)
+    if hazard.settles == CAUTION or facts.table(hazard.settles):
+        return _row(where, NOT_APPLICABLE, f"A caution, nothing to judge: {told}", needed=False)
+    return _row(where, NOT_PROVEN, f"Not proven: nothing in this job shows that it is safe. {told}")
 
 
-def _laser(declared: Mapping[str, Any]) -> Iterator[Finding]:
+def _laser(declared: Mapping[str, Any], told: str) -> Iterator[Finding]:
     """Yield the row of a laser: its declared power against class 1, its label worth nothing with the lid open."""
     data = _data()
-    if all(declared.get(key) in (None, False) for key in data.laser_keys):
-        return
     length, power = declared.get("laser_wavelength"), declared.get("laser_power")
     limit = class_1_limit(length.nominal) if isinstance(length, Value) else None
     watts = power.high if isinstance(power, Value) else None
     opened = declared.get("interlock_defeated") not in (None, False)
     label = " Its class 1 label says nothing while the lid switch is bridged." if opened else ""
     quantity = Quantity(POWER, "", None, watts, origin=COMPUTED, where="lens")
-    if limit is None or limit.high is None:
-        told = "its wavelength is not declared" if length is None else "no limit at its wavelength was read"
-        why = f"Not proven: {told}.{label} {data.laser_text}"
+    if limit is None or limit.high is None or not isinstance(length, Value):
+        missing = (
+            "no limit at its wavelength was read" if isinstance(length, Value) else "its wavelength is not declared"
+        )
+        why = f"Not proven: {missing}.{label} {told}"
         yield _laser_row(quantity, None, NOT_PROVEN, why)
         return
-    allowed = f"class 1 ends at {format_si(limit.high, 'W')}, class 3R at {format_si(data.class_3r * limit.high, 'W')}"
+    third = format_si(class_3r_limit(length.nominal, limit.high), "W")
+    doubt = f" ({KNOWN_BY['recalled']})" if length.nominal <= data.visible_to else ""
+    allowed = f"class 1 ends at {format_si(limit.high, 'W')}, class 3R at {third}{doubt}"
     if watts is None:
-        why = f"Not proven: its power is not declared; {allowed}.{label} {data.laser_text}"
+        why = f"Not proven: its power is not declared; {allowed}.{label} {told}"
         yield _laser_row(quantity, limit, NOT_PROVEN, why)
     elif watts > limit.high:
-        why = f"{format_si(watts, 'W')} at the lens; {allowed}.{label} {data.laser_text}"
+        why = f"{format_si(watts, 'W')} at the lens; {allowed}.{label} {told}"
         yield _laser_row(quantity, limit, DOES_NOT_CONFORM, why)
     else:
-        why = f"Not proven: {format_si(watts, 'W')} declared, not measured; {allowed}.{label} {data.laser_text}"
+        why = f"Not proven: {format_si(watts, 'W')} declared, not measured; {allowed}.{label} {told}"
         yield _laser_row(quantity, limit, NOT_PROVEN, why)
 
 

@@ -7,7 +7,7 @@ What is read
     Margins of the simulated hot-plug events, bare and guarded; whether the display is earthed.
 Limit and source
     An event needs 1.5 dB to spare (design rule of this tool). The order itself is common practice: signal connectors
-    only with both units unplugged from the mains, 0 V first.
+    only with both units unplugged from the mains, the lead pushed fully home in both sockets.
 Not covered
     Connectors that bounce, apparatus that is not declared, lightning.
 What to do at the bench
@@ -26,6 +26,7 @@ from guardcheck.model import (
     NOT_APPLICABLE,
     NOT_PROVEN,
     SIMULATED,
+    WITHSTAND,
     Case,
     Facts,
     Finding,
@@ -35,7 +36,7 @@ from guardcheck.model import (
 from guardcheck.verdict.outcome import finding, judge_margin, worst
 
 FACT, MARGIN = "declared.fact", "event.margin"
-RULE = Rule(code="ORD01", title="Connecting order", klass=ADVICE, quantities=())
+RULE = Rule(code="ORD01", title="Connecting order", klass=ADVICE, quantities=(), kind=WITHSTAND)
 HOT_PLUG = "hot-plug"
 """How the names of the events begin that join two units live."""
 WHERE = "connecting order"
@@ -77,10 +78,10 @@ def _order(facts: Facts) -> str:
     elif earthed is False:
         earth = "The display is not earthed: both float until the lead joins them."
     else:
-        earth = "Whether the display is earthed is not known: take the worse."
+        earth = "Whether the display is earthed is not known: treat it as earthed and as floating."
     return (
-        "Order: 1. unplug unit and display from the mains; 2. bond the two 0 V (connector shells) first; 3. join the "
-        f"signal connectors; 4. plug in the display, then the unit. Take apart in reverse, mains first. {earth}"
+        "Order: 1. unplug unit and display from the mains; 2. push the lead fully home in both sockets, and join all "
+        f"other leads; 3. plug in the display, then the unit. Take apart in reverse, mains first. {earth}"
     )
 
 

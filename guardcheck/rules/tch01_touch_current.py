@@ -35,9 +35,11 @@ from guardcheck.metrology import expanded, width_of
 from guardcheck.model import (
     DECLARED_ORIGIN,
     DOES_NOT_CONFORM,
+    KNOWN_BY,
     MEASURED,
     NOT_APPLICABLE,
     NOT_PROVEN,
+    PERSON,
     SAFETY,
     SIMULATED,
     Ask,
@@ -54,7 +56,7 @@ from guardcheck.units import format_si
 from guardcheck.verdict.outcome import finding
 
 QUANTITY = "touch.current"
-RULE = Rule(code="TCH01", title="Touch current", klass=SAFETY, quantities=(QUANTITY,))
+RULE = Rule(code="TCH01", title="Touch current", klass=SAFETY, quantities=(QUANTITY,), kind=PERSON)
 
 JOINED = "joined"
 PLACES = (UNIT, DISPLAY, JOINED)
@@ -321,8 +323,10 @@ def _others(facts: Facts, where: str, decided: float) -> str:
     words = []
     for name, rows in sorted(_data().limits.items()):
         if klass in rows and name != facts.settings.get("touch_standard"):
-            high = rows[klass].high or 0.0
-            words.append(f"{_data().titles[name]} {format_si(high, 'A')} ({'over' if decided > high else 'within'})")
+            high, known = rows[klass].high or 0.0, rows[klass].known_by
+            doubt = "" if known == "read" else f", {KNOWN_BY[known]}"
+            side = "over" if decided > high else "within"
+            words.append(f"{_data().titles[name]} {format_si(high, 'A')} ({side}{doubt})")
     return f"Other standards' limits: {', '.join(words)}." if words else ""
 
 

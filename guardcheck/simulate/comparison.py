@@ -8,22 +8,22 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from guardcheck.engine import Engine
 from guardcheck.measure import decibels, level_rows, mismatch_rows, relative_change
-from guardcheck.model import Curve, Job, Quantity, Standard, Trace
-from guardcheck.simulate.levels import Experiment, Plateaus
+from guardcheck.model import Curve, Job, Quantity, Standard
+from guardcheck.simulate.clipping import distortions
+from guardcheck.simulate.experiment import Experiment, Plateaus
 from guardcheck.simulate.remedy import AMPLITUDES
-from guardcheck.simulate.response import distortion
 
 
 @dataclass(frozen=True)
 class Solved:
-    """Everything simulated of one line in one state: plateaus by picture level, quantities, curves, transfer curves."""
+    """Everything simulated of one line in one state: plateaus by picture level, quantities, curves."""
 
     experiment: Experiment
     plateaus: tuple[Plateaus, ...]
     quantities: tuple[Quantity, ...]
-    curves: tuple[Curve, ...]
-    transfer: tuple[Trace, ...]
+    curves: tuple[Curve, ...] = ()
 
     def named(self, name: str) -> Quantity | None:
         """Return the quantity of that name, if this line has it."""
@@ -39,22 +39,22 @@ def amplitude_of(standard: Standard) -> str | None:
     return next((name for name in AMPLITUDES if name in standard.limits), swing)
 
 
-def guard_errors(solved: Sequence[Solved]) -> list[Quantity]:
+def guard_errors(engine: Engine, solved: Sequence[Solved]) -> list[Quantity]:
     """Return what the guard of every guarded line does to its signal, against the bare chain."""
     bare = {one.experiment.chain.line: one for one in solved if not one.experiment.chain.guarded}
-    errors = []
-    for one in solved:
-        chain, standard = one.experiment.chain, one.experiment.standard
-        name, other = amplitude_of(standard), bare.get(chain.line)
-        if not chain.guarded or other is None:
-            continue
-        if "guard.level_error" in standard.quantities and name is not None:
-            errors.append(_guard_error(one, other, name))
-        if "guard.distortion" in standard.quantities:
-            errors.append(
-                distortion(one.experiment, other.transfer, one.transfer, (len(other.plateaus), len(one.plateaus)))
-            )
-    return errors
+    pairs = [
+        (bare[one.experiment.chain.line], one)
+        for one in solved
+        if one.experiment.chain.guarded and one.experiment.chain.line in bare
+    ]
+    errors = [
+        _guard_error(one, other, name)
+        for other, one in pairs
+        if "guard.level_error" in one.experiment.standard.quantities
+        and (name := amplitude_of(one.experiment.standard)) is not None
+    ]
+    bent = [pair for pair in pairs if "guard.distortion" in pair[1].experiment.standard.quantities]
+    return [*errors, *distortions(engine, [(other.plateaus, one.plateaus) for other, one in bent])]
 
 
 def _guard_error(one: Solved, other: Solved, name: str) -> Quantity:

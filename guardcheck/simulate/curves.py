@@ -11,8 +11,7 @@ from guardcheck.compose import emf_levels, response_deck, waveform_deck
 from guardcheck.measure import magnitude_db
 from guardcheck.model import Curve, Deck, Limit, Quantity, Trace
 from guardcheck.signals import Timing, scan_line
-from guardcheck.simulate.levels import Experiment, Plateaus
-from guardcheck.simulate.response import at_display
+from guardcheck.simulate.experiment import Experiment, Plateaus, at_display
 
 SWEEP = (1e3, 200e6, 161)
 """Response picture: start, stop [Hz], points."""

@@ -6,16 +6,17 @@ method, engine and measure taking turns, for a picture that is one tenth, half a
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from guardcheck.compose import AT_DISPLAY, Builds, Chain, distinct, emf_levels, level_deck
+from guardcheck.compose import AT_DISPLAY, Builds, distinct, level_deck
 from guardcheck.engine import Engine
 from guardcheck.measure import as_held, duties, level_rows, mean_current, newton_step, summarise
 from guardcheck.model import Deck, Quantity, Standard, Trace
+from guardcheck.simulate.experiment import Experiment, Plateaus, emf_of
 
 Array = NDArray[np.float64]
 
@@ -28,37 +29,6 @@ MATTERS = 1e-3
 """Relative loss of amplitude with the picture from which the worst picture is judged."""
 PROBE = 1e-2
 """Voltage step of the first finite-difference Jacobian [V]."""
-
-
-@dataclass(frozen=True)
-class Experiment:
-    """One chain to be solved: its standard, the signal states it has, and the builds to run."""
-
-    chain: Chain
-    standard: Standard
-    states: tuple[str, ...]
-    builds: Builds
-
-    @property
-    def mapping(self) -> Mapping[str, str]:
-        """Source parameter of each state."""
-        return self.chain.source.part.states[self.standard.signal]
-
-
-@dataclass(frozen=True)
-class Plateaus:
-    """Solved plateaus of one experiment at one average picture level.
-
-    `volts` has shape ``(n_rows, n_states)`` [V], NaN where a build failed; `held` the capacitor voltages by name.
-    """
-
-    experiment: Experiment
-    builds: Builds
-    volts: Array
-    picture_level: float
-    held: Mapping[str, Array]
-    failure: str | None = None
-    help_used: tuple[str, ...] = ()
 
 
 @dataclass
@@ -107,7 +77,7 @@ def solve(
     every picture level without samples; the level that keeps least of the amplitude is then solved again with the
     samples and comes first, the others follow. `pictures` are the average picture levels that are tried.
     """
-    direct = [_Search(one, one.builds, *distinct(_emf(one, one.builds)), PICTURE_LEVELS[0]) for one in experiments]
+    direct = [_Search(one, one.builds, *distinct(emf_of(one, one.builds)), PICTURE_LEVELS[0]) for one in experiments]
     for search in direct:
         search.names = level_deck(search.experiment.chain, search.emf, search.builds)[1]
     explored = [[_at_level(search, level) for level in pictures] if search.names else [] for search in direct]
@@ -123,10 +93,6 @@ def solve(
         )
         for first, searches in zip(judged, explored, strict=True)
     )
-
-
-def _emf(one: Experiment, builds: Builds) -> Array:
-    return emf_levels(one.chain, one.mapping, one.states, builds)
 
 
 def _at_level(search: _Search, picture_level: float) -> _Search:

@@ -15,7 +15,8 @@ from guardcheck.compose import NEAR, Chain, emf_levels, impedance_deck
 from guardcheck.engine import Engine
 from guardcheck.measure import level_rows
 from guardcheck.model import CONFORMS, NOT_PROVEN, Finding, Limit, Standard
-from guardcheck.simulate.levels import Experiment, solve
+from guardcheck.simulate.experiment import Experiment
+from guardcheck.simulate.levels import solve
 from guardcheck.simulate.response import IMPEDANCE_AT, LOAD
 from guardcheck.units import format_si
 from guardcheck.verdict.outcome import inside

@@ -13,7 +13,8 @@ from guardcheck.engine import Engine
 from guardcheck.model import Deck, Schematic, SchematicNode, SchematicPart, Trace
 from guardcheck.model.schematic import GROUND, RAILS, RESISTOR, SUPPLY
 from guardcheck.simulate.batch import run_once
-from guardcheck.simulate.levels import Experiment, Plateaus
+from guardcheck.simulate.comparison import Solved
+from guardcheck.simulate.experiment import Experiment, Plateaus
 
 SHOWN = (("white", "black"), ("blank", "sync"))
 """Signal states a picture shows: the first pair its signal has."""
@@ -29,21 +30,19 @@ class _Asked:
     deck: Deck
 
 
-def schematics(
-    engine: Engine, experiments: Sequence[Experiment], groups: Sequence[tuple[Plateaus, ...]]
-) -> tuple[Schematic, ...]:
+def schematics(engine: Engine, solved: Sequence[Solved]) -> tuple[Schematic, ...]:
     """Return one picture for each different circuit as built, lines that are alike together, in the job's order.
 
     Parameters
     ----------
-    experiments : the chains solved, bare and guarded; of a line with both the guarded one is drawn
-    groups : their plateaus, the judged picture level first, in the same order
+    solved : the chains with their plateaus, bare and guarded; of a line with both the guarded one is drawn
 
     """
     built: dict[str, _Asked] = {}
-    for one, group in zip(experiments, groups, strict=True):
-        if one.chain.line not in built or one.chain.guarded:
-            built[one.chain.line] = _asked(one, group[0])
+    for one in solved:
+        chain = one.experiment.chain
+        if chain.line not in built or chain.guarded:
+            built[chain.line] = _asked(one.experiment, one.plateaus[0])
     traces = run_once(engine, [one.deck for one in built.values()])
     found: dict[tuple[object, ...], list[Schematic]] = {}
     for one, trace in zip(built.values(), traces, strict=True):

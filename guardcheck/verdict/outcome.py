@@ -8,37 +8,53 @@ ILAC-G8:09/2019, JCGM 106:2012); an event only with 1.5 dB to spare.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Container, Iterable
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from guardcheck.formatting import limits, reading, show, span
+from guardcheck.formatting import limits, line_rank, reading, share, show, span
 from guardcheck.model import (
+    ASSUMED,
     COMPUTED,
     CONFORMS,
     DECLARED_ORIGIN,
     DOES_NOT_CONFORM,
+    FORBIDDEN,
+    MISTAKE,
     NOT_APPLICABLE,
     NOT_PROVEN,
     QUANTITIES,
     SIMULATED,
+    WITHSTAND,
+    WORKMANSHIP,
+    Condition,
     Facts,
     Finding,
     Limit,
     Quantity,
     Rule,
+    unknown_codes,
 )
+from guardcheck.units import settled
 
 EVENT_MARGIN_DB = 1.5
 """Margin an event needs to conform, and lacks to fail: models of chips are no better than that (design rule)."""
+
+ASSUMED_FACTOR = 2.0
+"""How far below a rating that nobody declared a stress must stay to conform (design rule)."""
 
 AT_LEAST = "at_least"
 """`Quantity.bound` of a reading the true value lies above; the other bound is ``at_most``."""
 
 BOUNDED_BY = "picture"
 """The unknown that turns a reading into a bound: what it still proves is the bound's to say."""
+
+_UNSURE = 1e-9
+"""No measurement makes a probability of nothing or of all."""
+_SLACK = 1e-9
+"""Share of a limit by which a sample may pass it and still lie on it: the noise of the last bits."""
 
 _SEVERITY = (NOT_APPLICABLE, CONFORMS, NOT_PROVEN, DOES_NOT_CONFORM)
 
@@ -61,10 +77,56 @@ def worst(outcomes: Iterable[str]) -> str:
 def overall(findings: Iterable[Finding]) -> str:
     """Return the outcome of a whole result: the worst of the needed findings.
 
-    Without one needed finding there is no evidence at all, and the result is not proven.
+    Without one needed finding there is no evidence at all, and the result is not proven. What a condition of use keeps
+    away is not needed, so conditions alone leave the outcome as it is.
     """
     needed = [finding.outcome for finding in findings if finding.needed and finding.outcome != NOT_APPLICABLE]
     return worst(needed) if needed else NOT_PROVEN
+
+
+def misses(one: Finding) -> bool:
+    """Tell whether a remedy is worth looking for: it does not conform, or lies outside the workshop's own target."""
+    if one.kind != WORKMANSHIP:
+        return one.needed and one.outcome == DOES_NOT_CONFORM
+    return one.value is not None and one.limit is not None and not inside(one.value, one.limit)
+
+
+FORBIDDEN_WORDS = "The workshop forbids it: see the label at the socket"
+
+
+def as_claim(one: Finding, rule: Rule, forbids: Container[str] = ()) -> Finding:
+    """Return a finding as the claim it makes: its kind filled in, and what that kind may decide.
+
+    The finding's own kind comes first, then its limit's, then the rule's. Workmanship decides nothing: what misses a
+    target that only practice knows is not proven. Of the unit's own strength (withstand), a mistake that is not shown
+    to be survived, and an event the workshop `forbids` by label, becomes a condition of use and decides nothing.
+    """
+    kind = one.kind or ("" if one.limit is None else one.limit.kind) or rule.kind
+    if kind == WORKMANSHIP:
+        missed = one.outcome == DOES_NOT_CONFORM
+        why = f"Outside the workshop's target, which is no published limit: {one.why}" if missed else one.why
+        return replace(
+            one, kind=kind, needed=False, outcome=NOT_PROVEN if missed else one.outcome, why=why, condition=None
+        )
+    condition: str | None = None
+    if kind == WITHSTAND and one.needed and one.outcome in (DOES_NOT_CONFORM, NOT_PROVEN):
+        if one.event in forbids:
+            condition = one.condition or FORBIDDEN_WORDS
+        elif one.use == MISTAKE:
+            condition = one.condition
+    return replace(one, kind=kind, needed=one.needed and condition is None, condition=condition)
+
+
+def conditions_of(findings: Iterable[Finding], forbids: Container[str] = ()) -> tuple[Condition, ...]:
+    """Return the conditions of use, each once with the lines it is for, in bench order."""
+    lines: dict[tuple[str, str], set[str]] = {}
+    for one in findings:
+        if one.condition is not None and one.event is not None:
+            lines.setdefault((one.event, one.condition), set()).update(() if one.line is None else (one.line,))
+    return tuple(
+        Condition(event, text, tuple(sorted(named, key=line_rank)), FORBIDDEN if event in forbids else MISTAKE)
+        for (event, text), named in sorted(lines.items())
+    )
 
 
 def sample_interval(samples: NDArray[np.float64] | None) -> tuple[float, float] | None:
@@ -79,8 +141,8 @@ def sample_yield(samples: NDArray[np.float64] | None, limit: Limit) -> float | N
     """Return the fraction of samples inside the limit; a sample that failed counts as outside."""
     if samples is None or samples.size == 0:
         return None
-    low = -math.inf if limit.low is None else limit.low
-    high = math.inf if limit.high is None else limit.high
+    low = -math.inf if limit.low is None else limit.low - _SLACK * abs(limit.low)
+    high = math.inf if limit.high is None else limit.high + _SLACK * abs(limit.high)
     with np.errstate(invalid="ignore"):
         return float(np.mean((samples >= low) & (samples <= high)))
 
@@ -92,8 +154,27 @@ def _unsolved(samples: NDArray[np.float64] | None) -> str:
 
 
 def inside(value: float, limit: Limit) -> bool:
-    """Tell whether value lies inside the closed limit."""
-    return (limit.low is None or value >= limit.low) and (limit.high is None or value <= limit.high)
+    """Tell whether value lies inside the closed limit, both as they are written: a last bit decides nothing."""
+    unit = QUANTITIES[limit.quantity].unit if limit.quantity in QUANTITIES else ""
+    value = settled(value, unit)
+    above = limit.low is None or value >= settled(limit.low, unit)
+    return above and (limit.high is None or value <= settled(limit.high, unit))
+
+
+def _as_written(quantity: Quantity) -> Quantity:
+    """Return a quantity with its numbers as they will be saved and shown, so that the judgement is of those."""
+    unit = QUANTITIES[quantity.name].unit
+
+    def ends(pair: tuple[float, float] | None) -> tuple[float, float] | None:
+        return None if pair is None else (settled(pair[0], unit), settled(pair[1], unit))
+
+    return replace(
+        quantity,
+        value=None if quantity.value is None else settled(quantity.value, unit),
+        uncertainty=None if quantity.uncertainty is None else settled(quantity.uncertainty, unit),
+        spread=ends(quantity.spread),
+        pictures=ends(quantity.pictures),
+    )
 
 
 def _missing(quantity: Quantity) -> Judgement:
@@ -125,7 +206,7 @@ def judge_simulated(quantity: Quantity, limit: Limit) -> Judgement:
     lost = _unsolved(quantity.samples)
     each, kinds = ("build", "builds") if quantity.pictures is None else ("build and picture", "builds and pictures")
     over = f" over the usual range of {', '.join(quantity.unknowns)} (unknown)" if quantity.unknowns else ""
-    if not all(inside(end, limit) for end in ends):
+    if not all(inside(end, limit) for end in (*ends, quantity.value)):
         low, high = min([*ends, quantity.value]), max([*ends, quantity.value])
         or_not = f" or did not solve ({lost})" if lost else ""
         failing = "" if within is None else f"; {100 * (1 - within):.0f} % of builds would fail{or_not}"
@@ -138,6 +219,14 @@ def judge_simulated(quantity: Quantity, limit: Limit) -> Judgement:
         )
     if lost:
         return Judgement(NOT_PROVEN, f"Not proven: {lost} did not solve.", interval, within)
+    if limit.known_by == ASSUMED and not all(inside(ASSUMED_FACTOR * end, limit) for end in (quantity.value, *ends)):
+        return Judgement(
+            NOT_PROVEN,
+            f"Not proven: {value} is within {allowed}, but that rating is assumed, and an assumed one proves only what "
+            f"keeps to half of it.",
+            interval,
+            within,
+        )
     is_, are = ("lies within", "does") if None not in (limit.low, limit.high) else ("is", "is")
     builds = ""
     if ends and show(min(ends), unit) != show(max(ends), unit):
@@ -157,12 +246,14 @@ def judge_measured(value: float, expanded: float, limit: Limit, unit: str) -> Ju
 
     Conforms inside limit - U, does not conform outside limit + U, not proven between (ILAC-G8:09/2019).
     """
+    value, expanded = settled(value, unit), settled(expanded, unit)
     seen = reading(value, expanded, unit)
     allowed = limits(limit.low, limit.high, unit)
     low = -math.inf if limit.low is None else limit.low
     high = math.inf if limit.high is None else limit.high
+    low, high = settled(low, unit), settled(high, unit)
     chance = probability_inside(value, expanded / 2.0, limit)
-    likely = f"probability of conformity {100 * chance:.1f} %"
+    likely = f"probability of conformity {share(min(max(chance, _UNSURE), 1.0 - _UNSURE))}"
     if low + expanded <= value <= high - expanded:
         return Judgement(CONFORMS, f"{seen} lies within {allowed} by more than its uncertainty ({likely}).")
     if value < low - expanded or value > high + expanded:
@@ -219,6 +310,7 @@ def probability_inside(value: float, standard_uncertainty: float, limit: Limit) 
 
 def judge_margin(margin_db: float) -> str:
     """Return the outcome of an event margin [dB]: at least +1.5 conforms, at most -1.5 does not, between not proven."""
+    margin_db = settled(margin_db, "dB")
     if not math.isfinite(margin_db):
         return NOT_PROVEN
     if margin_db >= EVENT_MARGIN_DB:
@@ -233,16 +325,17 @@ def finding(rule: str, quantity: Quantity, limit: Limit | None, *, needed: bool)
     never needed.
     """
     unit = QUANTITIES[quantity.name].unit
+    written = _as_written(quantity)
     if limit is None:
         why = "No limit applies; shown for information." if quantity.value is not None else _missing(quantity).why
         judged = Judgement(NOT_APPLICABLE, why, sample_interval(quantity.samples))
         needed = False
     elif quantity.origin == SIMULATED:
-        judged = judge_simulated(quantity, limit)
+        judged = judge_simulated(written, limit)
     elif quantity.origin in (DECLARED_ORIGIN, COMPUTED):
-        judged = judge_declared(quantity, limit)
+        judged = judge_declared(written, limit)
     else:
-        judged = judge_reading(quantity, limit)
+        judged = judge_reading(written, limit)
     notes = " ".join((judged.why, *quantity.notes))
     return Finding(
         rule=rule,
@@ -267,6 +360,9 @@ def finding(rule: str, quantity: Quantity, limit: Limit | None, *, needed: bool)
         event=quantity.event,
         severity=quantity.severity,
         where=quantity.where,
+        use=quantity.use,
+        condition=quantity.condition,
+        codes=(*unknown_codes(quantity.unknowns), *quantity.codes),
     )
 
 

@@ -60,7 +60,7 @@ def main() -> None:
         empty.write_text(EMPTY, encoding="utf-8")
         ratio = seconds("-m", "guardcheck", "--help") / seconds(str(empty), "--help")
     sys.stdout.write(f"guardcheck --help / empty typer program: {ratio:.2f} x (<= 1.5)\n")
-    for unit in ("pebble-2", "lantern-16"):
+    for unit in ("gorse-3", "lantern-16"):
         parts = split(ROOT / "reports-demo" / unit / "job.toml")
         told = ", ".join(f"{name} {value:.2f} s" for name, value in parts.items())
         sys.stdout.write(f"{unit}: {sum(parts.values()):.2f} s in all: {told}\n")

@@ -3,8 +3,14 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+if __package__ in (None, ""):  # run as a script
+    sys.path.insert(0, str(Path(__file__).parents[2]))
+
+from tests.demo.content import same
 
 if TYPE_CHECKING:
     from guardcheck.model import Result
@@ -27,22 +33,49 @@ def make(job: Path) -> list[tuple[Path, str]]:
         result = _verified(job, readings, final=name == "verify")
         made.append(_written(result, job.parent, name))
         finished = result if name == "verify" else finished
-    report.write_text(job.parent / "sheet.html", report.to_checklist_html(plan, finished, workshop="Demo bench"))
-    report.write_bytes(job.parent / "sheet.pdf", report.to_checklist_pdf(plan, finished, workshop="Demo bench"))
+    write(job.parent, sheets(plan, finished))
     made.append((job.parent / "sheet.html", report.evidence(plan, finished).outcome))
     return made
 
 
-def _written(result: Result, folder: Path, name: str) -> tuple[Path, str]:
-    """Write one result as JSON, page, terminal text and pictures; return the page and its outcome."""
+def write(folder: Path, files: Mapping[str, bytes]) -> None:
+    """Write the files that say something new; one that says the same as what stands there stays as it is."""
     from guardcheck import report
 
-    report.write_text(folder / f"{name}.json", report.to_json(result))
-    report.write_text(folder / f"{name}.html", report.to_html(result))
-    report.write_text(folder / f"{name}.txt", report.to_terminal(result))
+    for name, data in files.items():
+        place = folder / name
+        if not place.is_file() or not same(name, data, place.read_bytes()):
+            report.write_bytes(place, data)
+
+
+def reports(result: Result, name: str) -> Mapping[str, bytes]:
+    """Return one result as JSON, page, terminal text and waveforms, by file name."""
+    from guardcheck import report
+
+    texts = {
+        f"{name}.json": report.to_json(result),
+        f"{name}.html": report.to_html(result),
+        f"{name}.txt": report.to_terminal(result),
+    }
     for picture, drawing in report.drawings(result).items():
         if picture.endswith("waveform.svg"):
-            report.write_text(folder / f"{name}-{picture}", drawing)
+            texts[f"{name}-{picture}"] = drawing
+    return {file: text.encode() for file, text in texts.items()}
+
+
+def sheets(plan: Result, finished: Result | None) -> Mapping[str, bytes]:
+    """Return the hand-over sheet of a unit as page and PDF, by file name."""
+    from guardcheck import report
+
+    return {
+        "sheet.html": report.to_checklist_html(plan, finished, workshop="Demo bench").encode(),
+        "sheet.pdf": report.to_checklist_pdf(plan, finished, workshop="Demo bench"),
+    }
+
+
+def _written(result: Result, folder: Path, name: str) -> tuple[Path, str]:
+    """Write the reports of one result; return the page and its outcome."""
+    write(folder, reports(result, name))
     return folder / f"{name}.html", result.outcome
 
 

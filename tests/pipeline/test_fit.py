@@ -80,9 +80,10 @@ def test_colour_needs_headroom_too(engine: Engine) -> None:
             line(
                 names="comp",
                 standard="composite-625",
-                source="composite-pin",
+                source="encoder-pin",
                 source_values=(
-                    'white = "1.15 V", black = "0.45 V", blank = "0.45 V", sync = "0.15 V", impedance = "1 ohm"'
+                    'white = "1.15 V", black = "0.45 V", blank = "0.45 V", sync = "0.15 V", '
+                    'impedance = "1 ohm", sink = "60 mA"'
                     f', burst = "0.3 V", chroma = "{chroma}"'
                 ),
                 stage="video-buffer",
@@ -97,3 +98,38 @@ def test_colour_needs_headroom_too(engine: Engine) -> None:
     assert before - after == pytest.approx(0.2636 * 0.885, abs=0.03)
     # the burst of 0.3 V peak to peak arrives at the display as it left the pin: gain two, halved
     assert finding(bars, "burst.amplitude", "comp").value == pytest.approx(0.3, abs=0.01)
+
+
+# Ohm's law: 5 V behind 50 ohm into 75 ohm is 5 / 125 = 40 mA, on a pin rated 20 or 25 mA (CMOS logic data sheets);
+# into 1 kohm it is 5 / 1050 = 4.8 mA.
+def logic(values: str) -> str:
+    return text(line("sync", "scart-sync", "logic-pin", values, "series-resistor", 'series = "300 ohm"'))
+
+
+def test_a_logic_pin_is_never_asked_to_drive_75_ohm(engine: Engine) -> None:
+    told = run(engine, logic('impedance = "unknown"'))
+    asked = [one.remedy for one in told.findings if one.remedy and "read open" in one.remedy]
+    assert asked
+    assert all("with 1 kohm to 0 V" in text_ and "75 ohm" not in text_ for text_ in asked)
+    assert all("scope clip to 0 V only" in text_ for text_ in asked)
+    (blind,) = {one.codes for one in told.findings if one.quantity == "level.sync"}
+    assert blind == ("unknown-source",)
+
+
+def test_an_analogue_pin_may_be_read_into_75_ohm(engine: Engine) -> None:
+    told = run(engine, text(line(source_values='white = "1.4 V", impedance = "unknown"')))
+    assert any("read open and with 75 ohm to 0 V" in (one.remedy or "") for one in told.findings)
+
+
+def test_a_logic_pin_is_described_by_two_readings_with_a_light_load(engine: Engine) -> None:
+    """Z = R (open / loaded - 1): 5 V falls to 4.762 V on 1 kohm behind 50 ohm."""
+    values = 'open_high = "5 V 0.1%", loaded_high = "4.762 V 0.1%", load = "1 kohm 0.1%"'
+    told = run(engine, logic(values))
+    assert any("impedance 50 ohm" in one for one in told.warnings)
+    assert not any("heavier load" in one for one in told.warnings)
+
+
+def test_a_logic_pin_that_was_loaded_with_75_ohm_is_warned_of(engine: Engine) -> None:
+    values = 'open_high = "5 V", loaded_high = "3 V", load = "75 ohm"'
+    told = run(engine, logic(values))
+    assert any("heavier load than a 'logic-pin' should bear (1 kohm)" in one for one in told.warnings)

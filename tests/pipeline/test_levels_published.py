@@ -180,7 +180,7 @@ ROWS = [
         1.5,
         2e-3,
     ),
-    # gw3jga.net note 90: 0.7 V in, gain two, 75/75: 0.7 V out
+    # video distribution amplifier, an amateur television note: 0.7 V in, gain two, 75/75: 0.7 V out
     (
         "gain-of-two buffer",
         text(

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from guardcheck.engine import Engine
-from guardcheck.measure import headroom, overshoot, return_loss, tilt, upper_corner
+from guardcheck.measure import overshoot, return_loss, tilt, upper_corner
 from tests.pipeline.jobs import finding, line, run, text
 
 
@@ -21,18 +21,41 @@ def ac(capacitor: str) -> str:
 def test_field_tilt(engine: Engine, capacitor: str, percent: float) -> None:
     found = finding(run(engine, ac(capacitor)), "response.field_tilt")
     assert found.value is not None
-    assert found.outcome == ("does_not_conform" if capacitor == "220 uF" else "conforms")
+    assert found.outcome == ("not_proven" if capacitor == "220 uF" else "conforms")  # practice sets it
     assert 100 * found.value == pytest.approx(percent, abs=0.05)
 
 
-# models.md section 1: 59.94 Hz gives 12.6 % for 220 uF; the 525-line standard asks at its own field rate
+@pytest.mark.parametrize("stage", ["ac-coupled", "video-buffer-ac"])
+def test_the_capacitor_of_the_shelf_holds_the_limit_of_the_shelf(engine: Engine, stage: str) -> None:
+    """What a reader gets who leaves the capacitor out must not shade his picture: 470 uF tilt 7.1 % at 50 Hz."""
+    job = text(
+        line(source_values='white = "0.9 V", black = "0.2 V", impedance = "1 ohm"', stage=stage, stage_values="")
+    )
+    found = finding(run(engine, job), "response.field_tilt")
+    assert 100 * (found.value or 0.0) == pytest.approx(7.08, abs=0.1)
+    assert found.outcome == "conforms"
+
+
+@pytest.mark.parametrize("metres", [1.8, 10.0, 30.0, 100.0])
+def test_a_matched_lead_does_not_ring_however_long(engine: Engine, metres: float) -> None:
+    """A lossless line between its own impedances delivers an edge as it was (circuit law): no overshoot at all."""
+    job = text(line()).replace('kind = "none"', f'kind = "coax-75"\nlength = "{metres} m"')
+    found = finding(run(engine, job), "response.overshoot")
+    assert found.value is not None
+    assert found.value < 0.006
+
+
+# tanh(T/4RC): 59.94 Hz gives 12.6 % for 220 uF; the 525-line standard asks at its own field rate
 def test_field_tilt_at_the_525_line_rate(engine: Engine) -> None:
     job = text(
         line(
             names="comp",
             standard="composite-525",
-            source="composite-pin",
-            source_values='white = "2.0 V", black = "0.677 V", blank = "0.57 V", sync = "0 V", impedance = "1 ohm"',
+            source="encoder-pin",
+            source_values=(
+                'white = "2.0 V", black = "0.677 V", blank = "0.57 V", sync = "0 V", '
+                'impedance = "1 ohm", sink = "60 mA"'
+            ),
             stage="ac-coupled",
             stage_values='capacitor = "220 uF", series = "74 ohm"',
         )
@@ -127,16 +150,6 @@ def test_tilt_of_an_exponential() -> None:
     found, change = tilt(windows, share=0.96 - 1 / 200)
     assert found[0] == pytest.approx(math.tanh(half / 2 / tau), rel=5e-3)
     assert change[0] == pytest.approx(0.0, abs=1e-12)
-
-
-def test_headroom_of_a_known_clip() -> None:
-    emf = np.linspace(-1, 3, 401)
-    volts = 0.5 * np.clip(emf, 0.0, 2.4)
-    distance, clips = headroom(emf, volts, 0.1, 2.0)
-    assert clips
-    assert distance == pytest.approx(0.05, abs=0.006)  # 0.1 V of EMF to the lower clip, times a gain of one half
-    distance, _ = headroom(emf, volts, -0.2, 2.0)
-    assert distance == pytest.approx(-0.1, abs=0.006)
 
 
 # models.md section 1, "+6 dB buffer: clip BEFORE the 75/75 divider; lower rail 50 mV floor -> 25 mV lifted black"

@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from guardcheck.errors import InputError
-from guardcheck.model import CONFORMS, NOT_PROVEN, Curve, Finding, Result
+from guardcheck.model import CONFORMS, NOT_PROVEN, Condition, Curve, Finding, Question, Result
 from guardcheck.report import from_json, to_html, to_json, to_terminal
 
 STEADY = settings(derandomize=True, deadline=None, database=None, max_examples=60)
@@ -23,9 +23,22 @@ STEADY = settings(derandomize=True, deadline=None, database=None, max_examples=6
 FINDING_KEYS = [
     "id", "needed", "where", "rule", "quantity", "line", "guarded", "event", "severity", "value", "unit", "low", "high",
     "spread", "interval", "yield", "uncertainty", "outcome", "origin", "planned", "estimate", "reference", "why",
-    "remedy",
+    "remedy", "kind", "use", "condition", "against_original", "original", "codes",
 ]  # fmt: skip
-CONTRACT_KEYS = {"format", "command", "unit", "outcome", "seed", "engine", "findings", "circuits"}
+CONTRACT_KEYS = {
+    "format",
+    "guardcheck",
+    "digest",
+    "command",
+    "unit",
+    "outcome",
+    "seed",
+    "engine",
+    "findings",
+    "conditions",
+    "asks",
+    "circuits",
+}
 REPORT_KEYS = {
     "limits", "curves", "warnings", "not_examined", "cautions", "plan", "unit_kind", "n_samples", "job_file",
     "job_sha256", "extra",
@@ -44,7 +57,7 @@ def strict(text: str) -> Any:
 def test_keys_are_those_of_the_contract(result: Result) -> None:
     whole = strict(to_json(result))
     assert set(whole) == CONTRACT_KEYS | REPORT_KEYS
-    assert whole["format"] == "guardcheck-result/1"
+    assert whole["format"] == "guardcheck-result/2"
     assert whole["engine"] == {"name": "ngspice", "version": "39"}
     for row in whole["findings"]:
         assert list(row) == FINDING_KEYS
@@ -52,12 +65,37 @@ def test_keys_are_those_of_the_contract(result: Result) -> None:
         assert set(row) == {"name", "kind", "file", "sha256"}
 
 
+def test_conditions_and_asks_come_back(result: Result, make_finding: Callable[..., Finding]) -> None:
+    one = make_finding(
+        "EVT01", "event.margin", "red", True, -9.0, outcome="does_not_conform", why="too much", event="x"
+    )
+    one = replace(one, kind="withstand", use="mistake", condition="Not that", against_original="worse", original=-3.0)
+    conditions = (Condition("x", "Not that", ("red",), "mistake"),)
+    asks = (Question("supply.mains", "How much?", "type plate", 1, (one.id,), safe=False),)
+    first = replace(result, findings=(one,), conditions=conditions, asks=asks, outcome="not_applicable")
+    again = from_json(to_json(first))
+    assert (again.findings, again.conditions, again.asks) == ((one,), conditions, asks)
+
+
+def test_a_result_of_the_first_edition_is_still_read(result: Result) -> None:
+    whole = strict(to_json(result))
+    whole["format"] = "guardcheck-result/1"
+    for name in ("conditions", "asks"):
+        del whole[name]
+    for row in whole["findings"]:
+        for name in FINDING_KEYS[-6:]:
+            del row[name]
+    again = from_json(json.dumps(whole))
+    assert (again.outcome, again.conditions, again.asks) == (result.outcome, (), ())
+    assert {one.kind for one in again.findings} == {""}
+
+
 def test_findings_are_sorted_and_carry_values(result: Result) -> None:
     rows = strict(to_json(result))["findings"]
     assert [row["id"] for row in rows] == sorted(row["id"] for row in rows)
     white = next(row for row in rows if row["id"] == "LVL01/green/guarded/level.white")
     assert (white["value"], white["low"], white["high"], white["unit"]) == (0.703, 0.496, 0.989, "V")
-    assert white["spread"] == [0.703 * 0.97, 0.703 * 1.03]
+    assert white["spread"] == [0.68191, 0.72409]  # 0.703 V less and more 3 %
     assert white["yield"] == 1.0
     assert (
         white["reference"]
@@ -126,7 +164,7 @@ def edited(result: Result, *path: Any, value: Any = None, drop: bool = False) ->
 @pytest.mark.parametrize(
     ("path", "value", "message"),
     [
-        (("format",), "other/2", r'format: .*found "other/2"; accepted: guardcheck-result/1'),
+        (("format",), "other/2", r'format: .*found "other/2"; accepted: guardcheck-result/2, guardcheck-result/1'),
         (("seed",), "1", r'seed: found "1"; accepted: a whole number'),
         (("seed",), True, r"seed: found true; accepted: a whole number"),
         (("findings",), {}, r"findings: found \{\}; accepted: a list"),

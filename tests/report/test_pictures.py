@@ -207,3 +207,33 @@ def test_ratings_of_an_event_lie_across_with_their_names(result: Result) -> None
         if node.text in curve.marks
     }
     assert heights["clamp rating"] < lying[0] < lying[1] < heights["clamp rating, out"]
+
+
+def test_drawing_asks_the_machine_for_no_font_and_leaves_nothing_in_a_home(tmp_path: Path) -> None:
+    home, programs = tmp_path / "home", tmp_path / "programs"
+    home.mkdir()
+    programs.mkdir()
+    asked = tmp_path / "asked"
+    listing = programs / "fc-list"
+    listing.write_text(f"#!/bin/sh\ntouch {asked}\n", encoding="utf-8")
+    listing.chmod(0o755)
+    script = (
+        "from guardcheck.report.pictures import svg\n"
+        "print(len(svg.draw(lambda axes: axes.set_xlabel('time'), title='t', description='d', prefix='p')))\n"
+        "from matplotlib.font_manager import fontManager\n"
+        "print(all('mpl-data' in font.fname for font in fontManager.ttflist))\n"
+    )
+    kept = {k: v for k, v in os.environ.items() if not k.startswith(("XDG_", "MPL"))}
+    ran = subprocess.run(
+        [sys.executable, "-c", script],
+        env={**kept, "HOME": str(home), "PATH": f"{programs}:{os.environ['PATH']}"},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    size, own_fonts = ran.stdout.split()
+    assert int(size) > 500
+    assert own_fonts == "True"
+    assert not asked.exists()
+    assert list(home.iterdir()) == []
+    assert ran.stderr == ""

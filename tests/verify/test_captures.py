@@ -24,8 +24,10 @@ COMPOSITE = text(
     line(
         "composite",
         standard="scart-composite",
-        source="composite-pin",
-        source_values='white = "2 V", black = "0.6 V", blank = "0.6 V", sync = "0 V", impedance = "75 ohm"',
+        source="encoder-pin",
+        source_values=(
+            'white = "2 V", black = "0.6 V", blank = "0.6 V", sync = "0 V", impedance = "75 ohm", sink = "60 mA"'
+        ),
         stage="pass-through",
         stage_values="",
     )

@@ -14,6 +14,10 @@ _HEAD = """\
 # How to take a level: show a white field or colour bars, plug the cable into the display (or fit a 75 ohm terminator at
 # the connector), put the scope on direct coupling, and read from blanking (the flat part after the sync pulse).
 #
+# The clip of a mains-powered scope is mains earth: clip it to 0 V only, never to the mains side of a supply or to a
+# chassis you have not shown to be isolated. Isolate the unit under test, not the scope. Never load a logic pin with
+# 75 ohm: a level is read behind the stage, at the connector or the display.
+#
 # value       what the screen showed: "4.0 div" with a scale, or a voltage such as "703 mV"
 # scale       volts per division, "200 mV/div"; for times "1 us/div"
 # probe       "x1", "x10" or "x100"; leave the key out for a direct cable

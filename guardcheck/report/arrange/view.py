@@ -9,7 +9,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from guardcheck.formatting import limits, line_rank, quantity_rank, show, span, telling_digits
+from guardcheck.formatting import limits, line_rank, quantity_rank, share, show, span, telling_digits
 from guardcheck.model import NOT_APPLICABLE, SIMULATED, Finding, Result
 from guardcheck.report.arrange.words import (
     ORIGIN_WORDS,
@@ -227,16 +227,6 @@ def _unless(value: str, ends: tuple[float, float] | None, unit: str, digits: int
     """Return the interval in words, or None when it would only repeat the value."""
     text = None if ends is None else span(ends, unit, digits)
     return None if text == value else text
-
-
-def share(fraction: float) -> str:
-    """Return a fraction in percent that never rounds up to a claim of all, nor down to a claim of none."""
-    percent = 100.0 * fraction
-    if fraction < 1.0 and percent > 99.9:
-        return "over 99.9 %"
-    if fraction > 0.0 and percent < 0.1:
-        return "under 0.1 %"
-    return f"{percent:.3g} %"
 
 
 def subject(finding: Finding) -> str:

@@ -7,7 +7,7 @@ named by its hash, so the page can run nothing else.
 from __future__ import annotations
 
 from base64 import b64encode
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from hashlib import sha256
 from importlib import resources
@@ -73,7 +73,12 @@ class Step:
 
 
 def to_bench_sheet(
-    lines: Iterable[tuple[str, Sequence[str]]] = (), *, unit: str = "", unit_kind: str = "", language: str = DEFAULT
+    lines: Iterable[tuple[str, Sequence[str]]] = (),
+    *,
+    unit: str = "",
+    unit_kind: str = "",
+    loads: Mapping[str, str] | None = None,
+    language: str = DEFAULT,
 ) -> str:
     """Return the bench sheet as one HTML page. Same lines, same bytes.
 
@@ -82,6 +87,8 @@ def to_bench_sheet(
     lines : name of each line with the quantities its standard has; those no reading can give are left out. Without
         lines the sheet has free rows
     unit, unit_kind : what is on the bench
+    loads : by line, the heaviest load its source's pin may be asked to bear, as text; a line without one has no field
+        for a loaded reading
     language : a language there are strings for; `InputError` for another
 
     """
@@ -99,7 +106,7 @@ def to_bench_sheet(
             say=say,
             unit=unit,
             unit_kind=unit_kind,
-            steps=tuple(_step(slug, [name for name, _ in jobs], say) for slug in STEPS),
+            steps=tuple(_step(slug, [name for name, _ in jobs], loads or {}, say) for slug in STEPS),
             levels=tuple(one for one in wanted if one.level),
             further=tuple(one for one in wanted if not one.level),
             messages={name: say(f"sheet.{name}") for name in _MESSAGES},
@@ -139,16 +146,23 @@ def _wanted(jobs: Iterable[tuple[str, Sequence[str]]], say: Words) -> tuple[Want
     )
 
 
-def _step(slug: str, lines: Sequence[str], say: Words) -> Step:
+def _step(slug: str, lines: Sequence[str], loads: Mapping[str, str], say: Words) -> Step:
     key = f"sheet.{slug}"
-    each = say.lists.get(f"{key}.line_fields", ())
     return Step(
         slug=slug,
         title=say(f"{key}.title"),
         boxes=say.all(f"{key}.boxes"),
         fields=(
             *say.lists.get(f"{key}.fields", ()),
-            *(text.replace("{line}", clean(line)) for line in lines for text in each),
+            *(text for line in lines for text in _line_fields(key, line, loads.get(line), say)),
         ),
         note=say.known(f"{key}.note", ""),
     )
+
+
+def _line_fields(key: str, line: str, load: str | None, say: Words) -> tuple[str, ...]:
+    """Return the fields of one line; what loads its pin is asked for only where the source says what it bears."""
+    texts = say.lists.get(f"{key}.line_fields", ())
+    if load is not None:
+        texts = (*texts, *(text.replace("{load}", clean(load)) for text in say.lists.get(f"{key}.loaded_fields", ())))
+    return tuple(text.replace("{line}", clean(line)) for text in texts)

@@ -4,8 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from guardcheck.formatting import line_rank
-from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, MEASURED, NOT_APPLICABLE, NOT_PROVEN, Finding
+from guardcheck.formatting import line_rank, quantity_rank
+from guardcheck.model import (
+    CONFORMS,
+    DOES_NOT_CONFORM,
+    MEASURED,
+    NOT_APPLICABLE,
+    NOT_MEASURED,
+    NOT_PROVEN,
+    Finding,
+)
 from guardcheck.report.arrange.words import clean, sentence
 from guardcheck.report.handover.blocks import Blanks, Block, Boxes, Bullets, Cell, Grid, GridRow, Item, Section, Text
 from guardcheck.report.handover.rows import places, title
@@ -15,6 +23,7 @@ from guardcheck.verdict.outcome import worst
 
 _BAD = (DOES_NOT_CONFORM, NOT_PROVEN)
 _OTHER = "other"
+_GOOD = "good"
 _ROOM = 8
 """Entries that fit on the first page with a paragraph each; more are set tight, so that none leaves it."""
 _FITTED = ("stage", "guard")
@@ -73,8 +82,16 @@ def _topics(findings: Iterable[Finding], outcome: str, key: str, say: Words) -> 
     for name in sorted(by_family, key=order.index):
         group = by_family[name]
         about = f"{places((one.line for one in group), say)} ({say.count('front.checks', len(group))})"
-        items.append(Item(say(f"family.{name}.{key}"), about, outcome, say(f"family.{name}.name")))
+        items.append(Item(_topic_text(group, name, key, say), about, outcome, say(f"family.{name}.name")))
     return tuple(items)
+
+
+def _topic_text(group: Sequence[Finding], name: str, key: str, say: Words) -> str:
+    """Return a family's plain sentence; what conforms is named by quantity, so that no sentence claims more."""
+    if key != _GOOD:
+        return say(f"family.{name}.{key}")
+    quantities = sorted({one.quantity for one in group}, key=quantity_rank)
+    return say("front.shown_what", what=", ".join(title(quantity, say) for quantity in quantities))
 
 
 def _fails(items: tuple[Item, ...], say: Words, tight: bool) -> Section:
@@ -110,9 +127,12 @@ def unexamined(found: Evidence, say: Words) -> list[Block]:
     """Return what neither the check nor the readings looked at, each under whose work it was."""
     blocks: list[Block] = []
     for result, key in ((found.check, "front.unexamined_check"), (found.readings, "front.unexamined_verify")):
-        if result is not None and result.not_examined:
+        notes = () if result is None else result.not_examined
+        if found.readings is not None:
+            notes = tuple(note for note in notes if note != NOT_MEASURED)
+        if notes:
             blocks.append(Text(say(key), "lead"))
-            blocks.append(Bullets(tuple(Item(sentence(note)) for note in result.not_examined), style="open"))
+            blocks.append(Bullets(tuple(Item(sentence(note)) for note in notes), style="open"))
     return blocks
 
 
@@ -126,7 +146,7 @@ def _shown(found: Evidence, say: Words) -> Section:
         chosen = [one for one in clear if (one.origin == MEASURED) == wanted]
         if chosen:
             blocks.append(Text(say(f"front.shown_{key}"), "lead"))
-            blocks.append(Bullets(_topics(chosen, CONFORMS, "good", say), style="good"))
+            blocks.append(Bullets(_topics(chosen, CONFORMS, _GOOD, say), style="good"))
     if len(clear) < len(good):
         blocks.append(Text(say.count("front.shown_clouded", len(good) - len(clear)), "soft"))
     return Section("shown", say("front.shown"), tuple(blocks) or (Text(say("front.shown_none")),))

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from guardcheck.formatting import NO_VALUE, line_rank, quantity_rank, show, telling_digits
+from guardcheck.formatting import NO_VALUE, line_rank, quantity_rank, share, show, telling_digits
 from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, KNOWN_BY, NOT_APPLICABLE, NOT_PROVEN, Finding
-from guardcheck.report.arrange.view import SUMMARY_QUANTITY, bounds, decisive, event_title, natural, share
+from guardcheck.report.arrange.view import SUMMARY_QUANTITY, bounds, decisive, event_title, natural
 from guardcheck.report.arrange.words import clean, doubt, quantity_title, sentence
 from guardcheck.report.handover.blocks import Cell, Grid, GridRow
 from guardcheck.report.handover.strings import Words

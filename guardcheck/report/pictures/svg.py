@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import io
+import os
 import re
+import sys
+import tempfile
 import warnings
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -56,12 +59,38 @@ _NUMBER = re.compile(r"-?\d+\.\d+")
 _PLACED = ("d", "x", "y", "cx", "cy", "r", "width", "height", "transform", "points")
 
 
+_ENVIRONMENT = {"MPL_IGNORE_SYSTEM_FONTS": "1"}
+_FOLDER = "MPLCONFIGDIR"
+
+
+def load() -> None:
+    """Load matplotlib with the fonts it brings along and a folder of its own that is gone afterwards.
+
+    By itself it would look through every font of the machine, so that widths and places of text would depend on what
+    is installed there, and keep the list in the user's home. Somebody who has loaded it before us keeps what is loaded.
+    """
+    if "matplotlib.font_manager" in sys.modules:
+        return
+    before = {name: os.environ.get(name) for name in (*_ENVIRONMENT, _FOLDER)}
+    with tempfile.TemporaryDirectory(prefix="guardcheck-", ignore_cleanup_errors=True) as folder:
+        os.environ.update(_ENVIRONMENT | {_FOLDER: folder})
+        try:
+            import matplotlib.backends.backend_svg  # noqa: F401
+        finally:
+            for name, value in before.items():
+                if value is None:
+                    del os.environ[name]
+                else:
+                    os.environ[name] = value
+
+
 def draw(paint: Callable[[Any], None], *, title: str, description: str, prefix: str) -> str:
     """Return one picture as an SVG element without XML header, to stand in a page or alone in a file.
 
     `paint` draws on the matplotlib axes it is handed. A screen reader reads `title` and `description` in place of the
     lines. `prefix` goes before every id, so that many pictures can share a page.
     """
+    load()
     from matplotlib.backends.backend_svg import FigureCanvasSVG
     from matplotlib.figure import Figure
 

@@ -1,39 +1,78 @@
-"""A result as JSON by the contract: fixed keys, findings sorted by id, finite numbers, ASCII, one record per line."""
+"""A result as JSON by the contract: fixed keys, findings sorted by id, settled numbers, ASCII, one record per line.
+
+The file says what a reader of the report sees, and nothing of the machine it was made on: numbers have the digits that
+are judged and shown, files stand by their name in the library. Its `digest` is the SHA-256 of that content, without
+the drawn curves and the simulator's version, and is also the number printed on the hand-over sheet.
+"""
 
 from __future__ import annotations
 
 import json
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, fields
 from hashlib import sha256
 from typing import Any
 
 import numpy as np
 
-from guardcheck.model import Curve, Finding, Limit, Result
+from guardcheck.model import QUANTITIES, Condition, Curve, Finding, Limit, Question, Result
 from guardcheck.report.arrange.view import bounds
 from guardcheck.report.pictures.curves import tidy
+from guardcheck.units import settled
 from guardcheck.verdict.handover import Evidence
 
-FORMAT = "guardcheck-result/1"
+FORMAT = "guardcheck-result/2"
+DIGEST = "digest"
+
+_NOT_CONTENT = ("curves", "schematics", "engine", DIGEST)
+"""What a file holds beside what was found: pictures are drawn from it, and whose simulator it was proves nothing."""
+
+_KEYS = (
+    "id", "needed", "where", "rule", "quantity", "line", "guarded", "event", "severity", "value", "unit", "low", "high",
+    "spread", "interval", "yield", "uncertainty", "outcome", "origin", "planned", "estimate", "reference", "why",
+    "remedy",
+)  # fmt: skip
+"""The order of a finding's keys; a key that is not named here follows them."""
+
+_APART = {"limit", "yield_"}
+"""Fields of a finding that are written another way: limits stand once for all findings held against them."""
 
 
 def to_json(result: Result) -> str:
     """Return the result as JSON text that ends in a newline.
 
     Keys of a finding are exactly those of the contract. What only a report needs stands in further top-level keys, so
-    that a saved result can be drawn again without a simulator. Same result, same bytes.
+    that a saved result can be drawn again without a simulator. Same result, same bytes, on every machine.
     """
+    whole = _whole(result)
+    whole[DIGEST] = _digest(whole)
+    return "{\n" + ",\n".join(f"{json.dumps(key)}: {_block(value)}" for key, value in whole.items()) + "\n}\n"
+
+
+def result_hash(result: Result) -> str:
+    """Return the SHA-256 of what a result says: the `digest` of its saved file."""
+    return _digest(_whole(result))
+
+
+def hashes(found: Evidence) -> tuple[str, ...]:
+    """Return the SHA-256 of what the check says and, if there are any, of what the readings say."""
+    return tuple(result_hash(one) for one in (found.check, found.readings) if one is not None)
+
+
+def _whole(result: Result) -> dict[str, Any]:
     findings = sorted(result.findings, key=lambda finding: finding.id)
     whole: dict[str, Any] = {
         "format": FORMAT,
+        "guardcheck": result.guardcheck,
         "command": result.command,
         "unit": result.unit,
         "outcome": result.outcome,
         "seed": result.seed,
         "engine": None if result.engine is None else {"name": result.engine.name, "version": result.engine.version},
         "findings": [_finding(finding) for finding in findings],
+        "conditions": [_condition(one) for one in result.conditions],
+        "asks": [_question(one) for one in result.asks],
         "circuits": [{"name": c.name, "kind": c.kind, "file": c.file, "sha256": c.sha256} for c in result.circuits],
         "limits": _limits(findings),
         "curves": [_curve(curve) for curve in result.curves],
@@ -46,17 +85,21 @@ def to_json(result: Result) -> str:
         "n_samples": result.n_samples,
         "job_file": result.job_file,
         "job_sha256": result.job_sha256,
-        "extra": result.extra,
+        "extra": _settled(result.extra),
     }
-    return "{\n" + ",\n".join(f"{json.dumps(key)}: {_block(value)}" for key, value in whole.items()) + "\n}\n"
+    return {key: _plain(value) for key, value in whole.items()}
+
+
+def _digest(whole: Mapping[str, Any]) -> str:
+    content = {key: value for key, value in whole.items() if key not in _NOT_CONTENT}
+    return sha256(json.dumps(content, sort_keys=True, allow_nan=False).encode()).hexdigest()
 
 
 def _block(value: Any) -> str:
     """Return JSON text; a list goes on one line per record, so that two results can be compared line by line."""
-    plain = _plain(value)
-    if isinstance(plain, list) and plain:
-        return "[\n" + ",\n".join(json.dumps(item, allow_nan=False) for item in plain) + "\n]"
-    return json.dumps(plain, allow_nan=False)
+    if isinstance(value, list) and value:
+        return "[\n" + ",\n".join(json.dumps(item, allow_nan=False) for item in value) + "\n]"
+    return json.dumps(value, allow_nan=False)
 
 
 def _plain(value: Any) -> Any:
@@ -64,7 +107,7 @@ def _plain(value: Any) -> Any:
     if value is None or isinstance(value, bool | str | int):
         return value
     if isinstance(value, float):
-        return value if math.isfinite(value) else None
+        return float(value) if math.isfinite(value) else None
     if isinstance(value, np.generic | np.ndarray):
         return _plain(value.tolist())
     if isinstance(value, Mapping):
@@ -74,36 +117,44 @@ def _plain(value: Any) -> Any:
     raise TypeError(f"a result cannot hold {type(value).__name__}")
 
 
+def _settled(value: Any, unit: str = "") -> Any:
+    """Return a value with every number in it settled; what is no number stays."""
+    if isinstance(value, np.generic | np.ndarray):
+        return _settled(value.tolist(), unit)
+    if isinstance(value, float):
+        return settled(value, unit)
+    if isinstance(value, Mapping):
+        return {key: _settled(item, unit) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_settled(item, unit) for item in value]
+    return value
+
+
 def _finding(finding: Finding) -> dict[str, Any]:
     low, high = bounds(finding)
     reference = finding.reference
     if reference is None and finding.limit is not None:
         reference = finding.limit.cited()
+    held = {field.name: getattr(finding, field.name) for field in fields(finding) if field.name not in _APART}
+    held |= {"id": finding.id, "low": low, "high": high, "reference": reference}
+    held |= {"spread": _pair(finding.spread), "interval": _pair(finding.interval)}
+    row = {key: _settled(value, finding.unit) for key, value in held.items()}
+    row["yield"] = _settled(finding.yield_, "1")
+    return {key: row[key] for key in (*_KEYS, *(key for key in row if key not in _KEYS))}
+
+
+def _condition(one: Condition) -> dict[str, Any]:
+    return {"event": one.event, "text": one.text, "lines": list(one.lines), "kind": one.kind}
+
+
+def _question(one: Question) -> dict[str, Any]:
     return {
-        "id": finding.id,
-        "needed": finding.needed,
-        "where": finding.where,
-        "rule": finding.rule,
-        "quantity": finding.quantity,
-        "line": finding.line,
-        "guarded": finding.guarded,
-        "event": finding.event,
-        "severity": finding.severity,
-        "value": finding.value,
-        "unit": finding.unit,
-        "low": low,
-        "high": high,
-        "spread": _pair(finding.spread),
-        "interval": _pair(finding.interval),
-        "yield": finding.yield_,
-        "uncertainty": finding.uncertainty,
-        "outcome": finding.outcome,
-        "origin": finding.origin,
-        "planned": finding.planned,
-        "estimate": finding.estimate,
-        "reference": reference,
-        "why": finding.why,
-        "remedy": finding.remedy,
+        "key": one.key,
+        "question": one.question,
+        "where": one.where,
+        "decides": one.decides,
+        "findings": list(one.findings),
+        "safe": one.safe,
     }
 
 
@@ -121,17 +172,23 @@ def _limits(findings: Sequence[Finding]) -> list[dict[str, Any]]:
     return [
         {
             "quantity": limit.quantity,
-            "low": limit.low,
-            "high": limit.high,
-            "nominal": limit.nominal,
+            "low": _settled(limit.low, _unit(limit)),
+            "high": _settled(limit.high, _unit(limit)),
+            "nominal": _settled(limit.nominal, _unit(limit)),
             "reference": limit.reference,
             "clause": limit.clause,
             "known_by": limit.known_by,
+            "kind": limit.kind,
             "note": limit.note,
             "findings": ids,
         }
         for limit, ids in used.items()
     ]
+
+
+def _unit(limit: Limit) -> str:
+    kind = QUANTITIES.get(limit.quantity)
+    return "" if kind is None else kind.unit
 
 
 def _curve(curve: Curve) -> dict[str, Any]:
@@ -149,13 +206,3 @@ def _curve(curve: Curve) -> dict[str, Any]:
         "band_label": curve.band_label,
         "marks": dict(curve.marks),
     }
-
-
-def result_hash(result: Result) -> str:
-    """Return the SHA-256 of the result as `to_json` writes it: that of the saved file."""
-    return sha256(to_json(result).encode()).hexdigest()
-
-
-def hashes(found: Evidence) -> tuple[str, ...]:
-    """Return the SHA-256 of the canonical JSON of the check and, if there are any, of the readings."""
-    return tuple(result_hash(one) for one in (found.check, found.readings) if one is not None)

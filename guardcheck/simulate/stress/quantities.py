@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from guardcheck.measure import Stress, time_outside, worst_of
-from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, OFF, Limit, Quantity
+from guardcheck.model import CONFORMS, DAILY, DOES_NOT_CONFORM, OFF, RATING_NOT_STATED, Limit, Quantity
 from guardcheck.simulate.stress.convergence import Group
 from guardcheck.simulate.stress.margins import Margin, pin_margins, rail_margin, worst
 from guardcheck.simulate.stress.ratings import PinRatings, exposed_ratings
@@ -28,6 +28,8 @@ def quantities_of(group: Group, reference: Stress | None, *, claims: Sequence[st
         severity=group.severity,
         needed=needed,
         failure=group.failure,
+        use=plan.use.get(group.severity, DAILY),
+        condition=plan.condition.get(group.severity),
     )
     if not good:
         return (blank,)
@@ -77,7 +79,8 @@ def _judged(group: Group, index: int, reference: Stress | None) -> Judged:
     def margins(runs: Sequence[Seen], stress: Stress, *, known: bool = False) -> list[Margin]:
         """Return every margin; the rail's run by run, since each has its own rail, live or dead."""
         rails = [_rail_margin(group, one, one.pins[index].known if known else one.pins[index].stress) for one in runs]
-        return [*pin_margins(stress, ratings, human_body=body), worst(rails)]
+        pin_rows = pin_margins(stress, ratings, human_body=body) if ratings.chip else ()
+        return [*pin_rows, worst(rails)]
 
     stress = worst_of([one.pins[index].stress for one in good])
     known = worst_of([one.pins[index].known for one in good])
@@ -103,7 +106,7 @@ def _rail_margin(group: Group, one: Seen, stress: Stress) -> Margin:
 def _margin_quantity(
     group: Group, blank: Quantity, judged: Judged, beyond: str | None, reference: Stress | None
 ) -> Quantity:
-    if not judged.ratings.judged:
+    if judged.ratings.chip and not judged.ratings.judged:
         return replace(
             blank,
             failure="nothing is known of what this source may take: it has no chip diodes, and the job states no pin",
@@ -130,6 +133,7 @@ def _margin_quantity(
         failure=None if proven else failure,
         limit=Limit("event.margin", EVENT_MARGIN_DB, None, None, judged.ratings.reference, judged.ratings.known_by),
         notes=(*notes, *_more_words(group, judged, reference)),
+        codes=(RATING_NOT_STATED,) if judged.ratings.open(judged.margin.field) else (),
     )
 
 
@@ -208,7 +212,9 @@ def _powers(group: Group, blank: Quantity) -> tuple[Quantity, ...]:
             name="part.power",
             value=power.watts,
             where=power.where,
-            limit=Limit("part.power", None, power.rated["power"], None, power.rated["reference"], "practice"),
+            limit=Limit(
+                "part.power", None, power.rated["power"], None, power.rated["reference"], power.rated["known_by"]
+            ),
         )
         for power in most.values()
     )
@@ -225,7 +231,9 @@ def _shown(group: Group, blank: Quantity, judged: Judged, *, estimate: bool) -> 
         "event.pin_energy": (stress.energy, hard.energy),
         "event.rail": (stress.rail, hard.rail),
     }
-    if lasting:
+    if not judged.ratings.chip:
+        rows = {"event.rail": rows["event.rail"]}
+    elif lasting:
         rows = {name: pair for name, pair in rows.items() if name.removeprefix("event.pin_") not in ENDLESS}
     else:
         outside = _outside(group.good, judged)

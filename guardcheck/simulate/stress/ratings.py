@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from guardcheck.errors import CircuitError, JobError
 from guardcheck.library import Library
@@ -25,15 +25,34 @@ SEEN = {
 output may deliver, the clamp rating of logic and the current of the latch-up test (JESD78)."""
 SEEN_REFERENCE = (
     "bounds seen in data sheets: 0.3 to 1.5 V beyond the rails, 1 to 20 mA of clamp current (HCT logic, 8- and 16-bit "
-    "microcontrollers, AVR), 100 mA in the latch-up test (JESD78)"
+    "microcontrollers), 100 mA in the latch-up test (JESD78)"
 )
-UNITS: Mapping[str, str] = {"over_voltage": "V", "under_voltage": "V", "clamp_current": "A", "output_current": "A"}
+RATED = (*SEEN, "pin_voltage")
+"""The ratings a pin is held against. One against 0 V is printed for chips without a diode to the rail: there no voltage
+above the rail counts as such. Nobody owes it for the others."""
+UNITS: Mapping[str, str] = {
+    "over_voltage": "V",
+    "under_voltage": "V",
+    "pin_voltage": "V",
+    "clamp_current": "A",
+    "output_current": "A",
+}
 WORDS: Mapping[str, str] = {
     "over_voltage": "above the rail",
     "under_voltage": "below 0 V",
+    "pin_voltage": "against 0 V",
     "clamp_current": "clamp current",
     "output_current": "output current",
 }
+FEED_REFERENCE = "highest supply of the rail; a supply feed is no chip's pin and has no pin ratings"
+RATED_BY: Mapping[str, str] = {
+    "over": "over_voltage",
+    "under": "under_voltage",
+    "injected": "clamp_current",
+    "delivered": "output_current",
+    "top": "pin_voltage",
+}
+"""Which rating of a pin bounds which field of a stress."""
 Bounds = tuple[float, float]
 FREE: Bounds = (math.inf, math.inf)
 
@@ -43,7 +62,8 @@ class PinRatings:
     """Strictest and loosest bound of every rating [V, A], the human-body rating [V] if known, and where they come from.
 
     `stated` names the ratings that somebody stated; `assumed` are sentences on what was assumed. `judged` is false for
-    a source of which nothing can be said: no ratings and no diodes of its own.
+    a source of which nothing can be said: no ratings and no diodes of its own. `chip` is false for a supply feed: it is
+    no chip's pin, and nothing is held against pin ratings.
     """
 
     bounds: Mapping[str, Bounds]
@@ -53,10 +73,16 @@ class PinRatings:
     stated: frozenset[str]
     assumed: tuple[str, ...] = ()
     judged: bool = True
+    chip: bool = True
 
     def strict(self, name: str) -> float:
         """Return the strictest bound of a rating."""
         return self.bounds[name][0]
+
+    def open(self, field: str) -> bool:
+        """Tell whether the rating that bounds this field of a stress is one nobody stated."""
+        name = RATED_BY.get(field)
+        return name is not None and self.bounds[name][0] != self.bounds[name][1]
 
     def shown(self, name: str) -> str:
         """Return a rating in words: ``20 mA (clamp current)``, or both bounds of one that is missing."""
@@ -99,9 +125,13 @@ def source_ratings(job: Job, line: Line, source: Part, library: Library, *, diod
     found |= declared
     if declared and isinstance(name, str):
         reference = f"{reference}; and ratings declared in the job file"
-    stated = frozenset(found) & frozenset(SEEN)
+    stated = frozenset(found) & frozenset(RATED)
     judged = diodes or bool(stated)
-    return _ratings(found, free - set(declared), reference, known_by, stated, assumed, judged)
+    chip = bool(stated) or not source.extra.get("feed", False)
+    if "pin_voltage" in found:
+        free |= {"over_voltage"}
+    ratings = replace(_ratings(found, free - set(declared), reference, known_by, stated, assumed, judged), chip=chip)
+    return ratings if chip else replace(ratings, reference=FEED_REFERENCE, known_by="practice")
 
 
 def exposed_ratings(delivers: float | None) -> PinRatings:
@@ -121,8 +151,9 @@ def _ratings(
 ) -> PinRatings:
     bounds: dict[str, Bounds] = {}
     missing = [name for name in SEEN if name not in found and name not in free]
-    for name, seen in SEEN.items():
-        bounds[name] = FREE if name in free else (found[name], found[name]) if name in found else seen
+    for name in RATED:
+        stands = (found[name], found[name]) if name in found else SEEN.get(name, FREE)
+        bounds[name] = FREE if name in free else stands
     if missing:
         reference = f"{reference}; {SEEN_REFERENCE}" if stated else SEEN_REFERENCE
     return PinRatings(bounds, found.get("hbm"), reference, known_by, stated, tuple(assumed), judged)

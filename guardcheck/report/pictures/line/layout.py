@@ -33,6 +33,8 @@ _LEAST_STRIP = 0.6
 _TITLE = 15
 """Widest line of a title inside a box [characters]."""
 FAILS, OPEN = "fails", "open"
+CHIP_KEY = "chip"
+"""What troubles of the chip that drives the line are filed under."""
 STATES: Mapping[str, str] = {"blank": "blanking", "sync": "sync tip"}
 """Signal states in bench words; the others are words already."""
 
@@ -231,11 +233,11 @@ def _reach(row: Sequence[_Block]) -> tuple[float, float]:
 
 
 def _blocks(line: Schematic, marks: Mapping[str, tuple[int, str]]) -> list[_Block]:
-    driver, stops = structure(line)
+    driver, legs, stops = structure(line)
     levels = {node.name: (node.point, together(node.volts, "V")) for node in line.path}
     titles = dict(line.titles)
     rail = "" if line.rail is None else show(line.rail, "V")
-    blocks = [_driver(driver, titles.get("source", ""), marks.get("chip"))]
+    blocks = [_driver(driver, titles.get("source", ""), legs, marks)]
     before = _strip(stops[0], levels)
     for place, stop in enumerate(stops):
         last = place == len(stops) - 1
@@ -269,16 +271,31 @@ def _strip(stop: Stop, levels: Mapping[str, tuple[str, str]]) -> float:
     return text_width(levels.get(stop.node, ("", ""))[1], SMALL) + 0.45 + _LEAST_STRIP
 
 
-def _driver(driver: SchematicPart | None, title: str, mark: tuple[int, str] | None) -> _Block:
-    lines = ["chip", *wrap(clean(title)[:48], _TITLE)[:3]]
+def _driver(
+    driver: SchematicPart | None,
+    title: str,
+    legs: Sequence[SchematicPart],
+    marks: Mapping[str, tuple[int, str]],
+) -> _Block:
+    mark = marks.get(CHIP_KEY)
+    title = clean(title if driver is None or not driver.title else driver.title)
+    lines = ["chip", *wrap(title[:48], _TITLE)[:3]]
     width = max(2.6, max(text_width(one, SMALL) for one in lines) + 0.6)
-    tone = mark[1] if mark else "ink"
-    block = _Block(width=width + 0.6)
-    block.strokes.append(Stroke("box", (0.0, 1.15), (width, -1.15), tone=tone))
+    half = max(1.15, 0.5 * len(legs) + 0.2)
+    block = _Block(width=width + (2.9 if legs else 0.6))
+    block.strokes.append(Stroke("box", (0.0, half), (width, -half), tone=mark[1] if mark else "ink"))
     block.strokes += _stacked(lines, width / 2, 0.0)
-    block.strokes.append(Stroke("line", (width, 0.0), (width + 0.6, 0.0)))
+    for place, leg in enumerate(legs):
+        y = 0.5 * (len(legs) - 1) - place
+        here = marks.get(leg.key) if leg.key else None
+        block.strokes.append(Stroke(leg.symbol, (width, y), (width + 2.4, y)))
+        block.strokes.append(Stroke("line", (width + 2.4, y), (width + 2.4, 0.0)))
+        block.strokes.append(Stroke("text", (width + 1.2, y + 0.42), text=value_text(leg), align="center", size=SMALL))
+        if here:
+            block.strokes.append(_mark((width + 0.35, y), here))
+    block.strokes.append(Stroke("line", (width + (2.4 if legs else 0.0), 0.0), (block.width, 0.0)))
     if mark:
-        block.strokes.append(_mark((width - 0.15, 1.15), mark))
+        block.strokes.append(_mark((width - 0.15, half), mark))
     return block
 
 

@@ -43,20 +43,23 @@ class _Sorting:
     left: list[SchematicPart] = field(default_factory=list)
 
 
-def structure(line: Schematic) -> tuple[SchematicPart | None, tuple[Stop, ...]]:
-    """Return the chip that drives the line and every stop of its signal.
+def structure(line: Schematic) -> tuple[SchematicPart | None, tuple[SchematicPart, ...], tuple[Stop, ...]]:
+    """Return the chip that drives the line, the resistors its pins feed side by side, and every stop of the signal.
 
     A role whose parts fit no such picture becomes one box with its ports; its parts stay in the box's `cards`.
     """
     parts = list(line.parts)
     path = tuple(node.name for node in line.path)
+    driver = next((part for part in parts if _drives(part)), None)
+    inside = set() if driver is None else set(driver.nodes) - {*RAILS, path[0]}
+    legs = tuple(part for part in parts if part is not driver and inside & set(part.nodes) and path[0] in part.nodes)
+    parts = [part for part in parts if part not in legs]
     for _ in range(len({part.role for part in parts}) + 1):
         stops, left = _sorted(parts, path)
         if not left:
             break
         parts, path = _boxed(parts, path, {part.role for part in left})
-    driver = next((part for part in parts if _drives(part)), None)
-    return driver, stops
+    return driver, legs, stops
 
 
 def _drives(part: SchematicPart) -> bool:

@@ -1,0 +1,1 @@
+"""Mutation run over the code that decides: see ``run.py``."""

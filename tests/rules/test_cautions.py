@@ -1,0 +1,154 @@
+"""Advice that cannot harm: what every paper says before a live reading, and no fact made of an unknown."""
+
+from __future__ import annotations
+
+import json
+import re
+
+import pytest
+
+from guardcheck.cautions import cautions_for, general_cautions, hazards
+from guardcheck.job import new_job_text, parse_job
+from guardcheck.measure.readings import new_readings_text
+from guardcheck.model import DOES_NOT_CONFORM, NOT_PROVEN, Fact, Facts, Finding, Value
+from guardcheck.report.bench_sheet.page import to_bench_sheet
+from guardcheck.rules import judge_all
+from guardcheck.rules.haz01_hazards import class_1_limit, class_3r_limit
+
+CLIP = (
+    "The clip of a mains-powered scope is mains earth: clip it to 0 V only, never to the mains side of a supply or to "
+    "a chassis you have not shown to be isolated."
+)
+RECIPE = re.compile(r"wand|discharg|ground of|Mohm|minute", re.IGNORECASE)
+
+
+def cautions(**entries: object) -> tuple[str, ...]:
+    """Return the cautions of a job that declares these hazards and nothing else."""
+    rows = "\n".join(f"{key} = {json.dumps(value)}" for key, value in entries.items())
+    job = parse_job(f'format = 1\n[unit]\nlabel = "X-1"\n[hazards]\n{rows}\n')
+    return cautions_for(job, ())
+
+
+def told(**entries: object) -> list[Finding]:
+    facts = Facts(declared=(Fact("hazards", 0, "hazards 1", entries),))
+    return [one for one in judge_all(facts) if one.rule == "HAZ01"]
+
+
+def plain(text: str) -> str:
+    """Return text as it reads: comment marks and line breaks gone."""
+    return " ".join(re.sub(r"(?m)^#\s*", "", re.sub(r"<[^>]+>", " ", text)).split())
+
+
+@pytest.mark.parametrize(
+    "paper",
+    [
+        lambda: general_cautions()["scope-earth"],
+        new_job_text,
+        lambda: new_readings_text((("red", ("level.white",)),)),
+        lambda: to_bench_sheet((("red", ("level.white",)),)),
+        to_bench_sheet,
+    ],
+    ids=["result", "new job", "new readings", "bench sheet", "bench sheet without a job"],
+)
+def test_every_paper_that_asks_for_a_live_reading_warns_of_the_scopes_earth(paper) -> None:
+    said = plain(paper())
+    assert CLIP in said
+    assert "solate the unit under test, not the scope" in said
+
+
+@pytest.mark.parametrize(
+    ("code", "words"),
+    [
+        ("charge", "proven on a known voltage, and prove it again afterwards"),
+        ("scope-earth", "behind an isolating transformer an RCD does not protect"),
+        ("wrist-strap", "off before a mains plug goes in with the case open"),
+        ("wrist-strap", "only when the unit is unplugged and its capacitors are proven discharged"),
+        ("solder", "Cleaning alcohol burns"),
+        ("leaking", "electrolytic or a cell is caustic"),
+        ("unplug", "Local electrical codes come first"),
+    ],
+)
+def test_every_job_is_told(code: str, words: str) -> None:
+    assert words in general_cautions()[code]
+    assert general_cautions()[code] in cautions()
+
+
+def test_the_blank_bench_sheet_defers_and_takes_the_strap_off_before_power() -> None:
+    said = plain(to_bench_sheet())
+    assert "Local electrical codes come first; mains wiring, high voltage and lasers are for licensed practice." in said
+    assert "Wrist strap on; class" not in said
+    assert said.index("Wrist strap on only now") < said.index("Wrist strap off")
+
+
+def test_the_bench_sheet_loads_a_pin_only_as_far_as_its_source_bears() -> None:
+    lines = (("red", ("level.white",)), ("sync", ("level.sync",)), ("own", ("level.white",)))
+    said = plain(to_bench_sheet(lines, loads={"red": "75 ohm", "sync": "1 kohm"}))
+    assert "red: chip pin with 75 ohm to 0 V" in said
+    assert "sync: chip pin with 1 kohm to 0 V" in said
+    assert "own: chip pin with" not in said
+    assert "into 75 ohm" not in said
+
+
+def test_a_new_job_sends_nobody_into_a_mains_supply_and_loads_no_logic_pin() -> None:
+    said = plain(new_job_text())
+    assert "Look into the supply" not in said
+    assert "only if the supply is open anyway, unplugged and discharged, and you are trained for it" in said
+    assert "Never load a logic pin with 75 ohm" in said
+
+
+def test_a_picture_tube_gets_no_recipe_and_one_caution() -> None:
+    found = [one for one in cautions(crt=True, crt_anode="25 kV") if "anode" in one]
+    assert len(found) == 1
+    assert "Do not remove the anode cap: only a person trained on that set may" in found[0]
+    (row,) = told(crt=True, crt_anode=Value.exact(25e3, "V"))
+    assert not RECIPE.search(found[0])
+    assert not RECIPE.search(row.why.replace("nothing in this job shows", ""))
+
+
+def test_an_anode_voltage_alone_declares_the_tube() -> None:
+    (row,) = told(crt_anode=Value.exact(25e3, "V"))
+    assert row.outcome == NOT_PROVEN
+
+
+@pytest.mark.parametrize("key", [hazard.keys[0] for hazard in hazards()])
+def test_an_unknown_hazard_is_told_as_unknown_and_never_as_a_fact(key: str) -> None:
+    hazard = next(one for one in hazards() if key in one.keys)
+    (unknown,) = set(cautions(**{key: "unknown"})) - set(general_cautions().values())
+    (known,) = set(cautions(**{key: True})) - set(general_cautions().values())
+    assert unknown.startswith("Nobody knows yet")
+    assert hazard.known not in unknown
+    assert known.startswith(hazard.known)
+    assert set(cautions(**{key: False})) == set(general_cautions().values())
+    assert all(hazard.known not in one.why for one in told(**{key: "unknown"}))
+
+
+def test_a_fact_beats_an_unknown_of_the_same_hazard() -> None:
+    found = set(cautions(battery="unknown", lithium_cell=True)) - set(general_cautions().values())
+    assert [one.startswith("There is a lithium cell.") for one in found] == [True]
+
+
+@pytest.mark.parametrize("key", ["optical_pickup", "lithium_cell"])
+def test_both_words_for_a_hazard_are_accepted_with_their_caution(key: str) -> None:
+    assert len(set(cautions(**{key: True})) - set(general_cautions().values())) == 1
+
+
+def test_no_beam_is_called_invisible_and_none_safe() -> None:
+    (beam,) = [one for one in cautions(optical_pickup=True) if "pick-up's beam" in one]
+    assert "a DVD pick-up's is visible red; neither is safe to look into" in beam
+    assert "invisible" not in beam
+
+
+def test_saved_data_is_the_customers_to_know() -> None:
+    assert any("Saved data is lost when the cell goes: tell the customer" in one for one in cautions(battery=True))
+
+
+# IEC 60825-1: class 3R is five times class 1 for invisible light; for 400 nm to 700 nm it is five times class 2 of
+# 1 mW (from memory, unverified): 650 nm is 5 mW, not 5 x 0.39 mW; 780 nm is 5 x 0.39 mW x 10^(0.002 x 80) = 2.82 mW
+@pytest.mark.parametrize(("metres", "watts"), [(650e-9, 5e-3), (700e-9, 5e-3), (780e-9, 2.819e-3)])
+def test_class_3r_ends_at_five_milliwatts_where_light_is_visible(metres: float, watts: float) -> None:
+    limit = class_1_limit(metres)
+    assert limit is not None
+    assert limit.high is not None
+    assert class_3r_limit(metres, limit.high) == pytest.approx(watts, rel=1e-3)
+    (row,) = told(laser_wavelength=Value.exact(metres, "m"), laser_power=Value.exact(4e-3, "W"))
+    assert row.outcome == DOES_NOT_CONFORM
