@@ -136,7 +136,9 @@ def _real(one: Card, name: str, role: str, fitted: Fitted, row: Mapping[str, obj
         symbol, unit = _PASSIVE[letter]
         return SchematicPart(role, name, symbol, one.nodes[:2], "", key, _number(one), unit, (name,))
     model = one.tail.partition(" ")[0]
-    known = next((m for m in (*fitted.part.models, *fitted.part.circuit.models.values()) if model.endswith(m.name)), None)
+    known = next(
+        (m for m in (*fitted.part.models, *fitted.part.circuit.models.values()) if model.endswith(m.name)), None
+    )
     title = _printed(model if known is None else known.name)
     if letter == "d":
         breaks = None if known is None else known.parameters.get(_BREAKS)

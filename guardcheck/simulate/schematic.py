@@ -43,11 +43,13 @@ def schematics(engine: Engine, solved: Sequence[Solved]) -> tuple[Schematic, ...
         chain = one.experiment.chain
         if chain.line not in built or chain.guarded:
             built[chain.line] = _asked(one.experiment, one.plateaus[0])
-    traces = run_once(engine, [one.deck for one in built.values()])
+    traces = run_once(engine, [asked.deck for asked in built.values()])
     found: dict[tuple[object, ...], list[Schematic]] = {}
-    for one, trace in zip(built.values(), traces, strict=True):
-        picture = _read(one, trace)
-        found.setdefault((picture.parts, picture.path, picture.states, picture.titles, picture.rail), []).append(picture)
+    for asked, trace in zip(built.values(), traces, strict=True):
+        picture = _read(asked, trace)
+        found.setdefault((picture.parts, picture.path, picture.states, picture.titles, picture.rail), []).append(
+            picture
+        )
     return tuple(replace(alike[0], lines=tuple(one.lines[0] for one in alike)) for alike in found.values())
 
 

@@ -50,7 +50,7 @@ class Trouble:
 
 @dataclass(frozen=True, slots=True)
 class Stroke:
-    """One thing to draw. `kind` is a symbol of the model, or line, dot, ground, supply, box, frame, ring, mark, text."""
+    """One thing to draw. `kind` is a symbol of the model, or the name of a shape such as line, box, mark or text."""
 
     kind: str
     at: tuple[float, float]
@@ -367,7 +367,9 @@ def _branch(one: Branch, x: float, width: float, marks: Mapping[str, tuple[int, 
         strokes += _standing(part, x, low, high)
         middle = (low + high) / 2
         current = _current(part)
-        strokes.append(Stroke("text", (x + 0.45, middle + (0.2 if current else 0.0)), text=value_text(part), size=SMALL))
+        strokes.append(
+            Stroke("text", (x + 0.45, middle + (0.2 if current else 0.0)), text=value_text(part), size=SMALL)
+        )
         if current:
             strokes.append(Stroke("text", (x + 0.45, middle - 0.25), text=current, size=SMALL - 1, tone="soft"))
         mark = marks.get(part.key)
@@ -378,9 +380,7 @@ def _branch(one: Branch, x: float, width: float, marks: Mapping[str, tuple[int, 
     return strokes
 
 
-def _hanging_box(
-    part: SchematicPart, x: float, width: float, marks: Mapping[str, tuple[int, str]]
-) -> list[Stroke]:
+def _hanging_box(part: SchematicPart, x: float, width: float, marks: Mapping[str, tuple[int, str]]) -> list[Stroke]:
     lines = wrap(clean(part.title)[:48] or "chip", _TITLE)[:3]
     mark = marks.get(part.key) if part.key else None
     half = width / 2 - 0.25

@@ -136,10 +136,9 @@ def _polygon(elm: Any, stroke: Stroke, **style: Any) -> list[Any]:
 
 def _box(elm: Any, stroke: Stroke) -> list[Any]:
     heavy = stroke.tone in (FAILS, OPEN)
-    found = _polygon(
+    return _polygon(
         elm, stroke, color=_TONES[stroke.tone], lw=2.6 if heavy else 1.3, ls="--" if stroke.tone == OPEN else "-"
     )
-    return found
 
 
 def _fence(elm: Any, stroke: Stroke) -> list[Any]:
