@@ -45,7 +45,12 @@ QUANTITIES = _table(
     ("event.pin_energy", "J", "pin energy", "energy in the pin's own diodes"),
     ("event.time_over", "s", "time over rating", "time outside the pin's ratings"),
     ("event.rail", "V", "rail lifted to", "highest voltage the supply rail is lifted to"),
-    ("event.part_margin", "dB", "margin of the parts", "rating over stress of guard and stage, worst of the parts"),
+    (
+        "event.part_margin",
+        "dB",
+        "margin of guard and stage parts",
+        "rating over stress of guard and stage, worst of the parts",
+    ),
     ("event.margin", "dB", "margin", "rating over stress, worst of the rated quantities"),
     ("timing.line_period", "s", "line period", "time from sync edge to sync edge"),
     ("timing.sync_width", "s", "sync width", "width of line sync at half amplitude"),
@@ -66,5 +71,5 @@ QUANTITIES = _table(
     ("laser.power", "W", "laser power", "power at the lens of an optical pick-up, as declared"),
     ("link.current", "A", "link current", "current a link drives into the other board, worst of on and off"),
     ("link.rail", "V", "rail fed through a link", "voltage a link puts on the rail of a board that is off"),
-    ("declared.fact", "1", "declared fact", "a bench fact the job declares and no rule judges yet"),
+    ("declared.fact", "1", "bench fact", "a bench fact the job declares, judged or not yet"),
 )

@@ -34,7 +34,7 @@ from guardcheck.model import (
 from guardcheck.units import settled
 
 EVENT_MARGIN_DB = 1.5
-"""Margin an event needs to conform, and lacks to fail: models of chips are no better than that (design rule)."""
+"""Margin an event needs to conform, and lacks to fail: chip models are uncertain by that much (design rule)."""
 
 AT_LEAST = "at_least"
 """`Quantity.bound` of a reading the true value lies above; the other bound is ``at_most``."""
@@ -122,6 +122,15 @@ def _as_written(quantity: Quantity) -> Quantity:
     )
 
 
+def _beyond(value: float, limit: Limit) -> str:
+    """Return ``is above 0.5 dB``: the end that a value breaks, the whole range behind it where there are two."""
+    unit = QUANTITIES[limit.quantity].unit
+    low = limit.low is not None and value < limit.low
+    side, end = ("below", limit.low) if low else ("above", limit.high)
+    both = f" ({limits(limit.low, limit.high, unit)})" if None not in (limit.low, limit.high) else ""
+    return f"is {side} {show(end, unit)}{both}"
+
+
 def _missing(quantity: Quantity) -> Judgement:
     reason = quantity.failure or "no value was obtained"
     return Judgement(NOT_PROVEN, f"Not proven: {reason}.")
@@ -194,7 +203,7 @@ def judge_measured(value: float, expanded: float, limit: Limit, unit: str) -> Ju
     if low + expanded <= value <= high - expanded:
         return Judgement(CONFORMS, f"{seen} lies within {allowed} by more than its uncertainty ({likely}).")
     if value < low - expanded or value > high + expanded:
-        return Judgement(DOES_NOT_CONFORM, f"{seen} lies outside {allowed} by more than its uncertainty ({likely}).")
+        return Judgement(DOES_NOT_CONFORM, f"{seen} {_beyond(value, limit)} by more than its uncertainty ({likely}).")
     return Judgement(NOT_PROVEN, f"{seen} is too close to the limits ({allowed}) for its uncertainty ({likely}).")
 
 
@@ -228,7 +237,7 @@ def judge_declared(quantity: Quantity, limit: Limit) -> Judgement:
     unit = QUANTITIES[quantity.name].unit
     value, allowed = show(quantity.value, unit), limits(limit.low, limit.high, unit)
     if not inside(quantity.value, limit):
-        return Judgement(DOES_NOT_CONFORM, f"{value}, from what was declared, lies outside {allowed}.")
+        return Judgement(DOES_NOT_CONFORM, f"{value}, from what was declared, {_beyond(quantity.value, limit)}.")
     return Judgement(NOT_PROVEN, f"{value} lies within {allowed}, but a declaration is not a measurement.")
 
 

@@ -22,7 +22,7 @@ KINDS: Mapping[str, str] = {
     MOVED: "Moved",
     NEW: "New",
     BETTER: "Got better",
-    ASIDE: "Rows that decide nothing, come or gone",
+    ASIDE: "Added or removed rows (information only)",
 }
 """Kinds of change with their headings, the worst first."""
 
