@@ -10,7 +10,7 @@ from guardcheck.formatting import limits, line_rank, quantity_rank, show, span
 from guardcheck.model import CONFORMS, NOT_APPLICABLE, NOT_PROVEN, Finding, Result
 from guardcheck.report.arrange.advice import counts
 from guardcheck.report.arrange.view import bounds, outcome_word, subject
-from guardcheck.report.arrange.words import WHOLE_UNIT, WORST_FIRST, clean, sentence
+from guardcheck.report.arrange.words import WHOLE_UNIT, WORST_FIRST, clean, rule_word, sentence
 from guardcheck.report.text.grid import indent
 from guardcheck.report.text.result import in_words
 
@@ -158,7 +158,7 @@ def _entry(change: Change, wide: int) -> Iterator[str]:
     one = change.one
     place = WHOLE_UNIT if one.line is None else clean(one.line)
     aside = "" if change.needed else " (for information)"
-    yield from indent(f"{place}: {subject(one)}, {clean(one.rule)}{aside}", wide, "  ", "    ")
+    yield from indent(f"{place}: {subject(one)}, {rule_word(one.rule)}{aside}", wide, "  ", "    ")
     yield from indent(f"{_told(change.before)} -> {_told(change.after)}", wide, "    ")
     for text in _details(change.before, change.after):
         yield from indent(text, wide, "    ")
