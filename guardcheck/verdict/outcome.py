@@ -20,6 +20,7 @@ from guardcheck.model import (
     CONFORMS,
     DECLARED_ORIGIN,
     DOES_NOT_CONFORM,
+    MEASURED,
     NOT_APPLICABLE,
     NOT_PROVEN,
     QUANTITIES,
@@ -299,6 +300,33 @@ def finding(rule: str, quantity: Quantity, limit: Limit | None, *, needed: bool)
         where=quantity.where,
         codes=(*unknown_codes(quantity.unknowns), *quantity.codes),
     )
+
+
+DECLARED_FACT = "declared.fact"
+"""The one quantity that may conform without a number: what was declared is right or it is not."""
+
+
+def flattered(one: Finding) -> str | None:
+    """Return why a finding that is said to conform cannot, by its own numbers; None when they bear it out.
+
+    A saved finding may come from anybody. It is held against its own limits once more, as it was when it was made:
+    a measured value with its uncertainty, anything else with its whole spread.
+    """
+    if one.outcome != CONFORMS or (one.quantity == DECLARED_FACT and one.value is None):
+        return None
+    low = one.low if one.low is not None or one.limit is None else one.limit.low
+    high = one.high if one.high is not None or one.limit is None else one.limit.high
+    if one.value is None:
+        return "without a value"
+    if low is None and high is None:
+        return "without a limit"
+    limit = Limit(one.quantity, low, high, None, "", "read")
+    if one.origin == MEASURED and one.uncertainty is not None:
+        judged = judge_measured(one.value, one.uncertainty, limit, one.unit)
+        return None if judged.outcome == CONFORMS else f"with {reading(one.value, one.uncertainty, one.unit)}"
+    ends = [one.value, *(one.spread or ()), *(one.interval or ())]
+    outside = next((end for end in ends if not inside(end, limit)), None)
+    return None if outside is None else f"with {show(outside, one.unit)} against {limits(low, high, one.unit)}"
 
 
 def hold(rule: Rule, facts: Facts) -> tuple[Finding, ...]:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import hashlib
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from guardcheck.errors import InputError, JobError, accepted, nearest
+from guardcheck.files import sha256_of
 from guardcheck.measure.capture import Analysis, Capture, Settings, analyse, read_capture
 from guardcheck.measure.readings import Accuracy, Budget, Circumstances, Reading, evaluate, parse_accuracy
 from guardcheck.measure.readings.budget import COVERAGE
@@ -203,11 +203,7 @@ def _no_bars(analysis: Analysis, settings: Settings) -> bool:
 
 def file_used(path: Path, kind: str) -> CircuitUsed:
     """Return a measured file with its hash, by its bare name: where it lay on somebody's disk proves nothing."""
-    digest = hashlib.sha256()
-    with path.open("rb") as stream:
-        while block := stream.read(1 << 20):
-            digest.update(block)
-    return CircuitUsed(path.stem, kind, path.name, digest.hexdigest())
+    return CircuitUsed(path.stem, kind, path.name, sha256_of(path))
 
 
 def with_peak_to_peak(measured: Sequence[Measured], plan: Plan) -> tuple[Measured, ...]:
