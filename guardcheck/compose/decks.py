@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from guardcheck.compose.chain import EMF, FAR, FAR_GND, NEAR, Chain, chain_cards
 from guardcheck.compose.lines import as_ladders
 from guardcheck.compose.variants import Builds
-from guardcheck.model import Analysis, Card, Deck, Model, Number, Operating, Sweep, Transient
+from guardcheck.model import Analysis, Card, Deck, Model, Operating, Sweep, Transient
 from guardcheck.netlist import card
 
 AT_DISPLAY = (f"v({FAR})", f"v({FAR_GND})")
@@ -133,12 +133,18 @@ def impedance_deck(
     return deck_of(f"output impedance of {chain.line}", cards, used, Sweep(*band, points), (f"v({NEAR})",))
 
 
-def response_deck(chain: Chain, emf: float, *, start: float, stop: float, points: int, builds: Builds) -> Deck:
-    """Return the small-signal sweep from the source's EMF, biased at `emf` [V], to the display input."""
+def response_deck(
+    chain: Chain, emf: float, *, start: float, stop: float, points: int, builds: Builds, element: str | None = None
+) -> Deck:
+    """Return the small-signal sweep from the source's EMF, biased at `emf` [V], to the display input.
+
+    With `element` the small signal comes from that element of the source instead: colour on a pin of its own.
+    """
     cards, models = chain_cards(chain, builds, 1)
-    drive: Number = emf
-    source = card("vemf", (EMF, "0"), drive, "ac 1.0")
-    return deck_of(f"response of {chain.line}", (*cards, source), models, Sweep(start, stop, points), AT_DISPLAY)
+    driven = "vemf" if element is None else f"{element}_source"
+    every = (*cards, card("vemf", (EMF, "0"), emf))
+    flat = tuple(replace(one, tail="ac 1.0") if one.name == driven else one for one in every)
+    return deck_of(f"response of {chain.line}", flat, models, Sweep(start, stop, points), AT_DISPLAY)
 
 
 def waveform_deck(

@@ -13,6 +13,7 @@ MAX_LINES = 32
 NO_GUARD = "none"
 SETTINGS = ("touch_standard",)
 DISPLAY_FACTS = ("earthed", "y_capacitance", "y_coupling", "touch_reading")
+LEAKAGE = frozenset(("y_capacitance", "touch_reading", "insulation_reading"))
 _LABELS = ("where", "to", "from")
 
 
@@ -27,12 +28,14 @@ def build(tables: Mapping[str, Any], *, sha256: str, reading: Reading) -> Job:
     """
     lines = _lines(tables.get("line", ()), reading)
     facts = _facts(tables)
-    if not lines and not facts:
-        reading.refuse("nothing to check: add a [[line]], a [[bond]] or another bench fact", ())
+    if not lines and not facts and not _leaks(tables):
+        reading.refuse("nothing to check: add a [[line]], a [[bond]], a Y capacitance or another bench fact", ())
     for name in ("display", "cable"):
         if lines and name not in tables:
             reading.refuse(f"[{name}] is missing: the levels of a line depend on it", ())
     display, cable = tables.get("display", {}), tables.get("cable", {})
+    if lines and not {"input", "input_netlist"} & set(display):
+        reading.refuse("'input' or 'input_netlist': one of them is wanted", ("display",))
     return Job(
         file=reading.file,
         sha256=sha256,
@@ -59,6 +62,7 @@ def build(tables: Mapping[str, Any], *, sha256: str, reading: Reading) -> Job:
         lines=lines,
         facts=facts,
         claims=_claims(tables.get("claims", {}), reading),
+        forbids=frozenset(tables.get("use", {}).get("forbids", ())),
         settings={name: tables[name] for name in SETTINGS if name in tables},
         circuits=tables.get("circuits"),
         warnings=tuple(reading.warnings),
@@ -73,6 +77,12 @@ def _cable_values(cable: Mapping[str, Any], reading: Reading) -> dict[str, Any]:
             reading.refuse("'length' is given twice; keep the one in [cable]", ("cable", "values", "length"))
         values["length"] = cable["length"]
     return values
+
+
+def _leaks(tables: Mapping[str, Any]) -> bool:
+    """Tell whether unit or display declares what a touch current follows from: enough to judge it alone."""
+    declared = {key for name in ("supply", "display") for key in tables.get(name, {})}
+    return bool(declared & LEAKAGE)
 
 
 def _lines(tables: tuple[Mapping[str, Any], ...], reading: Reading) -> tuple[Line, ...]:

@@ -96,7 +96,7 @@ DISPLAY = Table(
         "y_coupling": Y_COUPLING,
         "touch_reading": TOUCH,
     },
-    one_of=(("input", "input_netlist"),),
+    not_both=(("input", "input_netlist"),),
 )
 
 CABLE = Table(
@@ -179,6 +179,15 @@ CLAIMS = Table(
     }
 )
 
+USE = Table(
+    {
+        "forbids": words(
+            "the stress events the workshop forbids by a label at the socket: each becomes a condition of use",
+            "guardcheck list events",
+        )
+    }
+)
+
 JOB = Table(
     {
         "format": Key("format", "the version of this file's format", "write format = 1", required=True),
@@ -196,6 +205,7 @@ JOB = Table(
         "setpoint": Key("tables", "adjustments that were made", table=SETPOINT),
         "link": Key("tables", "other apparatus that stays connected", table=LINK),
         "claims": Key("table", "what the mod is claimed to do", table=CLAIMS),
+        "use": Key("table", "what the unit may not be used for", table=USE),
     }
 )
 FACT_TABLES = ("bond", "barrier", "capacitor", "hazards", "setpoint", "link")

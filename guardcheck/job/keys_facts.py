@@ -82,6 +82,7 @@ BARRIER = Table(
     {
         "where": text("where the barrier lies", required=True),
         "material": text("what the barrier is made of", "what it is sold as", required=True),
+        "designation": text("its maker's designation", "printed on the roll, or its data sheet"),
         "working_voltage": value("the voltage across the barrier in use", "highest voltage of the parts it parts",
                                  measure("V", (1.0, 400.0), (0.0, 30e3))),
         "node_resistance": value("the resistance from the node it keeps apart to 0 V", "schematic; meter, unit off",

@@ -24,6 +24,9 @@ from guardcheck.model import KNOWN_BY, PORTS, UNKNOWN, UNKNOWN_WORD, Parameter, 
 from guardcheck.netlist import defaults
 from guardcheck.toml_tables import Table
 
+MOST_BITS = 6
+"""Bits of a ladder whose every code is worth a row of its own."""
+
 
 def part_of(
     kind: str, name: str, circuit: Subcircuit, top: Table, devices: Sequence[Device], *, file: str, sha256: str
@@ -45,8 +48,10 @@ def part_of(
     parameters = parameters_of(top.table("parameters"))
     states = states_of(top.table("states"), parameters)
     readings = readings_of(top.table("two_readings"), parameters)
-    colour = _names(top.table("colour"), ("burst", "chroma"), parameters)
-    spoken_for = {target for signal in states.values() for target in signal.values()} | set(colour.values())
+    colour = _colour(top.table("colour"), circuit, parameters)
+    spoken_for = {target for signal in states.values() for target in signal.values()}
+    spoken_for |= {colour[name] for name in ("burst", "chroma") if name in colour}
+    spoken_for |= {top.table("ladder").text(name) for name in ("low", "high") if "ladder" in top}
     _agree(circuit, parameters, spoken_for, top)
     extra: dict[str, Any] = {
         "known_by": top.word("known_by", tuple(KNOWN_BY)),
@@ -209,6 +214,8 @@ def _kind_extra(kind: str, circuit: Subcircuit, top: Table, parameters: Mapping[
         extra["line"] = {name: row.text(name) for name in row}
     if "exposed" in top:
         extra["exposed"] = _exposed(top.table("exposed"), circuit, parameters)
+    if "ladder" in top:
+        extra["ladder"] = _ladder(top.table("ladder"), parameters)
     if "feed" in top:
         extra["feed"] = top.flag("feed")
     if "pin" in top:
@@ -218,6 +225,25 @@ def _kind_extra(kind: str, circuit: Subcircuit, top: Table, parameters: Mapping[
     if kind == "event":
         extra["plan"] = plan_of(top, parameters)
     return extra
+
+
+def _colour(table: Table, circuit: Subcircuit, parameters: Mapping[str, Parameter]) -> dict[str, str]:
+    """Read which parameters hold burst and chroma, and the element that drives them where it is not the EMF itself."""
+    table.only("burst", "chroma", "element")
+    found = {role: _known(table, role, table.text(role), parameters) for role in table if role != "element"}
+    if "element" in table:
+        found["element"] = _known(table, "element", table.text("element"), [one.name for one in circuit.elements])
+    return found
+
+
+def _ladder(table: Table, parameters: Mapping[str, Parameter]) -> dict[str, Any]:
+    """Read the legs of a weighted ladder, most significant first, and what drives them."""
+    table.only("legs", "driver", "low", "high")
+    legs = table.texts("legs")
+    if not 2 <= len(legs) <= MOST_BITS:
+        table.refuse("legs", f"a ladder has 2 to {MOST_BITS} legs, the most significant first")
+    names = {role: _known(table, role, table.text(role), parameters) for role in ("driver", "low", "high")}
+    return {"legs": tuple(_known(table, "legs", leg, parameters) for leg in legs), **names}
 
 
 def _exposed(row: Table, circuit: Subcircuit, parameters: Mapping[str, Parameter]) -> dict[str, Any]:

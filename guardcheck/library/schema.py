@@ -6,12 +6,24 @@ from collections.abc import Mapping
 
 COMMON_KEYS = ("title", "purpose", "reference", "known_by", "formerly", "ports", "parameters", "part", "check")
 KIND_KEYS: Mapping[str, tuple[str, ...]] = {
-    "source": ("states", "two_readings", "colour", "exposed", "pin", "feed"),
+    "source": ("states", "two_readings", "colour", "exposed", "pin", "feed", "ladder"),
     "stage": ("exposed",),
     "guard": ("exposed",),
     "cable": ("line",),
     "display": ("remedy",),
-    "event": ("unit", "mated", "mating", "severities", "stop", "step", "lasting", "claimed", "role"),
+    "event": (
+        "unit",
+        "mated",
+        "mating",
+        "severities",
+        "stop",
+        "step",
+        "lasting",
+        "claimed",
+        "role",
+        "use",
+        "condition",
+    ),
 }
 OWN_KEYS = ("title", "purpose", "reference", "known_by", "parameters", "states", "two_readings")
 DEVICE_KEYS = ("title", "purpose", "reference", "known_by", "ports", "valid", "ratings", "check")

@@ -37,6 +37,8 @@ QUANTITIES = _table(
     ("response.overshoot", "1", "overshoot", "on a 0-100 % step with the standard's rise time"),
     ("guard.level_error", "1", "guard level error", "what the guard changes of white or sync, relative"),
     ("guard.distortion", "1", "guard distortion", "worst change of small-signal gain over the signal's range"),
+    ("grey.step", "1", "grey step", "a step of a ladder's grey scale as a share of white, black being 0"),
+    ("grey.rise", "1", "smallest grey rise", "smallest rise from one grey step to the next, an even step being 100 %"),
     ("part.power", "W", "part power", "dissipation of one part, worst case"),
     ("event.pin_over", "V", "pin above rail", "peak voltage at the pin beyond the rail"),
     ("event.pin_under", "V", "pin below 0 V", "peak voltage at the pin below 0 V"),

@@ -2,41 +2,38 @@
 
 from __future__ import annotations
 
-import zlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
 from guardcheck import __version__
 from guardcheck.cautions import cautions_for
+from guardcheck.compose import Chain
 from guardcheck.engine import Engine
 from guardcheck.job import read_job
-from guardcheck.library import Library
 from guardcheck.model import (
-    DOES_NOT_CONFORM,
     Curve,
     Facts,
     Finding,
     Job,
-    Line,
     Quantity,
     Result,
     Standard,
 )
 from guardcheck.pipeline.facts import undecided_facts
 from guardcheck.pipeline.named import check_settings
-from guardcheck.pipeline.options import Options, Progress
+from guardcheck.pipeline.options import Options, Progress, plan_of
 from guardcheck.pipeline.sentences import advice, not_examined, plan_rows
 from guardcheck.rules import asks_of, judge_all
 from guardcheck.simulate.comparison import Solved, amplitude_of, guard_errors, mismatches
 from guardcheck.simulate.curves import sample_curve
-from guardcheck.simulate.experiment import Experiment
-from guardcheck.simulate.fitting import Fitter, standard_of, states_of
+from guardcheck.simulate.planning import JobPlan
 from guardcheck.simulate.probes import answer, probes_used
 from guardcheck.simulate.remedy import IMPEDANCES, LEVELS, Trouble, amplitude_limits, attach, find
 from guardcheck.simulate.signal import solve_signals
 from guardcheck.simulate.stress.events import EventResults, event_results
-from guardcheck.verdict.outcome import overall
+from guardcheck.verdict.asks import asks_of as questions_of
+from guardcheck.verdict.outcome import conditions_of, misses, overall
 
 
 def check(path: Path, options: Options, progress: Progress | None = None) -> Result:
@@ -50,15 +47,13 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
     """Return the result of checking a job that has been read, on a running engine."""
     check_settings(job)
     say = progress or (lambda done, total, what: None)
-    folder = options.circuits or (Path(job.circuits) if job.circuits else None)
-    library = Library.load(folder)
-    fitter = Fitter(job, library)
-    standards = {line.name: standard_of(job, line) for line in job.lines}
-    experiments, gaps = _experiments(job, fitter, standards, options)
+    plan = plan_of(job, options)
+    experiments = [one.experiment(chain) for one in plan.lines for chain in one.chains if not chain.missing]
+    gaps = [gap for one in plan.lines for chain in one.chains if chain.missing for gap in _gaps(chain, one.standard)]
     say(0, 4, "levels")
     solved = solve_signals(engine, experiments)
     say(2, 4, "stress events")
-    events = event_results(engine, job, fitter, standards) if options.events else EventResults()
+    events = event_results(engine, plan) if options.events else EventResults()
     say(3, 4, "remedies")
     quantities = (
         *(quantity for one in solved for quantity in one.quantities),
@@ -69,17 +64,18 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
     )
     facts = Facts(
         quantities=tuple(quantities),
-        limits={name: standard.limits for name, standard in standards.items()},
+        limits={name: standard.limits for name, standard in plan.standards.items()},
         guarded_lines=frozenset(line.name for line in job.lines if line.has_guard),
         declared=job.facts,
         supply=job.supply,
         display=job.display_facts,
         settings=job.settings,
+        forbids=job.forbids,
     )
-    facts = replace(facts, answers=answer(engine, library, asks_of(facts)))
+    facts = replace(facts, answers=answer(engine, plan.library, asks_of(facts)))
     findings = (*judge_all(facts), *undecided_facts(job.facts))
-    remedies = find(engine, _troubles(fitter, findings, solved, standards, job))
-    sources = {line.name: fitter.part(line.source) for line in job.lines}
+    remedies = find(engine, _troubles(plan, findings, solved))
+    sources = {one.name: one.bare.source.part for one in plan.lines}
     findings = attach(findings, remedies, lambda one: advice(one, sources))
     findings = tuple(sorted(findings, key=lambda one: one.id))
     say(4, 4, "done")
@@ -92,66 +88,36 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
         n_samples=options.samples,
         engine=engine.info,
         findings=findings,
-        circuits=(*library.used, *probes_used(library, asks_of(facts))),
-        curves=(*_curves(solved, standards), *events.curves),
-        warnings=tuple(dict.fromkeys((*job.warnings, *library.warnings, *fitter.warnings))),
+        circuits=(*plan.library.used, *probes_used(plan.library, asks_of(facts))),
+        curves=(*_curves(solved), *events.curves),
+        warnings=plan.warnings,
         not_examined=not_examined(events=options.events),
-        cautions=cautions_for(job, standards.values()),
+        cautions=cautions_for(job, plan.standards.values()),
         plan=plan_rows(job),
+        conditions=conditions_of(findings, job.forbids),
+        asks=questions_of(findings, quantities),
         job_file=Path(job.file).name,
         job_sha256=job.sha256,
         guardcheck=__version__,
     )
 
 
-def _experiments(
-    job: Job, fitter: Fitter, standards: Mapping[str, Standard], options: Options
-) -> tuple[list[Experiment], list[Quantity]]:
-    """Return the chains to solve, bare and guarded, and the quantities that no simulation can give."""
-    experiments: list[Experiment] = []
-    gaps: list[Quantity] = []
-    for line in job.lines:
-        standard = standards[line.name]
-        states = states_of(job, fitter, line, standard)
-        seed = (options.seed, zlib.crc32(line.name.encode()))
-        fullest = fitter.chain(line, standard, guarded=line.has_guard)
-        builds = fullest.builds(n_samples=options.samples, seed=seed)
-        for guarded in (False, True) if line.has_guard else (False,):
-            chain = fitter.chain(line, standard, guarded=guarded)
-            if chain.missing:
-                gaps += _gaps(chain.missing, line, guarded, standard)
-            else:
-                experiments.append(Experiment(chain, standard, states, builds))
-    return experiments, gaps
-
-
-def _gaps(missing: Sequence[str], line: Line, guarded: bool, standard: Standard) -> list[Quantity]:
-    why = f"{', '.join(missing)} is unknown and has no usual range to judge it by"
+def _gaps(chain: Chain, standard: Standard) -> list[Quantity]:
+    """Return the quantities no simulation can give, because a part of the chain is unknown."""
+    why = f"{', '.join(chain.missing)} is unknown and has no usual range to judge it by"
     return [
-        Quantity(name, line.name, guarded, None, failure=why, unknowns=tuple(missing))
+        Quantity(name, chain.line, chain.guarded, None, failure=why)
         for name in standard.quantities
-        if name.split(".")[0] in ("level", "response", "guard") and (guarded or not name.startswith("guard."))
+        if name.split(".")[0] in ("level", "response", "guard") and (chain.guarded or not name.startswith("guard."))
     ]
 
 
-def _troubles(
-    fitter: Fitter,
-    findings: Sequence[Finding],
-    solved: Sequence[Solved],
-    standards: Mapping[str, Standard],
-    job: Job,
-) -> list[Trouble]:
+def _troubles(plan: JobPlan, findings: Sequence[Finding], solved: Sequence[Solved]) -> list[Trouble]:
     """Return the lines that fail as built in a way a remedy may be sought for."""
-    failing = {
-        (one.line, one.guarded)
-        for one in findings
-        if one.needed and one.outcome == DOES_NOT_CONFORM and one.quantity in (*LEVELS, *IMPEDANCES)
-    }
-    lines = {line.name: line for line in job.lines}
+    failing = {(one.line, one.guarded) for one in findings if one.quantity in (*LEVELS, *IMPEDANCES) and misses(one)}
     troubles = []
     for one in solved:
-        chain = one.experiment.chain
-        standard = standards[chain.line]
+        chain, standard = one.experiment.chain, one.experiment.standard
         limits = amplitude_limits(standard)
         if (chain.line, chain.guarded) not in failing or not limits:
             continue
@@ -164,18 +130,18 @@ def _troubles(
                 limits,
                 float("nan") if impedance is None or impedance.value is None else impedance.value,
                 standard.limits.get("response.impedance"),
-                fitter.chain(lines[chain.line], standard, guarded=chain.guarded, reference=swapped),
+                replace(chain, display=plan.own_display(standard)) if swapped else chain,
                 cure if swapped else None,
             )
         )
     return troubles
 
 
-def _curves(solved: Sequence[Solved], standards: Mapping[str, Standard]) -> tuple[Curve, ...]:
+def _curves(solved: Sequence[Solved]) -> tuple[Curve, ...]:
     curves: list[Curve] = []
     for one in solved:
         curves += one.curves
-        standard = standards[one.experiment.chain.line]
+        standard = one.experiment.standard
         name = amplitude_of(standard)
         quantity = None if name is None else one.named(name)
         drawn = None if quantity is None else sample_curve(quantity, standard.limits.get(quantity.name), "V")

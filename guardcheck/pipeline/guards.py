@@ -16,7 +16,6 @@ from guardcheck.compose import Chain
 from guardcheck.engine import Engine
 from guardcheck.errors import JobError, accepted, nearest
 from guardcheck.job import read_job
-from guardcheck.library import Library
 from guardcheck.measure import level_rows, relative_change
 from guardcheck.model import (
     DOES_NOT_CONFORM,
@@ -32,13 +31,13 @@ from guardcheck.model import (
     Ranking,
     Standard,
 )
-from guardcheck.pipeline.options import Options
+from guardcheck.pipeline.options import Options, plan_of
 from guardcheck.pipeline.ranking_sentences import notes_of, summary_of
 from guardcheck.rules import judge_all
 from guardcheck.simulate.clipping import distortions
 from guardcheck.simulate.experiment import Experiment, Plateaus
-from guardcheck.simulate.fitting import Fitter, standard_of, states_of
 from guardcheck.simulate.levels import solve
+from guardcheck.simulate.planning import JobPlan, LinePlan
 from guardcheck.simulate.response import studies_of
 from guardcheck.simulate.stress.bench import bench_of
 from guardcheck.simulate.stress.convergence import Event, Group, Progress, groups_of, human_body, run_groups
@@ -75,23 +74,23 @@ def rank_guards(path: Path, options: Options, line: str | None = None, say: Prog
 
     """
     job = read_job(path, allow_outside=options.allow_outside)
-    folder = options.circuits or (Path(job.circuits) if job.circuits else None)
-    fitter = Fitter(job, Library.load(folder))
+    name = _line(job, line).name
+    plan = plan_of(job, options)
     with Engine(workers=options.workers) as engine:
-        return rank_line(engine, job, fitter, _line(job, line), say or (lambda done, total, what: None))
+        return rank_line(engine, plan, name, say or (lambda done, total, what: None))
 
 
-def rank_line(engine: Engine, job: Job, fitter: Fitter, line: Line, say: Progress) -> Ranking:
+def rank_line(engine: Engine, plan: JobPlan, name: str, say: Progress) -> Ranking:
     """Return the ranking of all guards on one line."""
-    standard = standard_of(job, line)
-    states = states_of(job, fitter, line, standard)
-    candidates = candidates_of(fitter, line, standard)
-    events = tuple(_hardest(event) for event in library_events(fitter))
-    bench = bench_of(job, fitter.rail())
-    subjects = [subject_of(job, fitter, line, one.chain, standard, bench) for one in candidates]
+    job, one_line = plan.job, plan.line(name)
+    line, standard = one_line.line, one_line.standard
+    candidates = candidates_of(plan, one_line)
+    events = tuple(_hardest(event) for event in library_events(plan))
+    bench = bench_of(job, plan.rail)
+    subjects = [subject_of(plan, one_line, one.chain, bench) for one in candidates]
     groups = [list(groups_of(subject, events)) for subject in subjects]
     run_groups(engine, [group for mine in groups for group in mine], say)
-    signals = _signals(engine, states, standard, candidates)
+    signals = _signals(engine, one_line, candidates)
     stressed = [event for event in events if event.plan.role != REFERENCE]
     decides = {event.name: not event.plan.claimed or event.name in job.claims for event in stressed}
     rows = [
@@ -110,7 +109,7 @@ def rank_line(engine: Engine, job: Job, fitter: Fitter, line: Line, say: Progres
         summary=summary_of(line.name, ordered, rows[0], decides),
         notes=notes_of(ordered, bench),
         engine=engine.info,
-        circuits=fitter.library.used,
+        circuits=plan.library.used,
     )
 
 
@@ -125,25 +124,24 @@ def _line(job: Job, name: str | None) -> Line:
     return next(line for line in job.lines if line.name == name)
 
 
-def candidates_of(fitter: Fitter, line: Line, standard: Standard) -> tuple[Candidate, ...]:
+def candidates_of(plan: JobPlan, one: LinePlan) -> tuple[Candidate, ...]:
     """Return every guard in every place, the bare line first; the job's own guard keeps the job's values."""
-    bare = fitter.chain(line, standard, guarded=False)
-    found = [Candidate(NONE, None, "No guard", 0, bare, not line.has_guard)]
-    planned = fitter.chain(line, standard, guarded=True) if line.has_guard else None
+    line, bare, planned = one.line, one.bare, one.guarded
+    found = [Candidate(NONE, None, "No guard", 0, bare, planned is None)]
     mine = None
     if planned is not None and planned.guard is not None:
         fitted = planned.guard
         mine = (fitted.part.name, fitted.words.get(PLACE))
         found.append(_candidate(mine[0], mine[1], planned, as_planned=True))
-    for name in fitter.library.names("guard"):
-        places = fitter.library.get("guard", name).parameters[PLACE].choices
+    for name in plan.library.names("guard"):
+        places = plan.library.get("guard", name).parameters[PLACE].choices
         for place in places if name != NONE else ():
             if (name, place) == mine and line.guard.netlist is None:
                 continue
             use = PartUse("guard", name, values={PLACE: place}, key=line.guard.key)
-            chain = replace(bare, guard=fitter.fit(use), guarded=True)
+            chain = replace(bare, guard=plan.fit(use), guarded=True)
             found.append(_candidate(name, place, chain, as_planned=False))
-    return tuple(one for one in found if not one.chain.missing)
+    return tuple(candidate for candidate in found if not candidate.chain.missing)
 
 
 def _candidate(name: str, place: str | None, chain: Chain, *, as_planned: bool) -> Candidate:
@@ -167,14 +165,12 @@ class Signal:
     sync_error: float | None
 
 
-def _signals(
-    engine: Engine, states: tuple[str, ...], standard: Standard, candidates: Sequence[Candidate]
-) -> list[Signal]:
+def _signals(engine: Engine, line: LinePlan, candidates: Sequence[Candidate]) -> list[Signal]:
     """Return the side effects of every candidate, against the first, which is bare."""
     builds = candidates[0].chain.builds(n_samples=0, seed=(1,))
-    experiments = [Experiment(one.chain, standard, states, builds) for one in candidates]
+    experiments = [Experiment(one.chain, line.standard, line.states, builds) for one in candidates]
     groups = solve(engine, experiments)
-    narrow = replace(standard, quantities=("response.bandwidth",))
+    narrow = replace(line.standard, quantities=("response.bandwidth",))
     wanted = [studies_of(replace(one, standard=narrow), group) for one, group in zip(experiments, groups, strict=True)]
     decks = [deck for made in wanted for study in made for deck in study.decks]
     traces = iter(engine.run(decks))

@@ -6,6 +6,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+from guardcheck.library import Library
+from guardcheck.model import Job
+from guardcheck.simulate.planning import JobPlan, plan_job
+
 Progress = Callable[[int, int, str], None]
 
 DEFAULT_SEED, DEFAULT_SAMPLES = 1, 200
@@ -24,3 +28,13 @@ class Options:
     allow_outside: bool = False
     circuits: Path | None = None
     events: bool = True
+
+
+def plan_of(job: Job, options: Options) -> JobPlan:
+    """Return a job with its lines fitted, from the shelf these options or the job name. Raises as `plan_job` does."""
+    return plan_job(job, shelf_of(job, options), samples=options.samples, seed=options.seed)
+
+
+def shelf_of(job: Job, options: Options) -> Library:
+    """Return the shelf a job takes its parts from: that of the options, else the job's own, else ours alone."""
+    return Library.load(options.circuits or (Path(job.circuits) if job.circuits else None))

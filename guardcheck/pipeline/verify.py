@@ -12,13 +12,13 @@ from guardcheck.cautions import cautions_for
 from guardcheck.engine import Engine
 from guardcheck.errors import InputError
 from guardcheck.job import read_job
-from guardcheck.library import BENCH_LOAD, Library
+from guardcheck.library import BENCH_LOAD
 from guardcheck.measure.capture import NAMES
 from guardcheck.measure.readings import Budget, Reading, new_readings_text, read_readings, unknown_lines
 from guardcheck.model import CONFORMS, CircuitUsed, Finding, Job, Result
 from guardcheck.pipeline.judgement import Row, held, mismatches, to_measure
 from guardcheck.pipeline.named import check_settings
-from guardcheck.pipeline.options import Options, Progress
+from guardcheck.pipeline.options import Options, Progress, plan_of, shelf_of
 from guardcheck.pipeline.sentences import plan_rows
 from guardcheck.simulate.fitting import Fitter, standard_of
 from guardcheck.verdict.outcome import overall
@@ -81,7 +81,7 @@ class Bench:
 def bench_of(path: Path, options: Options) -> Bench:
     """Return what a blank bench sheet of a job has fields for."""
     job = read_job(path, allow_outside=options.allow_outside)
-    fitter = Fitter(job, Library.load(options.circuits or (Path(job.circuits) if job.circuits else None)))
+    fitter = Fitter(job, shelf_of(job, options))
     readings = {line.name: fitter.part(line.source).extra.get("two_readings", {}) for line in job.lines}
     return Bench(
         job.unit,
@@ -97,23 +97,22 @@ def verify_job(job: Job, engine: Engine, given: Given, options: Options, progres
         raise InputError("the job has no [[line]], so there is nothing to verify", file=Path(job.file).name)
     check_settings(job)
     say = progress or (lambda done, total, what: None)
-    library = Library.load(options.circuits or (Path(job.circuits) if job.circuits else None))
-    fitter = Fitter(job, library)
+    plan = plan_of(job, options)
     say(0, 3, "the plan")
     readings = _readings(job, given)
-    planned = plans(engine, job, fitter, _names(job, given, readings), samples=options.samples, seed=options.seed)
+    planned = plans(engine, plan, _names(job, given, readings))
     say(1, 3, "readings and captures")
     read = from_readings(readings, planned)
     shot, captured = from_captures(given, readings, job, planned)
     measured = _by_line(planned, (*read, *shot))
-    rows = {name: held(plan, measured[name]) for name, plan in planned.items()}
+    rows = {name: held(one, measured[name]) for name, one in planned.items()}
     say(2, 3, "causes")
     troubled = {
         name: [row.measured for row in found if row.telling]
         for name, found in rows.items()
         if any(row.troubled for row in found)
     }
-    explained = explain(engine, fitter, planned, troubled)
+    explained = explain(engine, plan, planned, troubled)
     findings = [_told(row, explained.get(name)) for name, found in rows.items() for row in found]
     findings += mismatches(planned, rows)
     say(3, 3, "done")
@@ -126,11 +125,11 @@ def verify_job(job: Job, engine: Engine, given: Given, options: Options, progres
         n_samples=options.samples,
         engine=engine.info,
         findings=tuple(sorted(findings, key=lambda one: one.id)),
-        circuits=(*library.used, *_files(given, captured)),
+        circuits=(*plan.library.used, *_files(given, captured)),
         curves=tuple(curve for one in captured for curve in curves_of(one, planned[one.use.line])),
-        warnings=tuple(dict.fromkeys((*job.warnings, *library.warnings, *fitter.warnings))),
+        warnings=plan.warnings,
         not_examined=NOT_EXAMINED,
-        cautions=cautions_for(job, (plan.standard for plan in planned.values())),
+        cautions=cautions_for(job, plan.standards.values()),
         plan=plan_rows(job),
         job_file=Path(job.file).name,
         job_sha256=job.sha256,

@@ -4,9 +4,9 @@ Hazard
     What looks like insulation may not be: a shielding bag holds a metal layer under a coat that a solder tail pierces,
     a dissipative film leaks, and both read "over range" on a hand meter.
 What is read
-    The material, and readings of each face: value or over range, the end of that range, the meter's voltage, the
-    distance of the probes. Two-point readings are converted to sheet resistance and to what a ring electrode would
-    read.
+    The material, its maker's designation, and readings of each face: value or over range, the end of that range, the
+    meter's voltage, the distance of the probes. Two-point readings are converted to sheet resistance and to what a ring
+    electrode would read. A sheet described by a word nobody here knows is of unknown kind without a designation.
 Limit and source
     Insulative means at least 1e11 ohm (ANSI/ESD S541). Over range proves no more than the range end: 60 Mohm leaves 3.2
     decades of the dissipative class unseen. A material with a metal layer is a short between every two nodes it spans,
@@ -38,6 +38,7 @@ from guardcheck.model import (
     MEASURED,
     NOT_APPLICABLE,
     NOT_PROVEN,
+    PERSON,
     SAFETY,
     Ask,
     Case,
@@ -60,18 +61,30 @@ RULE = Rule(
     klass=SAFETY,
     quantities=(RESISTANCE, LEAKAGE),
     tables=("barrier",),
+    kind=PERSON,
 )
 
 METAL, FILM, UNKNOWN, SHEET = "metal", "film", "unknown", "sheet"
 OVER_RANGE = "over range"
+UNREAD, FACES, EDGE, SPACING = "barrier-unread", "barrier-faces", "barrier-edge", "barrier-spacing"
+WORKING, VOLTAGE, LAYERS, OPEN_BELOW = "barrier-working", "barrier-voltage", "barrier-layers", "barrier-open-below"
+"""Codes of what readings leave open. That of the test voltage leaves insulation open, not a leak that was reckoned."""
 DEAD_SHORT = 1e-3
 """Resistance [ohm] of a node nobody stated: the most that can leak is what a short would take."""
 UNTOLD = 0.5
 """Share of a reading that is believed when the meter's accuracy is not declared (common practice)."""
 _PAIRS = (frozenset(("inner", "outer")), frozenset(("upper", "lower")))
 _NO_SHEET = ("through", "edge")
-_DENIED = re.compile(r"\bnon[- ]?(?:conductive|metal[a-z]*)")
+_DENIED = re.compile(r"\bnon[- ]?(?:conductive|conducting|metal[a-z]*|reflect[a-z]*)")
 """What a material is said not to be is no word for what it is."""
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """One thing readings leave open: its code for decisions, its words for a reader."""
+
+    code: str
+    text: str
 
 
 @dataclass(frozen=True)
@@ -84,6 +97,7 @@ class _Data:
     spacing: float
     tail: float
     materials: tuple[tuple[str, str, tuple[str, ...]], ...]
+    plain: frozenset[str]
     sheets: tuple[str, ...]
 
 
@@ -101,6 +115,7 @@ def _data() -> _Data:
         leak.real("spacing", "m"),
         leak.real("tail_clearance", "m"),
         tuple((row.text("layers"), row.text("what"), row.texts("words")) for row in top.tables("material")),
+        frozenset(top.table("plain").texts("words")),
         tuple(
             f"{row.text('name')}, {format_si(row.real('thickness', 'm'), 'm')} ({row.text('strength')}, "
             f"{format_si(row.real('withstands', 'V'), 'V')})"
@@ -109,13 +124,38 @@ def _data() -> _Data:
     )
 
 
-def material_of(told: str) -> tuple[str, str]:
-    """Return the layers and the name of what a job calls a material; unknown when no word of the list is in it."""
-    words = _DENIED.sub("", told.casefold())
+@dataclass(frozen=True, slots=True)
+class Material:
+    """What a job calls a material: its layers, its name, and whether its maker's designation would settle its kind."""
+
+    layers: str
+    what: str
+    nameable: bool = False
+
+
+def material_of(told: str, designation: str = "") -> Material:
+    """Return what a job calls a material, with the maker's designation if there is one.
+
+    The first row of the list with a word found decides. A sheet described by a word nobody here knows, or a material
+    that is not on the list, is of unknown kind until its maker's designation is given: a mirror is polyester too.
+    """
+    words = _DENIED.sub("", f"{told} {designation}".casefold())
     for layers, what, known in _data().materials:
         if any(word in words for word in known):
-            return layers, what
-    return UNKNOWN, "a material that is not on the list"
+            strange = _strange(_DENIED.sub("", told.casefold()), known) if layers == SHEET and not designation else ()
+            if strange:
+                return Material(UNKNOWN, f"a sheet called '{' '.join(strange)}', which may name a coating,", True)
+            return Material(layers, what)
+    if designation:
+        return Material(SHEET, f"a sheet its maker calls '{designation}'")
+    return Material(UNKNOWN, "a material that is not on the list", True)
+
+
+def _strange(words: str, known: Sequence[str]) -> tuple[str, ...]:
+    """Return the words of a description that are neither a material's own nor say nothing about layers."""
+    for name in known:
+        words = words.replace(name, " ")
+    return tuple(dict.fromkeys(word for word in re.findall(r"[^\W\d_][\w-]*", words) if word not in _data().plain))
 
 
 def classify(resistance: float) -> str:
@@ -168,6 +208,10 @@ def _seen(reading: Mapping[str, Any]) -> _Seen | None:
     )
 
 
+def _material(fact: Fact) -> Material:
+    return material_of(str(fact.entries.get("material", "")), str(fact.entries.get("designation", "")))
+
+
 def _all_seen(fact: Fact) -> tuple[_Seen, ...]:
     readings = fact.entries.get("readings", ())
     return tuple(one for one in map(_seen, readings) if one is not None)
@@ -192,7 +236,7 @@ def asks(facts: Facts) -> tuple[Ask, ...]:
         working = _number(fact, "working_voltage")
         if working is None:
             continue
-        metal = material_of(str(fact.entries.get("material", "")))[0] == METAL
+        metal = _material(fact).layers == METAL
         path = _data().metal_path if metal else _least_path(_all_seen(fact), working)
         if path is not None:
             load = _number(fact, "node_resistance") or DEAD_SHORT
@@ -211,7 +255,8 @@ def judge(facts: Facts) -> tuple[Finding, ...]:
 
 
 def _barrier(facts: Facts, where: str, fact: Fact) -> Iterator[Finding]:
-    layers, what = material_of(str(fact.entries.get("material", "")))
+    material = _material(fact)
+    layers, what = material.layers, material.what
     seen = _all_seen(fact)
     answer = facts.answers.get(f"BAR01/{where}")
     leak = Quantity(LEAKAGE, "", None, None if answer is None else abs(answer), where=where)
@@ -221,9 +266,9 @@ def _barrier(facts: Facts, where: str, fact: Fact) -> Iterator[Finding]:
     least = min(seen, key=lambda one: one.least, default=None)
     value = None if least is None else least.shown
     resistance = Quantity(RESISTANCE, "", None, value, origin=MEASURED, where=where)
-    outcome, why = _resistance(fact, layers, what, seen)
+    outcome, why, codes = _resistance(fact, material, seen)
     needed = layers != FILM or outcome == DOES_NOT_CONFORM
-    yield _row(resistance, _data().insulative, outcome, why, needed=needed)
+    yield replace(_row(resistance, _data().insulative, outcome, why, needed=needed), codes=codes)
     yield _leak(fact, layers, seen, leak)
 
 
@@ -240,28 +285,37 @@ def _metal(where: str, what: str, leak: Quantity) -> Iterator[Finding]:
     yield _row(replace(leak, estimate=True), None, DOES_NOT_CONFORM, f"{why} {told}")
 
 
-def _resistance(fact: Fact, layers: str, what: str, seen: Sequence[_Seen]) -> tuple[str, str]:
-    """Return outcome and sentence of what the readings prove of a barrier without a known metal layer."""
+def _resistance(fact: Fact, material: Material, seen: Sequence[_Seen]) -> tuple[str, str, tuple[str, ...]]:
+    """Return outcome, sentence and codes of what the readings prove of a barrier without a known metal layer."""
     if not seen:
-        return NOT_PROVEN, "Not proven: no reading with a value, or with the end of the range it was over, is declared."
-    least = min(seen, key=lambda one: one.least)
+        why = "Not proven: no reading with a value, or with the end of the range it was over, is declared."
+        return NOT_PROVEN, why, (UNREAD,)
+    layers, least = material.layers, min(seen, key=lambda one: one.least)
     limit = _data().insulative.low or 0.0
     words = _words(least)
     if any(one.most is not None and one.most < limit for one in seen):
         kind = classify(least.ring)
         if layers == FILM and kind == "dissipative":
-            return NOT_APPLICABLE, f"{words}: {kind}, as such a film is. It is no insulation; its leak decides."
-        return DOES_NOT_CONFORM, f"{words}: {kind}, not insulation."
+            return NOT_APPLICABLE, f"{words}: {kind}, as such a film is. It is no insulation; its leak decides.", ()
+        return DOES_NOT_CONFORM, f"{words}: {kind}, not insulation.", ()
     if layers == FILM:
-        return NOT_APPLICABLE, f"{words}. A dissipative film is never insulation; its leak decides."
-    gaps = list(_gaps(fact, seen))
-    if layers == UNKNOWN:
-        gaps.insert(0, f"{what} may hold a metal layer, which no meter sees")
+        return NOT_APPLICABLE, f"{words}. A dissipative film is never insulation; its leak decides.", ()
+    gaps = [*_unknown_kind(material), *_gaps(fact, seen)]
     if least.ring < limit:
-        gaps.append(f"that leaves {log10(limit / least.shown):.1f} decades below insulation open")
+        gaps.append(Gap(OPEN_BELOW, f"that leaves {log10(limit / least.shown):.1f} decades below insulation open"))
     if gaps:
-        return NOT_PROVEN, f"Not proven: {words}; {'; '.join(gaps)}."
-    return CONFORMS, f"{words}, at no less than the working voltage, on both faces and an edge: insulative."
+        return NOT_PROVEN, f"Not proven: {words}; {_told(gaps)}.", tuple(gap.code for gap in gaps)
+    return CONFORMS, f"{words}, at no less than the working voltage, on both faces and an edge: insulative.", ()
+
+
+def _unknown_kind(material: Material) -> Iterator[Gap]:
+    if material.layers == UNKNOWN:
+        cure = "; write its maker's designation (`designation`)" if material.nameable else ""
+        yield Gap(LAYERS, f"{material.what} may hold a metal layer, which no meter sees{cure}")
+
+
+def _told(gaps: Sequence[Gap]) -> str:
+    return "; ".join(gap.text for gap in gaps)
 
 
 def _words(one: _Seen) -> str:
@@ -273,20 +327,20 @@ def _words(one: _Seen) -> str:
     return f"{one.face} face: {shown}; at least {sheet} per square, {ring} by ring electrode"
 
 
-def _gaps(fact: Fact, seen: Sequence[_Seen]) -> Iterator[str]:
+def _gaps(fact: Fact, seen: Sequence[_Seen]) -> Iterator[Gap]:
     """Yield what is missing before readings can stand for the whole barrier."""
     faces = {one.face for one in seen}
     if not any(pair <= faces for pair in _PAIRS):
-        yield "both faces must be read"
+        yield Gap(FACES, "both faces must be read")
     if "edge" not in faces:
-        yield "an edge (and a fold, if there is one) must be read"
+        yield Gap(EDGE, "an edge (and a fold, if there is one) must be read")
     if not all(one.near for one in seen):
-        yield f"probes must stand about 1 mm apart, {format_si(_data().spacing, 'm')} at most"
+        yield Gap(SPACING, f"probes must stand about 1 mm apart, {format_si(_data().spacing, 'm')} at most")
     working = _number(fact, "working_voltage")
     if working is None:
-        yield "the working voltage is not declared"
+        yield Gap(WORKING, "the working voltage is not declared")
     elif any(one.voltage is None or one.voltage < working for one in seen):
-        yield f"no reading at {format_si(working, 'V')} or above"
+        yield Gap(VOLTAGE, f"no reading at {format_si(working, 'V')} or above")
 
 
 def _leak(fact: Fact, layers: str, seen: Sequence[_Seen], leak: Quantity) -> Finding:
@@ -306,9 +360,11 @@ def _leak(fact: Fact, layers: str, seen: Sequence[_Seen], leak: Quantity) -> Fin
     shift = _data().leak
     limit = replace(shift, high=(shift.high or 0.0) / node)
     judged = finding(RULE.code, leak, limit, needed=True)
-    gaps = [gap for gap in _gaps(fact, seen) if not gap.startswith("no reading at")]
+    gaps = [gap for gap in _gaps(fact, seen) if gap.code != VOLTAGE]
     if judged.outcome == CONFORMS and gaps:
-        return replace(judged, outcome=NOT_PROVEN, why=f"Not proven: {told}; {'; '.join(gaps)}.", remedy=_remedy())
+        codes = tuple(gap.code for gap in gaps)
+        why = f"Not proven: {told}; {_told(gaps)}."
+        return replace(judged, outcome=NOT_PROVEN, why=why, remedy=_remedy(), codes=codes)
     return replace(judged, why=f"{told}. {judged.why}", remedy=None if judged.outcome == CONFORMS else _remedy())
 
 

@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from guardcheck.compose import Chain
 from guardcheck.errors import InputError, JobError, accepted, nearest
 from guardcheck.library import BENCH_LOAD, Library
 from guardcheck.model import (
@@ -242,27 +241,6 @@ class Fitter:
     def _error(self, key: str, problem: str) -> JobError:
         return JobError(problem, file=self.job.file, key=key, line=self.job.lines_of.get(key))
 
-    def chain(self, line: Line, standard: Standard, *, guarded: bool, reference: bool = False) -> Chain:
-        """Return the chain of one line, bare or guarded.
-
-        It ends in the job's display, or in the standard's own when `reference` is set. A standard with an input of its
-        own (a control contact, audio, logic sync) is not loaded by the picture's input, whatever that is.
-        """
-        own = PartUse("display", standard.display, key="display.input", values_key="display.values")
-        elsewhere = standard.extra["own_input"] and self.job.display.name != standard.display
-        display = own if reference or elsewhere else self.job.display
-        signal = standard.signal
-        return Chain(
-            line=line.name,
-            guarded=guarded,
-            source=self.fit(line.source, signal),
-            stage=self.fit(line.stage),
-            guard=self.fit(line.guard) if guarded else None,
-            cable=_exact(self.fit(self.job.cable)),
-            display=self.fit(display),
-            rail=self.rail(),
-        )
-
     def rail(self) -> Value:
         """Return the supply rail [V]."""
         rail = self.job.supply.get("rail")
@@ -286,7 +264,7 @@ def _with_tolerance(value: Value, role: str) -> Value:
     return replace(value, low=value.nominal - half, high=value.nominal + half)
 
 
-def _exact(fitted: Fitted) -> Fitted:
+def exact(fitted: Fitted) -> Fitted:
     """Return the part with every value that cannot vary from sample to sample (a line's length) at its high end."""
     exact = {
         name: replace(value, nominal=value.high, low=value.high)

@@ -41,6 +41,7 @@ from guardcheck.simulate.experiment import (
     per_build,
     summary,
 )
+from guardcheck.simulate.grey import grey
 
 Array = NDArray[np.float64]
 
@@ -206,7 +207,14 @@ def _burst(one: Experiment, group: Sequence[Plateaus]) -> Study | None:
             rows = emf * np.abs(per_build(at_display(traces[0]), builds)[:, 0])
         return (summary(one, "burst.amplitude", rows, builds, traces[0].failure),)
 
-    return Study((response_deck(one.chain, blank, start=carrier, stop=carrier, points=1, builds=builds),), read)
+    driven = one.chain.source.part.extra["colour"].get("element")
+    deck = response_deck(one.chain, blank, start=carrier, stop=carrier, points=1, builds=builds, element=driven)
+    return Study((deck,), read)
+
+
+def _grey(one: Experiment, group: Sequence[Plateaus]) -> Study | None:
+    made = grey(one, group)
+    return None if made is None else Study(*made)
 
 
 def _power(one: Experiment, group: Sequence[Plateaus]) -> Study | None:
@@ -250,4 +258,4 @@ def _placed(quantity: Quantity, where: str, limit: Limit) -> Quantity:
     return replace(quantity, where=where, limit=limit)
 
 
-STUDIES = (_impedance, _reflection, _bandwidth, _tilts, _overshoot, _burst, _power)
+STUDIES = (_impedance, _reflection, _bandwidth, _tilts, _overshoot, _burst, _grey, _power)

@@ -16,8 +16,8 @@ from guardcheck.engine import Engine
 from guardcheck.measure import level_rows
 from guardcheck.model import Fitted, PartUse, Value
 from guardcheck.simulate.experiment import Experiment
-from guardcheck.simulate.fitting import Fitter
 from guardcheck.simulate.levels import solve
+from guardcheck.simulate.planning import JobPlan
 from guardcheck.verification.faults import Fault, Fittable, faults_of, fittable
 from guardcheck.verification.measured import OPEN, Measured
 from guardcheck.verification.plan import Plan
@@ -133,14 +133,14 @@ class _Bench:
 
 
 def explain(
-    engine: Engine, fitter: Fitter, plans: Mapping[str, Plan], readings: Mapping[str, Sequence[Measured]]
+    engine: Engine, job: JobPlan, plans: Mapping[str, Plan], readings: Mapping[str, Sequence[Measured]]
 ) -> Mapping[str, Explanation]:
     """Return what explains the readings of each line.
 
     Parameters
     ----------
     engine : runs all decks of all faults of all lines together
-    fitter : fits the loads of other measurements
+    job : fits the loads of other measurements
     plans : the lines as built
     readings : everything measured on the lines in question, by line name
 
@@ -154,8 +154,8 @@ def explain(
         for name, found in readings.items()
         if plans[name].experiment is not None and (seen := _observations(plans[name], found))
     }
-    cases = {plans[name].line.table: _case(plans[name], fitter) for name in wanted}
-    instrument = fitter.fit(PartUse("display", "unterminated", values={"termination": INSTRUMENT}))
+    cases = {plans[name].line.table: _case(plans[name], job) for name in wanted}
+    instrument = job.fit(PartUse("display", "unterminated", values={"termination": INSTRUMENT}))
     bench = _Bench(engine, instrument)
     read = {(plans[name].line.table, one.bench) for name, seen in wanted.items() for one in seen}
     bench.fill([(cases[t], index, how) for t, how in sorted(read) for index in range(len(cases[t].faults))])
@@ -167,11 +167,11 @@ def explain(
     }
 
 
-def _case(plan: Plan, fitter: Fitter) -> _Case:
+def _case(plan: Plan, job: JobPlan) -> _Case:
     assert plan.experiment is not None
     chain, asked = plan.experiment.chain, plan.experiment.mapping
     states = {state: asked[state] for state in plan.experiment.states}
-    return _Case(plan, (Fault(PLANNED, PLANNED, chain), *faults_of(chain, fitter, states)), fittable(chain), {})
+    return _Case(plan, (Fault(PLANNED, PLANNED, chain), *faults_of(chain, job, states)), fittable(chain), {})
 
 
 def _observations(plan: Plan, found: Sequence[Measured]) -> tuple[Observation, ...]:

@@ -15,7 +15,7 @@ from guardcheck.compose.chain import chain_cards
 from guardcheck.compose.changes import OPEN, SHORT, Change
 from guardcheck.errors import CircuitError
 from guardcheck.model import Card, PartUse, Value
-from guardcheck.simulate.fitting import Fitter
+from guardcheck.simulate.planning import JobPlan
 from guardcheck.simulate.remedy import E24, shown_ohms
 from guardcheck.toml_tables import Table, read_table
 from guardcheck.units import format_si
@@ -87,17 +87,17 @@ def _row(row: Table) -> _Row:
     return _Row(of, row.text("act"), by, row.text("what"))
 
 
-def faults_of(chain: Chain, fitter: Fitter, states: Mapping[str, str]) -> tuple[Fault, ...]:
+def faults_of(chain: Chain, job: JobPlan, states: Mapping[str, str]) -> tuple[Fault, ...]:
     """Return every fault of faults.toml this chain can have, each once.
 
     Parameters
     ----------
     chain : the line as built
-    fitter : fits the displays a fault puts in the display's place
+    job : fits the displays a fault puts in the display's place
     states : source parameter of each signal state
 
     """
-    bench = _Bench(chain, fitter, states, fittable(chain))
+    bench = _Bench(chain, job, states, fittable(chain))
     found: dict[str, Fault] = {}
     for row in _rows():
         for fault in _MAKERS[row.of](bench, row):
@@ -142,7 +142,7 @@ def _name(one: Card, listed: str | None, role: str) -> str:
 @dataclass(frozen=True)
 class _Bench:
     chain: Chain
-    fitter: Fitter
+    job: JobPlan
     states: Mapping[str, str]
     parts: tuple[Fittable, ...]
 
@@ -217,7 +217,7 @@ def _guard(bench: _Bench, row: _Row) -> Iterator[Fault]:
 
 def _display(bench: _Bench, row: _Row) -> Iterator[Fault]:
     use = PartUse("display", row.act, key="display.input", values_key="display.values")
-    yield Fault(f"display {row.act}", row.what, replace(bench.chain, display=bench.fitter.fit(use)))
+    yield Fault(f"display {row.act}", row.what, replace(bench.chain, display=bench.job.fit(use)))
 
 
 def _line(bench: _Bench, row: _Row) -> Iterator[Fault]:

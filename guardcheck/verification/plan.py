@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import zlib
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -11,10 +10,10 @@ import numpy as np
 from guardcheck.engine import Engine
 from guardcheck.measure import mismatch_rows
 from guardcheck.measure.readings import READABLE, Circumstances
-from guardcheck.model import Job, Line, Quantity, Standard
+from guardcheck.model import Line, Quantity, Standard
 from guardcheck.simulate.experiment import Experiment
-from guardcheck.simulate.fitting import Fitter, standard_of, states_of
 from guardcheck.simulate.levels import level_quantities, solve
+from guardcheck.simulate.planning import JobPlan, LinePlan
 from guardcheck.simulate.response import LOAD, studies_of
 
 IMPEDANCE = "response.impedance"
@@ -70,22 +69,12 @@ class Plan:
         return "level.sync" in self.standard.quantities
 
 
-def plans(
-    engine: Engine,
-    job: Job,
-    fitter: Fitter,
-    measured: Mapping[str, Collection[str]],
-    *,
-    samples: int,
-    seed: int,
-) -> Mapping[str, Plan]:
+def plans(engine: Engine, plan: JobPlan, measured: Mapping[str, Collection[str]]) -> Mapping[str, Plan]:
     """Return the plan of every line of the job by its name.
 
     Levels and output impedance are always simulated; of the rest only what was `measured`, quantity names by line.
-    Raises `InputError` as `check` does.
     """
-    standards = {line.name: standard_of(job, line) for line in job.lines}
-    made = [_plan(job, fitter, line, standards[line.name], samples, seed) for line in job.lines]
+    made = [_plan(plan, one) for one in plan.lines]
     wanted = [
         replace(one.experiment, standard=_reduced(one.standard, measured.get(one.line.name, ())))
         for one in made
@@ -96,16 +85,14 @@ def plans(
     return {one.line.name: one for one in full}
 
 
-def _plan(job: Job, fitter: Fitter, line: Line, standard: Standard, samples: int, seed: int) -> Plan:
-    states = states_of(job, fitter, line, standard)
-    chain = fitter.chain(line, standard, guarded=line.has_guard)
-    ends_in = fitter.chain(line, standard, guarded=line.has_guard, reference=True).display.values.get(TERMINATION)
+def _plan(plan: JobPlan, one: LinePlan) -> Plan:
+    ends_in = plan.own_display(one.standard).values.get(TERMINATION)
     load = LOAD if ends_in is None else ends_in.nominal
+    chain = one.as_built
     if chain.missing:
         why = f"{', '.join(chain.missing)} is unknown and has no usual range, so the plan was not simulated"
-        return Plan(line, standard, None, {}, load, why)
-    builds = chain.builds(n_samples=samples, seed=(seed, zlib.crc32(line.name.encode())))
-    return Plan(line, standard, Experiment(chain, standard, states, builds), {}, load)
+        return Plan(one.line, one.standard, None, {}, load, why)
+    return Plan(one.line, one.standard, one.experiment(chain), {}, load)
 
 
 def _solved(engine: Engine, experiments: Sequence[Experiment]) -> list[Mapping[str, Quantity]]:

@@ -10,11 +10,10 @@ from guardcheck.job import parse_job
 from guardcheck.library import Library
 from guardcheck.model import Facts, Finding, Job
 from guardcheck.rules.evt01_stress import judge
-from guardcheck.simulate.fitting import Fitter
+from guardcheck.simulate.planning import JobPlan, plan_job
 from guardcheck.simulate.stress.convergence import Group, groups_of, human_body, run_groups
 from guardcheck.simulate.stress.events import library_events, own_events, subjects_of
 from guardcheck.simulate.stress.quantities import quantities_of
-from guardcheck.standards import load_standard
 
 SUPPLY = """
 rail = "5 V"
@@ -81,18 +80,17 @@ def read(text: str, file: str = "job.toml") -> Job:
     return parse_job(text, file=file)
 
 
-def fitter_of(job: Job) -> Fitter:
-    return Fitter(job, Library.load(Path(job.circuits) if job.circuits else None))
+def plan_of(job: Job) -> JobPlan:
+    return plan_job(job, Library.load(Path(job.circuits) if job.circuits else None), samples=0, seed=1)
 
 
 def groups(engine: Engine, job: Job, names: Sequence[str]) -> list[Group]:
     """Return the groups of the named events, run; the comparison pulse always runs along."""
-    fitter = fitter_of(job)
-    standards = {line.name: load_standard(line.standard) for line in job.lines}
-    events = [one for one in library_events(fitter) if one.name in (*names, "human-body")]
+    plan = plan_of(job)
+    events = [one for one in library_events(plan) if one.name in (*names, "human-body")]
     found: list[Group] = []
-    for subject in subjects_of(job, fitter, standards):
-        found += groups_of(subject, (*events, *own_events(job, fitter, subject)))
+    for subject in subjects_of(plan):
+        found += groups_of(subject, (*events, *own_events(plan, subject)))
     run_groups(engine, found, lambda done, total, what: None)
     return found
 

@@ -13,11 +13,10 @@ from guardcheck.job import parse_job
 from guardcheck.library import Library
 from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_APPLICABLE, NOT_PROVEN
 from guardcheck.simulate.stress.bench import bench_of, chassis_of
-from guardcheck.simulate.stress.events import check_claims, event_results, library_events
+from guardcheck.simulate.stress.events import check_claims, event_results, library_events, subjects_of
 from guardcheck.simulate.stress.quantities import quantities_of
 from guardcheck.simulate.stress.ratings import SEEN, source_ratings
-from guardcheck.standards import load_standard
-from tests.events.jobs import DISPLAY, SUPPLY, findings, fitter_of, groups, job_text, read
+from tests.events.jobs import DISPLAY, SUPPLY, findings, groups, job_text, plan_of, read
 
 SYMMETRIC, SINGLE = 'y_coupling = "symmetric"\n', 'y_coupling = "single"\n'
 
@@ -85,14 +84,14 @@ class TestChassis:
 
 class TestRail:
     def test_a_current_is_what_the_unit_draws_at_its_rail(self) -> None:
-        bench = bench_of(read(job_text()), fitter_of(read(job_text())).rail())
+        bench = bench_of(read(job_text()), plan_of(read(job_text())).rail)
         assert bench.rail.load == pytest.approx(50.0)
         assert bench.rail_max == (5.5, 5.5)
         assert bench.assumed == ()
 
     def test_what_is_not_declared_is_taken_at_the_hardest(self) -> None:
         job = read(job_text(supply='rail = "5 V"\nrail_load = "unknown"\n', display=""))
-        bench = bench_of(job, fitter_of(job).rail())
+        bench = bench_of(job, plan_of(job).rail)
         assert bench.rail.capacitance == pytest.approx(100e-9)
         assert bench.rail.load == pytest.approx(5000.0)
         assert len(bench.assumed) == 3
@@ -204,7 +203,7 @@ class TestMargins:
 
     def test_steady_heat_is_judged_part_by_part(self, engine: Engine) -> None:
         job = read(job_text(guard="silicon-pair"))
-        results = event_results(engine, job, fitter_of(job), {"red": load_standard("scart-rgb")})
+        results = event_results(engine, plan_of(job))
         heat = [one for one in results.quantities if one.name == "part.power" and one.event == "misplug"]
         worst = max(heat, key=lambda one: one.value or 0.0)
         assert worst.where == "stage series"
@@ -270,9 +269,9 @@ class TestMargins:
 
     def test_an_unknown_claim_is_refused(self) -> None:
         job = read(job_text(tail='[claims]\nevents = ["lightning"]'))
-        fitter = fitter_of(job)
+        plan = plan_of(job)
         with pytest.raises(JobError, match=r"claims\.events\[0\]: no event 'lightning'; accepted: back-power"):
-            check_claims(job, fitter, library_events(fitter))
+            check_claims(plan, library_events(plan))
 
 
 OWN = """* a battery through a resistor onto the signal contact
@@ -292,7 +291,7 @@ def test_a_users_own_event_works_the_same_way(tmp_path: Path, engine: Engine) ->
     )
     text = job_text(more=more, stage_values='series = "10 ohm"')
     job = parse_job(text, file=str(tmp_path / "job.toml"))
-    results = event_results(engine, job, fitter_of(job), {"red": load_standard("scart-rgb")})
+    results = event_results(engine, plan_of(job))
     rows = {one.name: one for one in results.quantities if one.event == "mine"}
     assert rows["event.margin"].severity == "as written"
     # 12 V through 100 + 10 ohm into 10 ohm of driver at 0 V: 100 mA
@@ -302,10 +301,7 @@ def test_a_users_own_event_works_the_same_way(tmp_path: Path, engine: Engine) ->
 def test_lines_built_alike_share_their_runs(engine: Engine) -> None:
     one = findings(engine, job_text(), "misplug")
     job = read(job_text(names='"red", "green", "blue"'))
-    standards = {line.name: load_standard(line.standard) for line in job.lines}
-    from guardcheck.simulate.stress.events import subjects_of
-
-    (subject,) = subjects_of(job, fitter_of(job), standards)
+    (subject,) = subjects_of(plan_of(job))
     assert subject.lines == ("red", "green", "blue")
     assert one["red/bare/event.margin/misplug/5 V"].outcome == DOES_NOT_CONFORM
 
@@ -339,7 +335,7 @@ class TestNotDeclared:
             'stage = "series-resistor"', 'stage_netlist = "mine.cir"'
         )
         job = parse_job(text, file=str(tmp_path / "job.toml"))
-        results = event_results(engine, job, fitter_of(job), {"red": load_standard("scart-rgb")})
+        results = event_results(engine, plan_of(job))
         margins = [one for one in results.quantities if one.name == "event.margin"]
         assert {one.event for one in margins} >= {"hot-plug", "misplug", "short-to-ground", "esd-contact"}
         assert all(one.value is None and "stage ohms is unknown" in (one.failure or "") for one in margins)

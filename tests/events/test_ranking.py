@@ -14,9 +14,9 @@ from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_PROVEN, EngineInfo,
 from guardcheck.pipeline import Options, rank_guards
 from guardcheck.pipeline import guards as ranking
 from guardcheck.report import ranking_to_html, ranking_to_json, ranking_to_terminal
-from guardcheck.simulate.fitting import Fitter
+from guardcheck.simulate.planning import JobPlan, LinePlan
 from guardcheck.simulate.stress.events import library_events
-from tests.events.jobs import fitter_of, job_text, read
+from tests.events.jobs import job_text, plan_of, read
 
 SEVEN = ("back-power", "hot-plug", "misplug", "power-step", "short-to-ground", "cable-discharge", "esd-contact")
 
@@ -114,14 +114,12 @@ class TestShown:
 
 def test_candidates_are_every_guard_in_every_place_and_the_jobs_own_as_planned() -> None:
     job = read(job_text(guard="silicon-pair", guard_values='place = "connector"'))
-    fitter = fitter_of(job)
-    from guardcheck.simulate.fitting import standard_of
-
-    found = ranking.candidates_of(fitter, job.lines[0], standard_of(job, job.lines[0]))
+    plan = plan_of(job)
+    found = ranking.candidates_of(plan, plan.lines[0])
     places = [(one.name, one.place) for one in found]
     assert places[0] == ("none", None)
     assert len(places) == len(set(places))
-    for name in fitter.library.names("guard"):
+    for name in plan.library.names("guard"):
         if name != "none":
             assert {(name, "chip"), (name, "connector")} <= set(places)
     assert [(one.name, one.place) for one in found if one.as_planned] == [("silicon-pair", "connector")]
@@ -132,15 +130,15 @@ def test_ranking_a_line_end_to_end(tmp_path: Path, monkeypatch: pytest.MonkeyPat
     wanted = ("hot-plug", "misplug")
     every = ranking.candidates_of
 
-    def few(fitter: Fitter, *rest: object) -> tuple[ranking.Candidate, ...]:
-        return tuple(one for one in every(fitter, *rest) if one.name in ("none", "schottky-pair"))  # type: ignore[arg-type]
+    def few(plan: JobPlan, line: LinePlan) -> tuple[ranking.Candidate, ...]:
+        return tuple(one for one in every(plan, line) if one.name in ("none", "schottky-pair"))
 
     monkeypatch.setattr(ranking, "candidates_of", few)
     monkeypatch.setattr(
-        ranking, "library_events", lambda fitter: tuple(e for e in library_events(fitter) if e.name in wanted)
+        ranking, "library_events", lambda plan: tuple(e for e in library_events(plan) if e.name in wanted)
     )
     job = read(job_text(stage_values='series = "470 ohm"', pin='{ family = "hc-logic" }'))
-    found = ranking.rank_line(engine, job, fitter_of(job), job.lines[0], lambda done, total, what: None)
+    found = ranking.rank_line(engine, plan_of(job), job.lines[0].name, lambda done, total, what: None)
     assert [name for name, _, _ in found.events] == list(wanted)
     assert {one.name for one in found.rows} == {"none", "schottky-pair"}
     by_place = {one.place: one for one in found.rows}

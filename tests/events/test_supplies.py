@@ -9,7 +9,7 @@ import pytest
 from guardcheck.engine import Engine
 from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_PROVEN, Finding
 from guardcheck.simulate.stress.bench import bench_of, chassis_of
-from tests.events.jobs import DISPLAY, SUPPLY, findings, fitter_of, groups, job_text, read
+from tests.events.jobs import DISPLAY, SUPPLY, findings, groups, job_text, plan_of, read
 
 SYMMETRIC, SINGLE = 'y_coupling = "symmetric"\n', 'y_coupling = "single"\n'
 MARGIN = "red/guarded/event.margin/hot-plug"
@@ -60,7 +60,7 @@ class TestEnds:
     def test_the_rail_stands_at_the_stressing_end_of_its_tolerances(self) -> None:
         supply = SUPPLY.replace('"100 uF"', '"2 uF 90%"').replace('"100 mA"', '"100 mA 20%"')
         supply = supply.replace('"0.1 ohm"', '"0.1 ohm 50%"').replace('"5.5 V"', '"5.5 V 2%"').replace("5 V", "5 V", 1)
-        bench = bench_of(read(job_text(supply=supply + SINGLE)), fitter_of(read(job_text())).rail())
+        bench = bench_of(read(job_text(supply=supply + SINGLE)), plan_of(read(job_text())).rail)
         assert bench.rail.capacitance == pytest.approx(0.2e-6)
         assert bench.rail.load == pytest.approx(5.0 / 0.08)
         assert bench.rail.esr == pytest.approx(0.15)

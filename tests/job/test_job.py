@@ -227,3 +227,12 @@ clamp_current = "20 mA"
         "load": (0.02, "A"),
         "clamp_current": (0.02, "A"),
     }
+
+
+@pytest.mark.parametrize("table", ["supply", "display"])
+def test_a_y_capacitance_alone_is_something_to_check(table: str) -> None:
+    """Touch current follows from mains and Y capacitance: no line and no bond is needed for it."""
+    head = 'format = 1\n[unit]\nlabel = "X-1"\n'
+    assert parse_job(f'{head}[{table}]\ny_capacitance = "2.2 nF"\n').lines == ()
+    with pytest.raises(JobError, match="nothing to check"):
+        parse_job(f'{head}[supply]\nmains = "230 V"\n')

@@ -6,6 +6,8 @@ capacitor, and is read in flat windows of its last scan line.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -17,9 +19,8 @@ from guardcheck.library import Library
 from guardcheck.model import Transient
 from guardcheck.netlist import card
 from guardcheck.simulate.experiment import Experiment
-from guardcheck.simulate.fitting import Fitter
 from guardcheck.simulate.levels import solve
-from guardcheck.standards import load_standard
+from guardcheck.simulate.planning import plan_job
 from tests.pipeline.jobs import line, text
 
 PERIOD, SYNC, BLANKING = 64e-6, 4.7e-6, 12e-6
@@ -40,11 +41,8 @@ def experiment(stage: str, stage_values: str, guard: str, place: str) -> Experim
             guard=guard,
         ).replace(f'guard = "{guard}"', f'guard = "{guard}"\nguard_values = {{ place = "{place}" }}')
     )
-    fitter = Fitter(parse_job(job, file="job.toml"), Library.load())
-    standard = load_standard("scart-composite")
-    chain = fitter.chain(fitter.job.lines[0], standard, guarded=True)
-    builds = chain.builds(n_samples=0, seed=(1,))
-    return Experiment(chain, standard, tuple(LEVELS), builds)
+    (planned,) = plan_job(parse_job(job, file="job.toml"), Library.load(), samples=0, seed=1).lines
+    return replace(planned.experiment(planned.as_built), states=tuple(LEVELS))
 
 
 def transient_plateaus(engine: Engine, one: Experiment, *, picture_level: float, lines: int) -> dict[str, float]:

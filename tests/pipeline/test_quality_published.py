@@ -21,7 +21,7 @@ def ac(capacitor: str) -> str:
 def test_field_tilt(engine: Engine, capacitor: str, percent: float) -> None:
     found = finding(run(engine, ac(capacitor)), "response.field_tilt")
     assert found.value is not None
-    assert found.outcome == ("does_not_conform" if capacitor == "220 uF" else "conforms")
+    assert found.outcome == ("not_proven" if capacitor == "220 uF" else "conforms")  # practice sets it
     assert 100 * found.value == pytest.approx(percent, abs=0.05)
 
 

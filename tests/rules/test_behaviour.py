@@ -215,6 +215,22 @@ def test_hum_of_an_open_shield(engine: Engine) -> None:
     assert found["BND01/bond.resistance/shield to shell"].outcome == DOES_NOT_CONFORM
 
 
+# 2 pi 50 Hz x 2.2 nF x 230 V = 159 uA: all of a single-sided capacitor flows into an earthed unit, whichever way plugs
+# are turned; over 10.02 ohm less 20 mohm of leads beside the 150-ohm loop that is 159 uA x 9.375 ohm = 1.49 mV
+HUM_OHMS = SHIELD.replace('"0.12 ohm"', '"10.10 ohm"')
+
+
+@pytest.mark.parametrize(
+    ("klass", "amps"), [("I", 158.96e-6), ("II", 79.5e-6), ("unknown", 158.96e-6)], ids=["I", "II", "unknown"]
+)
+def test_hum_knows_an_earthed_unit_and_the_loop_beside_the_bond(klass: str, amps: float, engine: Engine) -> None:
+    """Class II: two capacitors in series, opposed plugs: half of it. R beside 150 ohm: 10 x 150 / 160 = 9.375 ohm."""
+    facts = job(HUM_OHMS, y="2.2 nF")
+    facts = replace(facts, supply={**facts.supply, "protection_class": klass})
+    hum = judged(facts, engine)["HUM01/bond.hum/board shield to connector shell (unit 0 V)"]
+    assert hum.value == pytest.approx(amps * 9.375, rel=5e-3)
+
+
 def test_symmetric_supplies_on_one_phase_hum_little(engine: Engine) -> None:
     found = judged(job(coupling="symmetric"), engine)
     hum = found["HUM01/bond.hum/board shield to connector shell (unit 0 V)"]
@@ -309,10 +325,19 @@ def test_over_range_on_a_sheet_proves_the_range_end_and_no_insulation(engine: En
         ("Polyimide film, 0.1 mm", "sheet"),
         ("non-conductive polyimide tape", "sheet"),
         ("pink poly with aluminium layer", "metal"),
+        ("polyester mirror film", "metal"),
+        ("reflective polyester sheet", "metal"),
+        ("chrome polyester film", "metal"),
+        ("silvered polyester film", "metal"),
+        ("vapour-coated polyester", "metal"),
+        ("Vapor coated PET film", "metal"),
+        ("polyester holographic film", "unknown"),
+        ("non-reflective polyimide film", "sheet"),
+        ("amber polyimide tape, 0.05 mm thick, two layers", "sheet"),
     ],
 )
 def test_materials(told: str, layers: str) -> None:
-    assert material_of(told)[0] == layers
+    assert material_of(told).layers == layers
 
 
 def barrier(material: str, faces: tuple[str, ...], **more: object) -> dict[str, Finding]:
@@ -331,6 +356,42 @@ def barrier(material: str, faces: tuple[str, ...], **more: object) -> dict[str, 
     }
     facts = Facts(declared=(Fact("barrier", 0, "x", entries),), answers={"BAR01/x": -2e-6})
     return {found.quantity: found for found in judge_all(facts) if found.rule == "BAR01"}
+
+
+TESTER = {"meter_range": Value.exact(2e12, "ohm"), "test_voltage": Value.exact(100.0, "V")}
+
+
+def test_a_sheet_of_unknown_kind_needs_its_makers_designation() -> None:
+    faces = ("upper", "lower", "edge")
+    mirror = barrier("polyester mirror film", faces, **TESTER)
+    assert {one.outcome for one in mirror.values()} == {DOES_NOT_CONFORM}
+    nameless = barrier("polyester holographic film", faces, **TESTER)["barrier.resistance"]
+    assert (nameless.outcome, nameless.codes) == (NOT_PROVEN, ("barrier-layers",))
+    assert "'holographic'" in nameless.why
+    assert "`designation`" in nameless.why
+    assert barrier("polyester film", faces, **TESTER)["barrier.resistance"].outcome == CONFORMS
+
+
+@pytest.mark.parametrize(
+    ("material", "designation", "layers"),
+    [
+        ("polyester holographic film", "PX-125 (invented)", "sheet"),
+        ("some blue sheet", "PX-125 (invented)", "sheet"),
+        ("some blue sheet", "", "unknown"),
+        ("some blue sheet", "PX-125 aluminised", "metal"),
+        ("antistatic bag", "PX-125 (invented)", "unknown"),
+    ],
+)
+def test_a_designation_settles_a_kind_but_no_bag_and_no_metal(material: str, designation: str, layers: str) -> None:
+    assert material_of(material, designation).layers == layers
+
+
+def test_what_readings_leave_open_has_codes() -> None:
+    found = barrier("polyimide film", ("upper",), probe_spacing=Value.exact(0.1, "m"))
+    wanted = ("barrier-faces", "barrier-edge", "barrier-spacing", "barrier-voltage", "barrier-open-below")
+    assert found["barrier.resistance"].codes == wanted
+    film = barrier("pink poly film", ("inner", "edge"))["barrier.leakage"]
+    assert film.codes == ("barrier-faces",)
 
 
 def test_a_film_takes_the_leak_route_only_when_read_all_over() -> None:
@@ -359,7 +420,7 @@ def test_a_bag_is_never_insulation_by_any_meter() -> None:
 @given(st.text(max_size=60))
 @quiet
 def test_any_name_of_a_material_is_read_and_never_conforms_by_name(told: str) -> None:
-    assert material_of(told)[0] in ("metal", "film", "unknown", "sheet")
+    assert material_of(told).layers in ("metal", "film", "unknown", "sheet")
     assert barrier(told, ())["barrier.leakage"].outcome != CONFORMS
     assert barrier(told, ())["barrier.resistance"].outcome != CONFORMS
 

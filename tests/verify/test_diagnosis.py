@@ -174,15 +174,13 @@ def test_guard_diodes_turned_round_are_found(engine: Engine, tmp_path: Path) -> 
     job = text(BACK_MATCHED.replace('guard = "none"', 'guard = "silicon-pair"'))
     from guardcheck.job import parse_job
     from guardcheck.library import Library
-    from guardcheck.simulate.fitting import Fitter
-    from guardcheck.standards import load_standard
+    from guardcheck.simulate.planning import plan_job
     from guardcheck.verification.faults import faults_of
 
     parsed = parse_job(job, file="job.toml")
-    fitter = Fitter(parsed, Library.load())
-    standard = load_standard("scart-rgb")
-    chain = fitter.chain(parsed.lines[0], standard, guarded=True)
-    faults = {fault.id: fault for fault in faults_of(chain, fitter, chain.source.part.states["picture"])}
+    plan = plan_job(parsed, Library.load(), samples=0, seed=1)
+    chain = plan.lines[0].as_built
+    faults = {fault.id: fault for fault in faults_of(chain, plan, chain.source.part.states["picture"])}
     assert {"diodes turn", "dup_guard turn", "ddn_guard turn", "dup_guard short", "guard remove"} <= set(faults)
     assert len({fault.id for fault in faults.values()}) == len(faults)
 

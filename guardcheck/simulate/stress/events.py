@@ -7,14 +7,14 @@ share their runs.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from guardcheck.compose import Chain
 from guardcheck.engine import Engine
 from guardcheck.errors import JobError, accepted, nearest
-from guardcheck.model import REFERENCE, Curve, EventPlan, Fitted, Job, Line, PartUse, Quantity, Standard
-from guardcheck.simulate.fitting import Fitter
+from guardcheck.model import DAILY, REFERENCE, Curve, EventPlan, Fitted, Line, PartUse, Quantity
+from guardcheck.simulate.planning import JobPlan, LinePlan
 from guardcheck.simulate.stress.bench import Bench, bench_of
 from guardcheck.simulate.stress.convergence import Event, Group, Progress, Subject, groups_of, human_body, run_groups
 from guardcheck.simulate.stress.curves import curves_of
@@ -33,13 +33,7 @@ class EventResults:
     curves: tuple[Curve, ...] = ()
 
 
-def event_results(
-    engine: Engine,
-    job: Job,
-    fitter: Fitter,
-    standards: Mapping[str, Standard],
-    say: Progress | None = None,
-) -> EventResults:
+def event_results(engine: Engine, plan: JobPlan, say: Progress | None = None) -> EventResults:
     """Return quantities and curves of every event on every line, bare and guarded.
 
     Raises
@@ -48,12 +42,12 @@ def event_results(
         the job claims an event, or names a pin family, that is not there
 
     """
-    events = library_events(fitter)
-    check_claims(job, fitter, events)
-    subjects = subjects_of(job, fitter, standards)
+    events = library_events(plan)
+    check_claims(plan, events)
+    subjects = subjects_of(plan)
     groups: list[Group] = []
     for subject in subjects:
-        own = own_events(job, fitter, subject)
+        own = own_events(plan, subject)
         groups += groups_of(subject, (*events, *own))
     run_groups(engine, groups, say or (lambda done, total, what: None))
     quantities: list[Quantity] = []
@@ -64,10 +58,10 @@ def event_results(
         for group in mine:
             if group.event.plan.role == REFERENCE:
                 continue
-            found = quantities_of(group, reference, claims=job.claims)
+            found = quantities_of(group, reference, claims=plan.job.claims)
             quantities += [replace(one, line=line) for line in subject.lines for one in found]
         curves += curves_of(mine, _as_built(groups, subject))
-    quantities += gaps_of(job, fitter, standards, events)
+    quantities += gaps_of(plan, events)
     return EventResults(tuple(quantities), tuple(curves))
 
 
@@ -78,38 +72,38 @@ def _as_built(groups: Sequence[Group], subject: Subject) -> list[Group]:
     return guarded or same
 
 
-def gaps_of(job: Job, fitter: Fitter, standards: Mapping[str, Standard], events: Sequence[Event]) -> Iterator[Quantity]:
+def gaps_of(plan: JobPlan, events: Sequence[Event]) -> Iterator[Quantity]:
     """Yield a margin without a value for every event on a line that cannot be simulated: nothing is proven of it."""
-    for line in job.lines:
-        for guarded in (False, True) if line.has_guard else (False,):
-            missing = fitter.chain(line, standards[line.name], guarded=guarded).missing
-            for event in events if missing else ():
-                for severity in event.plan.severities if event.plan.role != REFERENCE else ():
-                    yield Quantity(
-                        "event.margin",
-                        line.name,
-                        guarded,
-                        None,
-                        event=event.name,
-                        severity=severity,
-                        needed=not event.plan.claimed or event.name in job.claims,
-                        failure=f"{', '.join(missing)} is unknown and has no usual range to judge it by",
-                    )
+    for chain in (chain for one in plan.lines for chain in one.chains if chain.missing):
+        for event in events:
+            for severity in event.plan.severities if event.plan.role != REFERENCE else ():
+                yield Quantity(
+                    "event.margin",
+                    chain.line,
+                    chain.guarded,
+                    None,
+                    event=event.name,
+                    severity=severity,
+                    needed=not event.plan.claimed or event.name in plan.job.claims,
+                    use=event.plan.use.get(severity, DAILY),
+                    condition=event.plan.condition.get(severity),
+                    failure=f"{', '.join(chain.missing)} is unknown and has no usual range to judge it by",
+                )
 
 
-def library_events(fitter: Fitter) -> tuple[Event, ...]:
+def library_events(plan: JobPlan) -> tuple[Event, ...]:
     """Return every event on the shelf with its default values."""
-    names = fitter.library.names("event")
-    fitted = [fitter.fit(PartUse("event", name, key=f"event '{name}'")) for name in names]
+    names = plan.library.names("event")
+    fitted = [plan.fit(PartUse("event", name, key=f"event '{name}'")) for name in names]
     return tuple(Event(one, one.part.extra["plan"]) for one in fitted)
 
 
-def own_events(job: Job, fitter: Fitter, subject: Subject) -> tuple[Event, ...]:
+def own_events(plan: JobPlan, subject: Subject) -> tuple[Event, ...]:
     """Return the user's own event of a subject's lines, if they have one."""
-    line = next(line for line in job.lines if line.name == subject.lines[0])
+    line = plan.line(subject.lines[0]).line
     if line.event is None:
         return ()
-    fitted = fitter.fit(line.event)
+    fitted = plan.fit(line.event)
     return (Event(fitted, own_plan(fitted)),)
 
 
@@ -125,13 +119,15 @@ def own_plan(fitted: Fitted) -> EventPlan:
     )
 
 
-def check_claims(job: Job, fitter: Fitter, events: Sequence[Event]) -> None:
-    """Refuse a claim of an event there is none of."""
+def check_claims(plan: JobPlan, events: Sequence[Event]) -> None:
+    """Refuse an event that is claimed, or forbidden, and that there is none of."""
+    job = plan.job
     known = [one.name for one in events if one.plan.role != REFERENCE]
-    known += [fitter.part(line.event).name for line in job.lines if line.event is not None]
-    for index, name in enumerate(job.claims):
+    known += [plan.fitter.part(line.event).name for line in job.lines if line.event is not None]
+    named = [(f"claims.events[{index}]", name) for index, name in enumerate(job.claims)]
+    named += [("use.forbids", name) for name in sorted(job.forbids)]
+    for key, name in named:
         if name not in known:
-            key = f"claims.events[{index}]"
             raise JobError(
                 f"no event '{name}'; accepted: {accepted(known)}{nearest(name, known)}",
                 file=job.file,
@@ -140,32 +136,30 @@ def check_claims(job: Job, fitter: Fitter, events: Sequence[Event]) -> None:
             )
 
 
-def subjects_of(job: Job, fitter: Fitter, standards: Mapping[str, Standard]) -> tuple[Subject, ...]:
+def subjects_of(plan: JobPlan) -> tuple[Subject, ...]:
     """Return the distinct chains of a job, each with the lines that are built so."""
-    bench = bench_of(job, fitter.rail())
+    if not plan.lines:
+        return ()  # a job of bench facts alone has no rail to state
+    bench = bench_of(plan.job, plan.rail)
     found: dict[tuple[object, ...], Subject] = {}
-    for line in job.lines:
-        standard = standards[line.name]
-        for guarded in (False, True) if line.has_guard else (False,):
-            chain = fitter.chain(line, standard, guarded=guarded)
-            if chain.missing:
-                continue
-            subject = subject_of(job, fitter, line, chain, standard, bench)
-            key = _key(subject, line)
+    for one in plan.lines:
+        for chain in (chain for chain in one.chains if not chain.missing):
+            subject = subject_of(plan, one, chain, bench)
+            key = _key(subject, one.line)
             if key in found:
-                subject = replace(found[key], lines=(*found[key].lines, line.name))
+                subject = replace(found[key], lines=(*found[key].lines, one.name))
             found[key] = subject
     return tuple(found.values())
 
 
-def subject_of(job: Job, fitter: Fitter, line: Line, chain: Chain, standard: Standard, bench: Bench) -> Subject:
-    """Return one chain with what is known of its pin and its bench."""
+def subject_of(plan: JobPlan, one: LinePlan, chain: Chain, bench: Bench) -> Subject:
+    """Return one chain of a line with what is known of its pin and its bench."""
     source = chain.source
-    names = source.part.states[standard.signal].values()
+    names = source.part.states[one.standard.signal].values()
     levels = sorted({source.values[source.same.get(name, name)].nominal for name in names})
     diodes = any(element.name[0] == "d" for element in source.part.circuit.elements)
-    ratings = source_ratings(job, line, source.part, fitter.library, diodes=diodes)
-    return Subject(chain, (line.name,), tuple(sorted({levels[0], levels[-1]})), ratings, bench)
+    ratings = source_ratings(plan.job, one.line, source.part, plan.library, diodes=diodes)
+    return Subject(chain, (one.name,), tuple(sorted({levels[0], levels[-1]})), ratings, bench)
 
 
 def _key(subject: Subject, line: Line) -> tuple[object, ...]:
