@@ -15,6 +15,7 @@ from guardcheck.model import (
     FORBIDDEN,
     KNOWN_BY,
     MISTAKE,
+    NOT_APPLICABLE,
     SAME,
     USES,
     WORSE,
@@ -108,7 +109,7 @@ def _refuse_flattery(result: Result) -> None:
             problem = f"{clean(one.id)} cannot conform {why}; the file was altered"
             raise InputError(problem, key=f"findings[{number}].outcome")
     lowest = overall(result.findings)
-    if WORST_FIRST.index(lowest) < WORST_FIRST.index(result.outcome):
+    if result.outcome != NOT_APPLICABLE and WORST_FIRST.index(lowest) < WORST_FIRST.index(result.outcome):
         said = f"a needed finding is {lowest}" if any(one.needed for one in result.findings) else "no finding is needed"
         raise InputError(f"the result calls itself {result.outcome}, but {said}; the file was altered", key="outcome")
 
