@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from guardcheck import __version__
 from guardcheck.cautions import cautions_for
 from guardcheck.compose import Chain
 from guardcheck.engine import Engine
@@ -34,6 +33,7 @@ from guardcheck.simulate.signal import solve_signals
 from guardcheck.simulate.stress.events import EventResults, event_results
 from guardcheck.verdict.asks import asks_of as questions_of
 from guardcheck.verdict.outcome import conditions_of, misses, overall
+from guardcheck.version import __version__
 
 
 def check(path: Path, options: Options, progress: Progress | None = None) -> Result:

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from guardcheck.formatting import limits, line_rank, reading, share, show, span
 from guardcheck.model import (
+    ASSUMED,
     COMPUTED,
     CONFORMS,
     DECLARED_ORIGIN,
@@ -41,6 +42,9 @@ from guardcheck.units import settled
 
 EVENT_MARGIN_DB = 1.5
 """Margin an event needs to conform, and lacks to fail: models of chips are no better than that (design rule)."""
+
+ASSUMED_FACTOR = 2.0
+"""How far below a rating that nobody declared a stress must stay to conform (design rule)."""
 
 AT_LEAST = "at_least"
 """`Quantity.bound` of a reading the true value lies above; the other bound is ``at_most``."""
@@ -216,6 +220,14 @@ def judge_simulated(quantity: Quantity, limit: Limit) -> Judgement:
         )
     if lost:
         return Judgement(NOT_PROVEN, f"Not proven: {lost} did not solve.", interval, within)
+    if limit.known_by == ASSUMED and not all(inside(ASSUMED_FACTOR * end, limit) for end in (quantity.value, *ends)):
+        return Judgement(
+            NOT_PROVEN,
+            f"Not proven: {value} is within {allowed}, but that rating is assumed, and an assumed one proves only what "
+            f"keeps to half of it.",
+            interval,
+            within,
+        )
     is_, are = ("lies within", "does") if None not in (limit.low, limit.high) else ("is", "is")
     builds = ""
     if ends and show(min(ends), unit) != show(max(ends), unit):
