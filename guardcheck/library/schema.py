@@ -10,7 +10,7 @@ KIND_KEYS: Mapping[str, tuple[str, ...]] = {
     "stage": ("exposed",),
     "guard": ("exposed",),
     "cable": ("line",),
-    "display": ("remedy",),
+    "display": ("remedy", "sync_window"),
     "event": ("unit", "mated", "mating", "severities", "stop", "step", "lasting", "claimed", "role"),
 }
 OWN_KEYS = ("title", "purpose", "reference", "known_by", "parameters", "states", "two_readings")
