@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from guardcheck.errors import EngineMissing, GuardcheckError, InputError
+from guardcheck.version import __version__
 
 if TYPE_CHECKING:
     from guardcheck.model import Result
@@ -21,7 +22,6 @@ WORST_FIRST = (1, 3, 2, 10, 11, 0)
 app = typer.Typer(
     help="Check an analogue-video mod before soldering, verify it after, and say what nobody has proven.",
     no_args_is_help=True,
-    add_completion=False,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
@@ -49,6 +49,21 @@ OutsideOption = Annotated[
 CircuitsOption = Annotated[
     Path | None, typer.Option("--circuits", metavar="DIR", help="Your own circuit folder, searched first.")
 ]
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"guardcheck {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _common(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version and exit.")
+    ] = False,
+) -> None:
+    """Take what stands before a command; all the work is in the callbacks of the options."""
 
 
 class Progress:

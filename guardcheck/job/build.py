@@ -62,6 +62,7 @@ def build(tables: Mapping[str, Any], *, sha256: str, reading: Reading) -> Job:
         lines=lines,
         facts=facts,
         claims=_claims(tables.get("claims", {}), reading),
+        forbids=frozenset(tables.get("use", {}).get("forbids", ())),
         settings={name: tables[name] for name in SETTINGS if name in tables},
         circuits=tables.get("circuits"),
         warnings=tuple(reading.warnings),

@@ -185,6 +185,15 @@ CLAIMS = Table(
     }
 )
 
+USE = Table(
+    {
+        "forbids": words(
+            "the stress events the workshop forbids by a label at the socket: each becomes a condition of use",
+            "guardcheck list events",
+        )
+    }
+)
+
 JOB = Table(
     {
         "format": Key("format", "the version of this file's format", "write format = 1", required=True),
@@ -202,6 +211,7 @@ JOB = Table(
         "setpoint": Key("tables", "adjustments that were made", table=SETPOINT),
         "link": Key("tables", "other apparatus that stays connected", table=LINK),
         "claims": Key("table", "what the mod is claimed to do", table=CLAIMS),
+        "use": Key("table", "what the unit may not be used for", table=USE),
     }
 )
 FACT_TABLES = ("bond", "barrier", "capacitor", "hazards", "setpoint", "link")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from guardcheck.model import MATED, ROLES, STRESS, UNIT_STATES, EventPlan, Parameter
+from guardcheck.model import DAILY, MATED, ROLES, STRESS, UNIT_STATES, USES, EventPlan, Parameter
 from guardcheck.toml_tables import Table
 
 
@@ -17,6 +17,11 @@ def plan_of(top: Table, parameters: Mapping[str, Parameter]) -> EventPlan:
         an unknown state of the unit, a severity without a value, a run without an end
 
     """
+    table = top.table("severities")
+    levels = {level: table.table(level) for level in table}
+    usual = top.word("use", USES, DAILY)
+    avoid = top.text("condition") if "condition" in top else None
+    said = {level: row.text("condition") if "condition" in row else avoid for level, row in levels.items()}
     stop, step = top.real("stop", "s"), top.real("step", "s")
     if not 0.0 < step < stop:
         top.refuse("step", "the largest time step must be above zero and below stop")
@@ -30,11 +35,9 @@ def plan_of(top: Table, parameters: Mapping[str, Parameter]) -> EventPlan:
         claimed=top.flag("claimed"),
         role=top.word("role", ROLES, STRESS),
         mating=top.text("mating") if "mating" in top else "",
-        states={
-            level: _words(row, "unit", UNIT_STATES)
-            for level in top.table("severities")
-            if "unit" in (row := top.table("severities").table(level))
-        },
+        states={level: _words(row, "unit", UNIT_STATES) for level, row in levels.items() if "unit" in row},
+        use={level: row.word("use", USES, usual) for level, row in levels.items()},
+        condition={level: text for level, text in said.items() if text is not None},
     )
 
 
@@ -56,6 +59,6 @@ def _severities(top: Table, parameters: Mapping[str, Parameter]) -> Mapping[str,
     found: dict[str, dict[str, float]] = {}
     for level in table:
         row = table.table(level)
-        row.only("unit", *parameters)
+        row.only("unit", "use", "condition", *parameters)
         found[level] = {name: row.real(name, parameters[name].unit) for name in row if name in parameters}
     return found

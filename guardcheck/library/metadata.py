@@ -20,7 +20,7 @@ from guardcheck.library.schema import (
     READING_ROLES,
     STATE_NAMES,
 )
-from guardcheck.model import KNOWN_BY, PORTS, UNKNOWN, UNKNOWN_WORD, Parameter, Part, Subcircuit, Value
+from guardcheck.model import ASSUMED, KNOWN_BY, PORTS, UNKNOWN, UNKNOWN_WORD, Parameter, Part, Subcircuit, Value
 from guardcheck.netlist import defaults
 from guardcheck.toml_tables import Table
 
@@ -195,6 +195,7 @@ def _used(row: Table, circuit: Subcircuit, devices: Sequence[Device]) -> Mapping
         device = by_name[_known(row, "model", row.text("model"), by_name)]
         used |= {**device.ratings, "model": device.model.name, "reference": used["reference"] or device.reference}
     used |= row.reals(RATINGS)
+    used["known_by"] = by_name[row.text("model")].known_by if "model" in row else ASSUMED
     if not used["reference"]:
         row.refuse("reference", "is missing; ratings need a reference")
     return used

@@ -11,7 +11,19 @@ KIND_KEYS: Mapping[str, tuple[str, ...]] = {
     "guard": ("exposed",),
     "cable": ("line",),
     "display": ("remedy", "sync_window"),
-    "event": ("unit", "mated", "mating", "severities", "stop", "step", "lasting", "claimed", "role"),
+    "event": (
+        "unit",
+        "mated",
+        "mating",
+        "severities",
+        "stop",
+        "step",
+        "lasting",
+        "claimed",
+        "role",
+        "use",
+        "condition",
+    ),
 }
 OWN_KEYS = ("title", "purpose", "reference", "known_by", "parameters", "states", "two_readings")
 DEVICE_KEYS = ("title", "purpose", "reference", "known_by", "ports", "valid", "ratings", "check")

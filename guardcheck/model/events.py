@@ -17,6 +17,11 @@ STRESS, REFERENCE = "stress", "reference"
 ROLES = (STRESS, REFERENCE)
 """A stress is run on every line; a reference is a test pulse at the pin itself that stresses are compared with."""
 
+DAILY, MISTAKE, STRIKE = "daily", "mistake", "strike"
+USES = (DAILY, MISTAKE, STRIKE)
+"""What brings an event about: daily use decides; a mistake that is not survived becomes a condition of use; a strike
+gives a grade, and decides only where the job claims it."""
+
 
 @dataclass(frozen=True)
 class EventPlan:
@@ -34,6 +39,8 @@ class EventPlan:
     claimed : it decides only when the job claims it
     role : ``stress`` or ``reference``
     mating : the order in which the contacts meet, in words, with its source
+    use : what brings it about, by the name of the level; a level that is not named is of daily use
+    condition : the rule of use that avoids a level, by its name
 
     """
 
@@ -47,6 +54,8 @@ class EventPlan:
     role: str = STRESS
     mating: str = ""
     states: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    use: Mapping[str, str] = field(default_factory=dict)
+    condition: Mapping[str, str] = field(default_factory=dict)
 
     def units(self, severity: str) -> tuple[str, ...]:
         """Return the states of the unit to try at one level."""

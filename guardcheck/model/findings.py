@@ -19,6 +19,10 @@ CONFORMS, DOES_NOT_CONFORM, NOT_PROVEN, NOT_APPLICABLE = (
     "not_applicable",
 )
 OUTCOMES = (CONFORMS, DOES_NOT_CONFORM, NOT_PROVEN, NOT_APPLICABLE)
+BETTER, SAME, WORSE = "better", "same", "worse"
+"""How a mod takes an event, held against the original build of the same line."""
+FORBIDDEN = "forbidden"
+"""Kind of a condition the workshop set itself; the other is the use ``mistake``."""
 SIMULATED, MEASURED, DECLARED_ORIGIN, COMPUTED = "simulated", "measured", "declared", "computed"
 UNKNOWN_OF = "unknown-"
 """How the codes begin that tell what a finding hangs on and nobody knows: ``unknown-source``, ``unknown-load``."""
@@ -41,8 +45,9 @@ class Quantity:
     `samples` the seeded samples, shape ``(n_samples,)`` (NaN for a sample that failed). `unknowns` names declared
     unknowns judged over their usual range. `uncertainty` is expanded, k = 2. `bound` is set when a measurement shows
     one side only: ``at_least`` (the true value is no lower: it can fail high, never conform), ``at_most`` the reverse.
-    `needed` false marks a quantity that is shown and decides nothing. `codes` say for programs what the sentences say
-    for people: no decision is read out of prose.
+    `needed` false marks a quantity that is shown and decides nothing. `use` says what brings its event about, and
+    `condition` is the rule of use that avoids it. `codes` say for programs what the sentences say for people: no
+    decision is read out of prose.
     """
 
     name: str
@@ -64,6 +69,8 @@ class Quantity:
     notes: tuple[str, ...] = ()
     bound: str | None = None
     needed: bool = True
+    use: str | None = None
+    condition: str | None = None
     codes: tuple[str, ...] = ()
 
 
@@ -71,6 +78,9 @@ class Quantity:
 class Finding:
     """One quantity of one line, bare or guarded, held against one limit: a row of the result contract.
 
+    `kind` is a key of `CLAIMS`, empty until the rule's own is filled in. `use` is ``daily``, ``mistake`` or ``strike``
+    for an event; `condition` is the rule of use that stands in its place where it does not conform, and then it decides
+    nothing. `against_original` holds it against the original build of the line, whose value is `original`.
     `codes` name what stands behind its reason (``unknown-source``, ``rating-not-stated``): advice is chosen by them,
     never by words of a sentence.
     """
@@ -99,6 +109,11 @@ class Finding:
     event: str | None = None
     severity: str | None = None
     where: str | None = None
+    kind: str = ""
+    use: str | None = None
+    condition: str | None = None
+    against_original: str | None = None
+    original: float | None = None
     codes: tuple[str, ...] = ()
 
     @property
@@ -136,9 +151,41 @@ class CircuitUsed:
     sha256: str
 
 
+@dataclass(frozen=True, slots=True)
+class Condition:
+    """A rule of use the mod is handed over with: which event it keeps away, from which lines.
+
+    `kind` is ``mistake``, or ``forbidden`` where the workshop set it.
+    """
+
+    event: str
+    text: str
+    lines: tuple[str, ...]
+    kind: str
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """What an answer is still owed: the fact by its key, where to find it, and the findings it decides.
+
+    `safe` false: only a person trained for it may find it out.
+    """
+
+    key: str
+    question: str
+    where: str
+    decides: int
+    findings: tuple[str, ...]
+    safe: bool = True
+
+
 @dataclass(frozen=True)
 class Result:
-    """Everything a report needs; nothing in it can run anything. `guardcheck` is the version that judged it."""
+    """Everything a report needs; nothing in it can run anything. `guardcheck` is the version that judged it.
+
+    `conditions` are the rules of use it is handed over with, `asks` what is still to be found out, that which decides
+    most first.
+    """
 
     command: str
     unit: str
@@ -154,6 +201,8 @@ class Result:
     not_examined: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     plan: tuple[tuple[str, str, str], ...] = ()
+    conditions: tuple[Condition, ...] = ()
+    asks: tuple[Question, ...] = ()
     job_file: str = ""
     job_sha256: str = ""
     guardcheck: str = ""

@@ -75,6 +75,7 @@ class Job:
     lines: tuple[Line, ...]
     facts: tuple[Fact, ...] = ()
     claims: tuple[str, ...] = ()
+    forbids: frozenset[str] = frozenset()
     settings: Mapping[str, Any] = field(default_factory=dict)
     circuits: str | None = None
     warnings: tuple[str, ...] = ()

@@ -8,7 +8,7 @@ from typing import Any
 
 from guardcheck.model.findings import Quantity
 from guardcheck.model.job import Fact
-from guardcheck.model.standard import Limit
+from guardcheck.model.standard import INTERFACE, Limit
 
 SAFETY, SIGNAL, ADVICE = "safety", "signal", "advice"
 
@@ -36,7 +36,7 @@ class Facts:
     `limits` holds, by line name, the limits of that line's standard. `guarded_lines` are the lines whose job names a
     guard: there the bare rows are shown for comparison and decide nothing. `declared` are the bench facts of the job,
     `supply` and `display` its declared values. `answers` holds what the simulator answered to the rules' asks: None,
-    or no entry at all, when it could not.
+    or no entry at all, when it could not. `forbids` names the events the workshop forbids by label.
     """
 
     quantities: tuple[Quantity, ...] = ()
@@ -47,6 +47,7 @@ class Facts:
     display: Mapping[str, Any] = field(default_factory=dict)
     settings: Mapping[str, Any] = field(default_factory=dict)
     answers: Mapping[str, float | None] = field(default_factory=dict)
+    forbids: frozenset[str] = frozenset()
 
     def table(self, name: str) -> tuple[tuple[str, Fact], ...]:
         """Return the declared facts of one job table, each with a label no other one of them has."""
@@ -72,13 +73,17 @@ class Facts:
 
 @dataclass(frozen=True, slots=True)
 class Rule:
-    """Code (three letters, two digits, never reused), title, class, quantities judged, job tables it handles."""
+    """Code (three letters, two digits, never reused), title, class, quantities judged, job tables it handles.
+
+    `kind` is the kind of claim of its findings, where neither the finding nor its limit says another.
+    """
 
     code: str
     title: str
     klass: str
     quantities: tuple[str, ...]
     tables: tuple[str, ...] = ()
+    kind: str = INTERFACE
 
 
 @dataclass(frozen=True)

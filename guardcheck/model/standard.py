@@ -11,7 +11,21 @@ KNOWN_BY = {
     "computed": "computed from values read in the reference named",
     "recalled": "from memory, unverified",
     "practice": "common practice, no published source",
+    "assumed": "assumed, not declared",
 }
+
+
+ASSUMED = "assumed"
+"""How a rating is known that nobody declared: what such a component usually has. Half of it is all that proves."""
+
+PERSON, INTERFACE, WITHSTAND, WORKMANSHIP = "person", "interface", "withstand", "workmanship"
+CLAIMS: Mapping[str, str] = {
+    PERSON: "whether it can hurt somebody",
+    INTERFACE: "whether it meets a published interface and spares the other apparatus",
+    WITHSTAND: "what the unit's own parts take in stress events",
+    WORKMANSHIP: "whether it is as good as it could be; decides nothing",
+}
+"""Kinds of claim: what a row is about, and so whether it may stop the hand-over."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,6 +33,7 @@ class Limit:
     """A bound on a quantity [SI unit of that quantity]; either end may be open (None).
 
     `reference` names document and edition, `clause` only what was seen there, `known_by` is a key of `KNOWN_BY`.
+    `kind` is a key of `CLAIMS`; empty leaves the kind of claim to the rule that judges it.
     """
 
     quantity: str
@@ -29,6 +44,7 @@ class Limit:
     known_by: str
     clause: str | None = None
     note: str | None = None
+    kind: str = ""
 
     def cited(self) -> str:
         """Return the reference with its clause and how it is known, as shown to a reader."""

@@ -6,13 +6,11 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from guardcheck import __version__
 from guardcheck.cautions import cautions_for
 from guardcheck.compose import Chain
 from guardcheck.engine import Engine
 from guardcheck.job import read_job
 from guardcheck.model import (
-    DOES_NOT_CONFORM,
     Curve,
     Facts,
     Finding,
@@ -34,7 +32,9 @@ from guardcheck.simulate.probes import answer, probes_used
 from guardcheck.simulate.remedy import IMPEDANCES, LEVELS, Trouble, amplitude_limits, attach, find
 from guardcheck.simulate.signal import solve_signals
 from guardcheck.simulate.stress.events import EventResults, event_results
-from guardcheck.verdict.outcome import overall
+from guardcheck.verdict.asks import asks_of as questions_of
+from guardcheck.verdict.outcome import conditions_of, misses, overall
+from guardcheck.version import __version__
 
 
 def check(path: Path, options: Options, progress: Progress | None = None) -> Result:
@@ -73,6 +73,7 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
         supply=job.supply,
         display=job.display_facts,
         settings=job.settings,
+        forbids=job.forbids,
     )
     facts = replace(facts, answers=answer(engine, plan.library, asks_of(facts)))
     findings = (*judge_all(facts), *undecided_facts(job.facts))
@@ -96,6 +97,8 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
         not_examined=not_examined(events=options.events),
         cautions=cautions_for(job, plan.standards.values()),
         plan=plan_rows(job),
+        conditions=conditions_of(findings, job.forbids),
+        asks=questions_of(findings, quantities),
         job_file=Path(job.file).name,
         job_sha256=job.sha256,
         guardcheck=__version__,
@@ -114,11 +117,7 @@ def _gaps(chain: Chain, standard: Standard) -> list[Quantity]:
 
 def _troubles(plan: JobPlan, findings: Sequence[Finding], solved: Sequence[Solved]) -> list[Trouble]:
     """Return the lines that fail as built in a way a remedy may be sought for."""
-    failing = {
-        (one.line, one.guarded)
-        for one in findings
-        if one.needed and one.outcome == DOES_NOT_CONFORM and one.quantity in (*LEVELS, *IMPEDANCES)
-    }
+    failing = {(one.line, one.guarded) for one in findings if one.quantity in (*LEVELS, *IMPEDANCES) and misses(one)}
     troubles = []
     for one in solved:
         chain, standard = one.experiment.chain, one.experiment.standard

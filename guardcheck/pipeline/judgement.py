@@ -15,12 +15,14 @@ from guardcheck.model import (
     MEASURED,
     NOT_PROVEN,
     QUANTITIES,
+    WORKMANSHIP,
     Finding,
+    Limit,
     Quantity,
     Standard,
 )
 from guardcheck.rules import all_rules
-from guardcheck.verdict.outcome import finding
+from guardcheck.verdict.outcome import as_claim, finding
 from guardcheck.verification.measured import CAPTURED, Measured
 from guardcheck.verification.plan import Plan, planned_mismatch
 
@@ -83,9 +85,10 @@ class Row:
         return self.finding.quantity in AMPLITUDES or self.troubled
 
 
-def rule_of(quantity: str) -> str:
-    """Return the code of the rule that judges a quantity."""
-    return next(one.rule.code for one in all_rules() if quantity in one.rule.quantities)
+def _held(quantity: Quantity, limit: Limit | None) -> Finding:
+    """Return what the rule of a quantity makes of a measured one, as the claim it is."""
+    rule = next(one.rule for one in all_rules() if quantity.name in one.rule.quantities)
+    return as_claim(finding(rule.code, quantity, limit, needed=True), rule)
 
 
 def decides(standard: Standard) -> tuple[str, ...]:
@@ -124,7 +127,7 @@ def _missing(plan: Plan, name: str) -> Measured:
 def _row(plan: Plan, one: Measured) -> Row:
     quantity = one.quantity
     limit = plan.standard.limits.get(quantity.name)
-    made = finding(rule_of(quantity.name), quantity, limit, needed=True)
+    made = _held(quantity, limit)
     meaning = _meaning(plan, quantity)
     comparable = quantity.value is not None and quantity.name.startswith("level.")
     compared, off = _against_plan(plan, quantity) if comparable else ("", False)
@@ -192,7 +195,7 @@ def _with_needs(plan: Plan, rows: Sequence[Row]) -> list[Row]:
     must = to_measure(plan.standard)
 
     def counts(made: Finding) -> bool:
-        if made.limit is None:
+        if made.limit is None or made.kind == WORKMANSHIP:
             return False
         return made.outcome in DECIDED or (made.quantity in must and made.quantity not in proven)
 
@@ -241,9 +244,9 @@ def _mismatch(members: Sequence[Plan], rows: Mapping[str, Iterable[Row]]) -> lis
     for plan in members:
         quantity = Quantity(MISMATCH, plan.line.name, plan.guarded, ratio, origin=MEASURED, uncertainty=width)
         limit = plan.standard.limits.get(MISMATCH)
-        made = finding(rule_of(MISMATCH), quantity, limit, needed=True)
+        made = _held(quantity, limit)
         why = f"{made.why} Brightest {high.line}, darkest {low.line}."
-        out.append(replace(made, why=why, planned=planned, needed=made.outcome == DOES_NOT_CONFORM))
+        out.append(replace(made, why=why, planned=planned, needed=made.needed and made.outcome == DOES_NOT_CONFORM))
     return out
 
 

@@ -7,7 +7,6 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from guardcheck import __version__
 from guardcheck.cautions import cautions_for
 from guardcheck.engine import Engine
 from guardcheck.errors import InputError
@@ -35,6 +34,7 @@ from guardcheck.verification.measured import (
 )
 from guardcheck.verification.plan import Plan, plans
 from guardcheck.verification.sentences import causes_sentence, next_step, record
+from guardcheck.version import __version__
 
 NOT_EXAMINED = (
     "Only what is listed as measured was measured: with that picture, that cable and that display, on that day.",

@@ -3,7 +3,7 @@
 from guardcheck.files import write_bytes, write_text
 from guardcheck.report.bench_sheet.page import to_bench_sheet
 from guardcheck.report.handover import PAPERS, evidence, to_checklist_html, to_checklist_pdf
-from guardcheck.report.page.result import to_html
+from guardcheck.report.page.result import first_screen, to_html
 from guardcheck.report.pictures.panels import drawings
 from guardcheck.report.saved.compare import compare
 from guardcheck.report.saved.read import from_json, read_result
@@ -18,6 +18,7 @@ __all__ = [
     "compare",
     "drawings",
     "evidence",
+    "first_screen",
     "from_json",
     "ranking_to_html",
     "ranking_to_json",

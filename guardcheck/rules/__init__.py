@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from functools import cache
 
 from guardcheck.model import Ask, Case, Facts, Finding, Rule
+from guardcheck.verdict.outcome import as_claim
 
 _FILE = re.compile(r"[a-z]{3}[0-9]{2}_[a-z_]+")
 
@@ -50,8 +51,8 @@ def all_rules() -> tuple[Loaded, ...]:
 
 
 def judge_all(facts: Facts) -> tuple[Finding, ...]:
-    """Return the findings of every rule, sorted by id."""
-    findings = [finding for one in all_rules() for finding in one.judge(facts)]
+    """Return the findings of every rule as the claims they make, sorted by id."""
+    findings = [as_claim(finding, one.rule, facts.forbids) for one in all_rules() for finding in one.judge(facts)]
     return tuple(sorted(findings, key=lambda one: one.id))
 
 

@@ -38,6 +38,7 @@ from guardcheck.model import (
     MEASURED,
     NOT_APPLICABLE,
     NOT_PROVEN,
+    PERSON,
     SAFETY,
     Ask,
     Case,
@@ -60,6 +61,7 @@ RULE = Rule(
     klass=SAFETY,
     quantities=(RESISTANCE, LEAKAGE),
     tables=("barrier",),
+    kind=PERSON,
 )
 
 METAL, FILM, UNKNOWN, SHEET = "metal", "film", "unknown", "sheet"

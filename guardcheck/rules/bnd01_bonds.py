@@ -31,9 +31,11 @@ from guardcheck.model import (
     CONFORMS,
     DECLARED_ORIGIN,
     DOES_NOT_CONFORM,
+    INTERFACE,
     MEASURED,
     NOT_APPLICABLE,
     NOT_PROVEN,
+    PERSON,
     SAFETY,
     Case,
     Fact,
@@ -54,6 +56,7 @@ RULE = Rule(
     klass=SAFETY,
     quantities=("bond.resistance", "bond.current_proof"),
     tables=("bond",),
+    kind=PERSON,
 )
 
 PROTECTIVE, SHIELD = "protective-earth", "shield"
@@ -103,7 +106,11 @@ def _missing_bond(fact: Fact) -> bool:
 def judge(facts: Facts) -> tuple[Finding, ...]:
     """Judge every declared bond: its resistance, its test current if it is a protective earth."""
     bonds = facts.table("bond")
-    findings = [one for where, fact in bonds for one in _bond(facts, where, fact)]
+    findings = [
+        replace(one, kind=PERSON if fact.entries.get("purpose") == PROTECTIVE else INTERFACE)
+        for where, fact in bonds
+        for one in _bond(facts, where, fact)
+    ]
     findings += _lone_shields(bonds)
     if not bonds:
         why = "Not applicable: the job declares no bond."

@@ -27,6 +27,7 @@ from guardcheck.model import (
     DOES_NOT_CONFORM,
     NOT_PROVEN,
     SAFETY,
+    WITHSTAND,
     Case,
     Facts,
     Finding,
@@ -50,7 +51,7 @@ REMEDY = (
     "see which guard buys most on this line (guardcheck guards); a clamp at the connector and a resistor between it "
     "and the chip is the order to try first. Until then join and part connectors only with everything unplugged"
 )
-RULE = Rule(code="EVT01", title="Stress at the pin", klass=SAFETY, quantities=(*MARGINS, *SHOWN))
+RULE = Rule(code="EVT01", title="Stress at the pin", klass=SAFETY, quantities=(*MARGINS, *SHOWN), kind=WITHSTAND)
 
 
 def judge(facts: Facts) -> tuple[Finding, ...]:

@@ -33,6 +33,7 @@ from guardcheck.model import (
     KNOWN_BY,
     NOT_APPLICABLE,
     NOT_PROVEN,
+    PERSON,
     SAFETY,
     UNKNOWN_WORD,
     Case,
@@ -49,7 +50,7 @@ from guardcheck.units import format_si
 from guardcheck.verdict.outcome import finding
 
 FACT, POWER = "declared.fact", "laser.power"
-RULE = Rule(code="HAZ01", title="Unit hazards", klass=SAFETY, quantities=(POWER,), tables=("hazards",))
+RULE = Rule(code="HAZ01", title="Unit hazards", klass=SAFETY, quantities=(POWER,), tables=("hazards",), kind=PERSON)
 
 CAUTION, RESTORE, LIMIT = "caution", "restore", "limit"
 C4_FROM = 700e-9

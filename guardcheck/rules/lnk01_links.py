@@ -31,6 +31,7 @@ from guardcheck.model import (
     NOT_PROVEN,
     SAFETY,
     SIMULATED,
+    WITHSTAND,
     Ask,
     Case,
     Fact,
@@ -44,7 +45,14 @@ from guardcheck.model import (
 from guardcheck.verdict.outcome import finding
 
 CURRENT, RAIL, FACT = "link.current", "link.rail", "declared.fact"
-RULE = Rule(code="LNK01", title="Links between boards", klass=SAFETY, quantities=(CURRENT, RAIL), tables=("link",))
+RULE = Rule(
+    code="LNK01",
+    title="Links between boards",
+    klass=SAFETY,
+    quantities=(CURRENT, RAIL),
+    tables=("link",),
+    kind=WITHSTAND,
+)
 
 SIGNALS = ("audio", "video", "aerial", "ground")
 """What a link may carry without driving the other side."""

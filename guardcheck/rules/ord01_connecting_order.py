@@ -26,6 +26,7 @@ from guardcheck.model import (
     NOT_APPLICABLE,
     NOT_PROVEN,
     SIMULATED,
+    WITHSTAND,
     Case,
     Facts,
     Finding,
@@ -35,7 +36,7 @@ from guardcheck.model import (
 from guardcheck.verdict.outcome import finding, judge_margin, worst
 
 FACT, MARGIN = "declared.fact", "event.margin"
-RULE = Rule(code="ORD01", title="Connecting order", klass=ADVICE, quantities=())
+RULE = Rule(code="ORD01", title="Connecting order", klass=ADVICE, quantities=(), kind=WITHSTAND)
 HOT_PLUG = "hot-plug"
 """How the names of the events begin that join two units live."""
 WHERE = "connecting order"

@@ -14,10 +14,22 @@ What to do at the bench
 
 from __future__ import annotations
 
-from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_PROVEN, SIGNAL, Case, Facts, Finding, Limit, Quantity, Rule
+from guardcheck.model import (
+    CONFORMS,
+    DOES_NOT_CONFORM,
+    NOT_PROVEN,
+    SIGNAL,
+    WITHSTAND,
+    Case,
+    Facts,
+    Finding,
+    Limit,
+    Quantity,
+    Rule,
+)
 from guardcheck.verdict.outcome import hold
 
-RULE = Rule(code="PWR01", title="Dissipation of parts", klass=SIGNAL, quantities=("part.power",))
+RULE = Rule(code="PWR01", title="Dissipation of parts", klass=SIGNAL, quantities=("part.power",), kind=WITHSTAND)
 
 
 def judge(facts: Facts) -> tuple[Finding, ...]:

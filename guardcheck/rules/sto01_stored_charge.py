@@ -36,6 +36,7 @@ from guardcheck.model import (
     MEASURED,
     NOT_APPLICABLE,
     NOT_PROVEN,
+    PERSON,
     SAFETY,
     Case,
     Fact,
@@ -57,6 +58,7 @@ RULE = Rule(
     klass=SAFETY,
     quantities=(VOLTAGE, ENERGY, WAIT),
     tables=("capacitor",),
+    kind=PERSON,
 )
 PLUG, INTERNAL = "plug", "internal"
 QUICKEST, LOWEST = 2.0, 0.5

@@ -39,6 +39,7 @@ from guardcheck.model import (
     MEASURED,
     NOT_APPLICABLE,
     NOT_PROVEN,
+    PERSON,
     SAFETY,
     SIMULATED,
     Ask,
@@ -55,7 +56,7 @@ from guardcheck.units import format_si
 from guardcheck.verdict.outcome import finding
 
 QUANTITY = "touch.current"
-RULE = Rule(code="TCH01", title="Touch current", klass=SAFETY, quantities=(QUANTITY,))
+RULE = Rule(code="TCH01", title="Touch current", klass=SAFETY, quantities=(QUANTITY,), kind=PERSON)
 
 JOINED = "joined"
 PLACES = (UNIT, DISPLAY, JOINED)

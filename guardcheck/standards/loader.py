@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from guardcheck.errors import StandardError, accepted, nearest
-from guardcheck.model import KNOWN_BY, QUANTITIES, Limit, Standard
+from guardcheck.model import CLAIMS, KNOWN_BY, QUANTITIES, WORKMANSHIP, Limit, Standard
 from guardcheck.toml_tables import Table, read_table
 from guardcheck.units import shown
 
@@ -52,7 +52,10 @@ LIMIT_KEYS = (
     "clause",
     "known_by",
     "note",
+    "kind",
 )
+DOUBTFUL = ("practice", "recalled")
+"""How a limit is known that no published source was read for: it is the workshop's target, unless its row says more."""
 TIMING = ("line_period", "line_blanking", "front_porch", "sync_width", "edge")
 """One scan line as it is drawn [s]; `edge` is the 10 to 90 % time of its transitions."""
 COLOUR: Mapping[str, str] = {"subcarrier": "Hz", "burst": "V", "burst_start": "s", "burst_length": "s"}
@@ -136,13 +139,15 @@ def _limit(row: Table) -> Limit:
         row.refuse("low", "lies above high")
     if nominal is not None and ((low is not None and nominal < low) or (high is not None and nominal > high)):
         row.refuse("nominal", "lies outside its own limits")
+    known_by = row.word("known_by", tuple(KNOWN_BY))
     return Limit(
         quantity,
         low,
         high,
         nominal,
         reference=row.text("reference"),
-        known_by=row.word("known_by", tuple(KNOWN_BY)),
+        known_by=known_by,
+        kind=row.word("kind", tuple(CLAIMS)) if "kind" in row else WORKMANSHIP if known_by in DOUBTFUL else "",
         clause=row.text("clause") if "clause" in row else None,
         note=row.text("note") if "note" in row else None,
     )

@@ -8,22 +8,28 @@ ILAC-G8:09/2019, JCGM 106:2012); an event only with 1.5 dB to spare.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from guardcheck.formatting import limits, reading, share, show, span
+from guardcheck.formatting import limits, line_rank, reading, share, show, span
 from guardcheck.model import (
+    ASSUMED,
     COMPUTED,
     CONFORMS,
     DECLARED_ORIGIN,
     DOES_NOT_CONFORM,
+    FORBIDDEN,
+    MISTAKE,
     NOT_APPLICABLE,
     NOT_PROVEN,
     QUANTITIES,
     SIMULATED,
+    WITHSTAND,
+    WORKMANSHIP,
+    Condition,
     Facts,
     Finding,
     Limit,
@@ -35,6 +41,9 @@ from guardcheck.units import settled
 
 EVENT_MARGIN_DB = 1.5
 """Margin an event needs to conform, and lacks to fail: models of chips are no better than that (design rule)."""
+
+ASSUMED_FACTOR = 2.0
+"""How far below a rating that nobody declared a stress must stay to conform (design rule)."""
 
 AT_LEAST = "at_least"
 """`Quantity.bound` of a reading the true value lies above; the other bound is ``at_most``."""
@@ -68,10 +77,56 @@ def worst(outcomes: Iterable[str]) -> str:
 def overall(findings: Iterable[Finding]) -> str:
     """Return the outcome of a whole result: the worst of the needed findings.
 
-    Without one needed finding there is no evidence at all, and the result is not proven.
+    Without one needed finding there is no evidence at all, and the result is not proven. What a condition of use keeps
+    away is not needed, so conditions alone leave the outcome as it is.
     """
     needed = [finding.outcome for finding in findings if finding.needed and finding.outcome != NOT_APPLICABLE]
     return worst(needed) if needed else NOT_PROVEN
+
+
+def misses(one: Finding) -> bool:
+    """Tell whether a remedy is worth looking for: it does not conform, or lies outside the workshop's own target."""
+    if one.kind != WORKMANSHIP:
+        return one.needed and one.outcome == DOES_NOT_CONFORM
+    return one.value is not None and one.limit is not None and not inside(one.value, one.limit)
+
+
+FORBIDDEN_WORDS = "The workshop forbids it: see the label at the socket"
+
+
+def as_claim(one: Finding, rule: Rule, forbids: Container[str] = ()) -> Finding:
+    """Return a finding as the claim it makes: its kind filled in, and what that kind may decide.
+
+    The finding's own kind comes first, then its limit's, then the rule's. Workmanship decides nothing: what misses a
+    target that only practice knows is not proven. Of the unit's own strength (withstand), a mistake that is not shown
+    to be survived, and an event the workshop `forbids` by label, becomes a condition of use and decides nothing.
+    """
+    kind = one.kind or ("" if one.limit is None else one.limit.kind) or rule.kind
+    if kind == WORKMANSHIP:
+        missed = one.outcome == DOES_NOT_CONFORM
+        why = f"Outside the workshop's target, which is no published limit: {one.why}" if missed else one.why
+        return replace(
+            one, kind=kind, needed=False, outcome=NOT_PROVEN if missed else one.outcome, why=why, condition=None
+        )
+    condition: str | None = None
+    if kind == WITHSTAND and one.needed and one.outcome in (DOES_NOT_CONFORM, NOT_PROVEN):
+        if one.event in forbids:
+            condition = one.condition or FORBIDDEN_WORDS
+        elif one.use == MISTAKE:
+            condition = one.condition
+    return replace(one, kind=kind, needed=one.needed and condition is None, condition=condition)
+
+
+def conditions_of(findings: Iterable[Finding], forbids: Container[str] = ()) -> tuple[Condition, ...]:
+    """Return the conditions of use, each once with the lines it is for, in bench order."""
+    lines: dict[tuple[str, str], set[str]] = {}
+    for one in findings:
+        if one.condition is not None and one.event is not None:
+            lines.setdefault((one.event, one.condition), set()).update(() if one.line is None else (one.line,))
+    return tuple(
+        Condition(event, text, tuple(sorted(named, key=line_rank)), FORBIDDEN if event in forbids else MISTAKE)
+        for (event, text), named in sorted(lines.items())
+    )
 
 
 def sample_interval(samples: NDArray[np.float64] | None) -> tuple[float, float] | None:
@@ -164,6 +219,14 @@ def judge_simulated(quantity: Quantity, limit: Limit) -> Judgement:
         )
     if lost:
         return Judgement(NOT_PROVEN, f"Not proven: {lost} did not solve.", interval, within)
+    if limit.known_by == ASSUMED and not all(inside(ASSUMED_FACTOR * end, limit) for end in (quantity.value, *ends)):
+        return Judgement(
+            NOT_PROVEN,
+            f"Not proven: {value} is within {allowed}, but that rating is assumed, and an assumed one proves only what "
+            f"keeps to half of it.",
+            interval,
+            within,
+        )
     is_, are = ("lies within", "does") if None not in (limit.low, limit.high) else ("is", "is")
     builds = ""
     if ends and show(min(ends), unit) != show(max(ends), unit):
@@ -297,6 +360,8 @@ def finding(rule: str, quantity: Quantity, limit: Limit | None, *, needed: bool)
         event=quantity.event,
         severity=quantity.severity,
         where=quantity.where,
+        use=quantity.use,
+        condition=quantity.condition,
         codes=(*unknown_codes(quantity.unknowns), *quantity.codes),
     )
 

@@ -48,7 +48,7 @@ source = "logic-pin"
 source_values = { high = "5 V", low = "0 V", impedance = "50 ohm" }
 pin = { family = "hc-logic" }
 stage = "series-resistor"
-stage_values = { series = "1 kohm 1%" }
+stage_values = { series = "1 kohm 1%", power_rating = "0.25 W" }
 guard = "schottky-pair"
 """
 """A line that every needed check lets pass: sync through 1 kohm and a Schottky pair, supplies that float together."""
@@ -131,7 +131,7 @@ def test_no_simulator_is_exit_3(tmp_path: Path) -> None:
 
 def test_json_on_standard_output_is_only_json(tmp_path: Path) -> None:
     done = guardcheck("check", job(tmp_path, GOOD), "--samples", "3", "--json", "-", cwd=tmp_path)
-    assert json.loads(done.stdout)["format"] == "guardcheck-result/1"
+    assert json.loads(done.stdout)["format"] == "guardcheck-result/2"
 
 
 def test_the_new_job_passes_check_unchanged(tmp_path: Path) -> None:
@@ -147,7 +147,7 @@ def test_same_job_same_seed_same_bytes(tmp_path: Path) -> None:
         done = guardcheck(
             "check", name, "--workers", workers, "--json", f"{index}.json", "--html", f"{index}.html", cwd=tmp_path
         )
-        assert done.returncode == 10, done.stderr
+        assert done.returncode == 11, done.stderr
     assert (tmp_path / "0.json").read_bytes() == (tmp_path / "1.json").read_bytes()
     assert (tmp_path / "0.html").read_bytes() == (tmp_path / "1.html").read_bytes()
     guardcheck("check", name, "--seed", "2", "--json", "2.json", cwd=tmp_path)
@@ -210,7 +210,7 @@ def test_an_own_netlist_stands_in_for_a_stage(tmp_path: Path) -> None:
         'series = "74 ohm"', 'rser = "74 ohm"'
     )
     done = guardcheck("check", job(tmp_path, content), "--samples", "2", "--json", "out.json", cwd=tmp_path)
-    assert done.returncode == 10, done.stderr + done.stdout  # levels are right, bare it survives no misplug
+    assert done.returncode == 11, done.stderr + done.stdout  # levels are right, what live plugging does is not proven
     result = json.loads((tmp_path / "out.json").read_text(encoding="utf-8"))
     white = next(one for one in result["findings"] if one["quantity"] == "level.white")
     assert white["value"] == pytest.approx(0.7, abs=1e-3)

@@ -21,7 +21,7 @@ from guardcheck.standards import load_standard, standard_names
 from tests.conformance.bench import Bench, default_cards, device_benches, part_benches
 
 AT_REST = tuple(kind for kind in KINDS if kind != "event")
-"""Kinds whose checks are read at rest or at one frequency; events happen in time and have tests of their own."""
+"""Kinds that are held to be sound at rest; the check rows of events run as well, over their time."""
 CIRCUITS = Path(__file__).parents[2] / "circuits"
 
 
@@ -38,8 +38,12 @@ def devices() -> list[Device]:
     return [library().model(name) for name in library().names("model")]
 
 
+def events() -> list[Part]:
+    return [library().get("event", name) for name in library().names("event")]
+
+
 def benches() -> list[Bench]:
-    ours = [bench for part in parts() for bench in part_benches(part)]
+    ours = [bench for part in (*parts(), *events()) for bench in part_benches(part)]
     return ours + [bench for device in devices() for bench in device_benches(device)]
 
 
@@ -55,6 +59,12 @@ def readings(engine: Engine) -> dict[str, float | str]:
 @pytest.mark.parametrize("bench", benches(), ids=lambda bench: bench.deck.name)
 def test_check_row_holds_in_ngspice(bench: Bench, readings: dict[str, float | str]) -> None:
     assert readings[bench.deck.name] == pytest.approx(bench.check.value, abs=bench.check.tolerance, rel=0)
+
+
+def test_every_event_has_a_row_that_runs() -> None:
+    assert {part.name for part in events()} == {
+        bench.member.removeprefix("event ") for bench in benches() if bench.member.startswith("event ")
+    }
 
 
 def test_no_two_checks_share_a_name() -> None:

@@ -10,7 +10,7 @@ from scipy.optimize import brentq
 
 from guardcheck.engine import Engine
 from guardcheck.measure import clip_bracket, worst_bend
-from guardcheck.model import CONFORMS, DOES_NOT_CONFORM
+from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_PROVEN
 from tests.pipeline.jobs import finding, line, run, text
 
 
@@ -87,7 +87,8 @@ def test_a_schottky_pair_under_the_sync_tip(engine: Engine, tip: float) -> None:
     found = finding(run(engine, job), "guard.distortion", "comp", guarded=True)
     expected = abs(gain_at(tip) / gain_at(0.0) - 1.0)
     assert found.value == pytest.approx(expected, rel=0.02)
-    assert found.outcome == (CONFORMS if expected < 0.05 else DOES_NOT_CONFORM)
+    assert found.outcome == (CONFORMS if expected < 0.05 else NOT_PROVEN)  # its limit is from memory: workmanship
+    assert ("Outside the workshop's target" in found.why) == (expected >= 0.05)
 
 
 def test_brackets_by_hand() -> None:

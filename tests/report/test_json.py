@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from guardcheck.errors import InputError
-from guardcheck.model import CONFORMS, NOT_PROVEN, Curve, Finding, Result
+from guardcheck.model import CONFORMS, NOT_PROVEN, Condition, Curve, Finding, Question, Result
 from guardcheck.report import from_json, to_html, to_json, to_terminal
 
 STEADY = settings(derandomize=True, deadline=None, database=None, max_examples=60)
@@ -23,7 +23,7 @@ STEADY = settings(derandomize=True, deadline=None, database=None, max_examples=6
 FINDING_KEYS = [
     "id", "needed", "where", "rule", "quantity", "line", "guarded", "event", "severity", "value", "unit", "low", "high",
     "spread", "interval", "yield", "uncertainty", "outcome", "origin", "planned", "estimate", "reference", "why",
-    "remedy", "codes",
+    "remedy", "kind", "use", "condition", "against_original", "original", "codes",
 ]  # fmt: skip
 CONTRACT_KEYS = {
     "format",
@@ -35,6 +35,8 @@ CONTRACT_KEYS = {
     "seed",
     "engine",
     "findings",
+    "conditions",
+    "asks",
     "circuits",
 }
 REPORT_KEYS = {
@@ -61,6 +63,31 @@ def test_keys_are_those_of_the_contract(result: Result) -> None:
         assert list(row) == FINDING_KEYS
     for row in whole["circuits"]:
         assert set(row) == {"name", "kind", "file", "sha256"}
+
+
+def test_conditions_and_asks_come_back(result: Result, make_finding: Callable[..., Finding]) -> None:
+    one = make_finding(
+        "EVT01", "event.margin", "red", True, -9.0, outcome="does_not_conform", why="too much", event="x"
+    )
+    one = replace(one, kind="withstand", use="mistake", condition="Not that", against_original="worse", original=-3.0)
+    conditions = (Condition("x", "Not that", ("red",), "mistake"),)
+    asks = (Question("supply.mains", "How much?", "type plate", 1, (one.id,), safe=False),)
+    first = replace(result, findings=(one,), conditions=conditions, asks=asks, outcome="not_applicable")
+    again = from_json(to_json(first))
+    assert (again.findings, again.conditions, again.asks) == ((one,), conditions, asks)
+
+
+def test_a_result_of_the_first_edition_is_still_read(result: Result) -> None:
+    whole = strict(to_json(result))
+    whole["format"] = "guardcheck-result/1"
+    for name in ("conditions", "asks"):
+        del whole[name]
+    for row in whole["findings"]:
+        for name in FINDING_KEYS[-6:]:
+            del row[name]
+    again = from_json(json.dumps(whole))
+    assert (again.outcome, again.conditions, again.asks) == (result.outcome, (), ())
+    assert {one.kind for one in again.findings} == {""}
 
 
 def test_findings_are_sorted_and_carry_values(result: Result) -> None:

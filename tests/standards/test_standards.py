@@ -6,6 +6,7 @@ Where a row says *read*, the figure stands in the text named; nothing here was r
 from __future__ import annotations
 
 import math
+import re
 from pathlib import Path
 
 import pytest
@@ -57,12 +58,17 @@ PUBLISHED = [
 ]
 
 
+def figures(text: str) -> set[float]:
+    """Return the numbers printed in a text."""
+    return {float(one) for one in re.findall(r"\d+(?:\.\d+)?", text)}
+
+
 @pytest.mark.parametrize(("name", "quantity", "low", "high", "text"), PUBLISHED)
 def test_limit_is_what_was_published(
     name: str, quantity: str, low: float | None, high: float | None, text: str
 ) -> None:
     limit = load_standard(name).limits[quantity]
-    assert text
+    assert figures(text) & figures(limit.cited()), "what a reader is told names a figure of what was published"
     assert limit.low == (None if low is None else pytest.approx(low, rel=2e-3))
     assert limit.high == (None if high is None else pytest.approx(high, rel=2e-3))
 
@@ -85,9 +91,8 @@ NOMINALS = [
 ]
 
 
-@pytest.mark.parametrize(("name", "quantity", "nominal", "text"), NOMINALS)
-def test_nominal_is_what_was_published(name: str, quantity: str, nominal: float, text: str) -> None:
-    assert text
+@pytest.mark.parametrize(("name", "quantity", "nominal"), [pytest.param(*row[:3], id=row[3]) for row in NOMINALS])
+def test_nominal_is_what_was_published(name: str, quantity: str, nominal: float) -> None:
     assert load_standard(name).limits[quantity].nominal == pytest.approx(nominal, rel=1e-3)
 
 
@@ -212,7 +217,7 @@ def written(folder: Path, text: str) -> Path:
 
 def test_the_optical_profile_carries_its_laser_caution() -> None:
     standard = load_standard("optical-pickup")
-    assert "Never look into a pick-up" in standard.extra["caution"]
+    assert "neither is safe to look into" in standard.extra["caution"]
     assert standard.limits["level.pp"].known_by == "practice"
 
 

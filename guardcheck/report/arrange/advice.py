@@ -149,8 +149,11 @@ def _do(count: int) -> str:
 
 
 def headline(result: Result) -> str:
-    """Return the overall outcome as a word."""
-    return OUTCOME_WORDS[result.outcome]
+    """Return the overall outcome in words, with how many conditions of use it holds under."""
+    word, count = OUTCOME_WORDS[result.outcome], len(result.conditions)
+    if result.outcome != CONFORMS or not count:
+        return word
+    return f"{word} under {count} condition{'' if count == 1 else 's'}"
 
 
 def computed_with(result: Result) -> str:

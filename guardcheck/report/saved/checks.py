@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from typing import Any, NoReturn
 
 import numpy as np
@@ -94,6 +94,18 @@ def outcome(value: Any, key: str) -> str:
         return str(value)
     hint = nearest(value, OUTCOMES) if isinstance(value, str) else ""
     raise InputError(f"found {short(value)}; accepted: {accepted(OUTCOMES)}{hint}", key=key)
+
+
+def one_of(words: Collection[str]) -> Check:
+    """Return a check that accepts one of some words."""
+
+    def check(value: Any, key: str) -> str:
+        if isinstance(value, str) and value in words:
+            return value
+        hint = nearest(value, words) if isinstance(value, str) else ""
+        raise InputError(f"found {short(value)}; accepted: {accepted(words)}{hint}", key=key)
+
+    return check
 
 
 def list_(value: Any, key: str) -> list[Any]:

@@ -9,12 +9,21 @@ from typing import Any, NoReturn
 
 from guardcheck.errors import InputError, accepted, nearest
 from guardcheck.model import (
+    BETTER,
+    CLAIMS,
+    FORBIDDEN,
     KNOWN_BY,
+    MISTAKE,
+    SAME,
+    USES,
+    WORSE,
     CircuitUsed,
+    Condition,
     Curve,
     EngineInfo,
     Finding,
     Limit,
+    Question,
     Result,
 )
 from guardcheck.report.arrange.words import WORST_FIRST, clean
@@ -80,6 +89,8 @@ def from_json(text: str) -> Result:
         plan=tuple(
             checks.plan_row(row, f"plan[{n}]") for n, row in enumerate(checks.list_(whole.get("plan", []), "plan"))
         ),
+        conditions=tuple(_condition(row, key) for row, key in _records(whole, "conditions")),
+        asks=tuple(_question(row, key) for row, key in _records(whole, "asks")),
         job_file=checks.take(whole, "job_file", checks.text, ""),
         job_sha256=checks.take(whole, "job_sha256", checks.text, ""),
         guardcheck=checks.take(whole, "guardcheck", checks.text, ""),
@@ -176,9 +187,39 @@ _FINDING: Mapping[str, checks.Check] = {
     "where": checks.or_null(checks.text),
 }
 
+_ADDED: Mapping[str, tuple[checks.Check, Any]] = {
+    "kind": (checks.one_of(("", *CLAIMS)), ""),
+    "use": (checks.or_null(checks.one_of(USES)), None),
+    "condition": (checks.or_null(checks.text), None),
+    "against_original": (checks.or_null(checks.one_of((BETTER, SAME, WORSE))), None),
+    "original": (checks.or_null(checks.number), None),
+}
+"""Keys of the second edition of the format, with what they are in a result of the first."""
+
+
+def _condition(row: Mapping[str, Any], key: str) -> Condition:
+    return Condition(
+        event=checks.take(row, "event", checks.text, prefix=key),
+        text=checks.take(row, "text", checks.text, prefix=key),
+        lines=checks.take(row, "lines", checks.texts, prefix=key),
+        kind=checks.take(row, "kind", checks.one_of((MISTAKE, FORBIDDEN)), prefix=key),
+    )
+
+
+def _question(row: Mapping[str, Any], key: str) -> Question:
+    return Question(
+        key=checks.take(row, "key", checks.text, prefix=key),
+        question=checks.take(row, "question", checks.text, prefix=key),
+        where=checks.take(row, "where", checks.text, prefix=key),
+        decides=checks.take(row, "decides", checks.whole_number, prefix=key),
+        findings=checks.take(row, "findings", checks.texts, prefix=key),
+        safe=checks.take(row, "safe", checks.flag, prefix=key),
+    )
+
 
 def _finding(row: Mapping[str, Any], key: str, limits: Mapping[str, Limit]) -> Finding:
     values = {name: checks.take(row, name, check, prefix=key) for name, check in _FINDING.items()}
+    values |= {name: checks.take(row, name, check, left_out, key) for name, (check, left_out) in _ADDED.items()}
     values["yield_"] = values.pop("yield")
     values["codes"] = checks.take(row, "codes", checks.texts, (), key)
     finding = Finding(**values)
@@ -209,6 +250,7 @@ def _limits(whole: Mapping[str, Any]) -> dict[str, Limit]:
             known_by=known_by,
             clause=checks.take(row, "clause", checks.or_null(checks.text), None, key),
             note=checks.take(row, "note", checks.or_null(checks.text), None, key),
+            kind=checks.take(row, "kind", checks.one_of(("", *CLAIMS)), "", key),
         )
         found.update(dict.fromkeys(checks.take(row, "findings", checks.texts, prefix=key), limit))
     return found

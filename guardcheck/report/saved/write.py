@@ -16,7 +16,7 @@ from typing import Any
 
 import numpy as np
 
-from guardcheck.model import QUANTITIES, Curve, Finding, Limit, Result
+from guardcheck.model import QUANTITIES, Condition, Curve, Finding, Limit, Question, Result
 from guardcheck.report.arrange.view import bounds
 from guardcheck.report.pictures.curves import tidy
 from guardcheck.units import settled
@@ -71,6 +71,8 @@ def _whole(result: Result) -> dict[str, Any]:
         "seed": result.seed,
         "engine": None if result.engine is None else {"name": result.engine.name, "version": result.engine.version},
         "findings": [_finding(finding) for finding in findings],
+        "conditions": [_condition(one) for one in result.conditions],
+        "asks": [_question(one) for one in result.asks],
         "circuits": [{"name": c.name, "kind": c.kind, "file": c.file, "sha256": c.sha256} for c in result.circuits],
         "limits": _limits(findings),
         "curves": [_curve(curve) for curve in result.curves],
@@ -140,6 +142,21 @@ def _finding(finding: Finding) -> dict[str, Any]:
     return {key: row[key] for key in (*_KEYS, *(key for key in row if key not in _KEYS))}
 
 
+def _condition(one: Condition) -> dict[str, Any]:
+    return {"event": one.event, "text": one.text, "lines": list(one.lines), "kind": one.kind}
+
+
+def _question(one: Question) -> dict[str, Any]:
+    return {
+        "key": one.key,
+        "question": one.question,
+        "where": one.where,
+        "decides": one.decides,
+        "findings": list(one.findings),
+        "safe": one.safe,
+    }
+
+
 def _pair(ends: tuple[float, float] | None) -> tuple[float, float] | None:
     """Return an interval, or None when one end is no number: half an interval proves nothing."""
     return ends if ends is not None and all(math.isfinite(end) for end in ends) else None
@@ -160,6 +177,7 @@ def _limits(findings: Sequence[Finding]) -> list[dict[str, Any]]:
             "reference": limit.reference,
             "clause": limit.clause,
             "known_by": limit.known_by,
+            "kind": limit.kind,
             "note": limit.note,
             "findings": ids,
         }

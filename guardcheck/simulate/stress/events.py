@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from guardcheck.compose import Chain
 from guardcheck.engine import Engine
 from guardcheck.errors import JobError, accepted, nearest
-from guardcheck.model import REFERENCE, Curve, EventPlan, Fitted, Line, PartUse, Quantity
+from guardcheck.model import DAILY, REFERENCE, Curve, EventPlan, Fitted, Line, PartUse, Quantity
 from guardcheck.simulate.planning import JobPlan, LinePlan
 from guardcheck.simulate.stress.bench import Bench, bench_of
 from guardcheck.simulate.stress.convergence import Event, Group, Progress, Subject, groups_of, human_body, run_groups
@@ -85,6 +85,8 @@ def gaps_of(plan: JobPlan, events: Sequence[Event]) -> Iterator[Quantity]:
                     event=event.name,
                     severity=severity,
                     needed=not event.plan.claimed or event.name in plan.job.claims,
+                    use=event.plan.use.get(severity, DAILY),
+                    condition=event.plan.condition.get(severity),
                     failure=f"{', '.join(chain.missing)} is unknown and has no usual range to judge it by",
                 )
 
@@ -118,13 +120,14 @@ def own_plan(fitted: Fitted) -> EventPlan:
 
 
 def check_claims(plan: JobPlan, events: Sequence[Event]) -> None:
-    """Refuse a claim of an event there is none of."""
+    """Refuse an event that is claimed, or forbidden, and that there is none of."""
     job = plan.job
     known = [one.name for one in events if one.plan.role != REFERENCE]
     known += [plan.fitter.part(line.event).name for line in job.lines if line.event is not None]
-    for index, name in enumerate(job.claims):
+    named = [(f"claims.events[{index}]", name) for index, name in enumerate(job.claims)]
+    named += [("use.forbids", name) for name in sorted(job.forbids)]
+    for key, name in named:
         if name not in known:
-            key = f"claims.events[{index}]"
             raise JobError(
                 f"no event '{name}'; accepted: {accepted(known)}{nearest(name, known)}",
                 file=job.file,

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from guardcheck.measure import Stress, time_outside, worst_of
-from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, OFF, RATING_NOT_STATED, Limit, Quantity
+from guardcheck.model import CONFORMS, DAILY, DOES_NOT_CONFORM, OFF, RATING_NOT_STATED, Limit, Quantity
 from guardcheck.simulate.stress.convergence import Group
 from guardcheck.simulate.stress.margins import Margin, pin_margins, rail_margin, worst
 from guardcheck.simulate.stress.ratings import PinRatings, exposed_ratings
@@ -28,6 +28,8 @@ def quantities_of(group: Group, reference: Stress | None, *, claims: Sequence[st
         severity=group.severity,
         needed=needed,
         failure=group.failure,
+        use=plan.use.get(group.severity, DAILY),
+        condition=plan.condition.get(group.severity),
     )
     if not good:
         return (blank,)
@@ -210,7 +212,9 @@ def _powers(group: Group, blank: Quantity) -> tuple[Quantity, ...]:
             name="part.power",
             value=power.watts,
             where=power.where,
-            limit=Limit("part.power", None, power.rated["power"], None, power.rated["reference"], "practice"),
+            limit=Limit(
+                "part.power", None, power.rated["power"], None, power.rated["reference"], power.rated["known_by"]
+            ),
         )
         for power in most.values()
     )
