@@ -118,6 +118,10 @@ def verify(
     place: Annotated[
         list[str] | None, typer.Option("--place", metavar="[LINE=]WORD", help="Captured at: display, connector or pin.")
     ] = None,
+    coupling: Annotated[
+        list[str] | None,
+        typer.Option("--coupling", metavar="[LINE=]WORD", help="The scope's: dc or ac; a direct voltage needs dc."),
+    ] = None,
     accuracy: Annotated[
         str | None, typer.Option("--accuracy", metavar="TEXT", help="The scope's, as its data sheet prints it: '3%'.")
     ] = None,
@@ -143,6 +147,7 @@ def verify(
         picture=picture or (),
         load=load or (),
         place=place or (),
+        coupling=coupling or (),
         accuracy=accuracy,
     )
     check_targets((json, html), (job, readings, *captured_files(capture)))

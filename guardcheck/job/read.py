@@ -9,18 +9,17 @@ from pathlib import Path, PurePath
 from typing import Any, NoReturn
 
 from guardcheck import units
-from guardcheck.errors import JobError, accepted, nearest
+from guardcheck.errors import JobError, UnitError, accepted, nearest
 from guardcheck.job.document import MAX_KEYS
 from guardcheck.job.schema import Key, Table
 from guardcheck.job.where import dotted, nearest_line
+from guardcheck.metrology import parse_accuracy
 
 FORMAT = 1
 Place = tuple[str | int, ...]
 _WORD = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
 _PARAMETER = re.compile(r"[a-z][a-z0-9_]{0,39}")
 _PLAIN_WORD = re.compile(r"[a-z]+(?:[ _-][a-z]+)*")
-_TERM = r"[0-9]+(?:\.[0-9]+)?\s*(?:%(?:\s*(?:of\s+)?(?:reading|rdg|range|fs|value))?|[A-Za-z\u03a9\u00b5]+)"
-_ACCURACY = re.compile(rf"\s*(?:\u00b1|\+/-|\+-)?\s*\(?\s*{_TERM}(?:\s*\+\s*{_TERM}){{0,3}}\s*\)?\s*")
 
 
 @dataclass
@@ -209,9 +208,10 @@ def _words(raw: Any, key: Key, place: Place, reading: Reading) -> tuple[str, ...
 
 def _accuracy(raw: Any, key: Key, place: Place, reading: Reading) -> str:
     text = _string(raw, "the accuracy as printed, such as '1.0% + 2 counts'", place, reading)
-    if not _ACCURACY.fullmatch(text):
-        reading.refuse(f"{found(text)}; write the accuracy as printed, such as '1.0% + 2 counts'", place)
-    return text.strip()
+    try:
+        return parse_accuracy(text, None).text
+    except UnitError as error:
+        reading.refuse(error.problem, place)
 
 
 def _format(raw: Any, key: Key, place: Place, reading: Reading) -> int:

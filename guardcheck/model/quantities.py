@@ -59,6 +59,8 @@ QUANTITIES = _table(
     ("burst.amplitude", "V", "burst", "colour burst, peak to peak"),
     ("burst.frequency", "Hz", "burst frequency", "frequency of the colour burst"),
     ("noise.rms", "V", "noise", "rms on the back porch"),
+    ("noise.hum", "V", "hum", "slow movement of the blanking level, peak to peak"),
+    ("picture.bars", "1", "steps of the bars", "rms distance from the line's own colour bars, share of their swing"),
     ("bond.resistance", "ohm", "bond resistance", "resistance of a bond, leads subtracted"),
     ("bond.current_proof", "A", "bond test current", "test current the standard wants for a protective bond"),
     ("bond.hum", "V", "bond hum", "voltage the leakage current makes across the bond"),

@@ -94,7 +94,7 @@ def standard_of(name: str, top: Table) -> Standard:
         top.refuse("quantities", f"is missing; name at least one of {accepted(QUANTITIES)}")
     limits: dict[str, Limit] = {}
     for row in top.tables("limit"):
-        limit = _limit(row)
+        limit = limit_of(row)
         if limit.quantity in limits:
             row.refuse("quantity", f"'{limit.quantity}' has two limits; one is wanted")
         if limit.quantity not in (*quantities, *captured):
@@ -125,7 +125,8 @@ def _quantities(top: Table, key: str) -> tuple[str, ...]:
     return names
 
 
-def _limit(row: Table) -> Limit:
+def limit_of(row: Table) -> Limit:
+    """Return the limit a table describes."""
     row.only(*LIMIT_KEYS)
     quantity = row.text("quantity")
     if quantity not in QUANTITIES:
