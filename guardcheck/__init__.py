@@ -1,3 +1,38 @@
-"""Check analogue-video mods: are the levels right, and does the pin survive the bench."""
+"""Check analogue-video mods: are the levels right, and does the pin survive the bench.
 
-__version__ = "0.1.0"
+What a notebook needs is here: `check`, `verify`, `rank_guards`, `read_result`; each is loaded when it is first used.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from guardcheck.version import __version__
+
+if TYPE_CHECKING:
+    from guardcheck.door import Finding, GuardcheckError, Ranking, Result, check, rank_guards, read_result, verify
+
+__all__ = [
+    "Finding",
+    "GuardcheckError",
+    "Ranking",
+    "Result",
+    "__version__",
+    "check",
+    "rank_guards",
+    "read_result",
+    "verify",
+]
+
+
+def __getattr__(name: str) -> Any:
+    """Return a name of the door; importing the package alone loads nothing else."""
+    if name not in __all__:
+        raise AttributeError(f"module 'guardcheck' has no attribute '{name}'")
+    from guardcheck import door
+
+    return getattr(door, name)
+
+
+def __dir__() -> list[str]:
+    return __all__

@@ -20,7 +20,7 @@ from guardcheck.library.schema import (
     READING_ROLES,
     STATE_NAMES,
 )
-from guardcheck.model import KNOWN_BY, PORTS, UNKNOWN, UNKNOWN_WORD, Parameter, Part, Subcircuit, Value
+from guardcheck.model import ASSUMED, KNOWN_BY, PORTS, UNKNOWN, UNKNOWN_WORD, Parameter, Part, Subcircuit, Value
 from guardcheck.netlist import defaults
 from guardcheck.toml_tables import Table
 
@@ -195,6 +195,7 @@ def _used(row: Table, circuit: Subcircuit, devices: Sequence[Device]) -> Mapping
         device = by_name[_known(row, "model", row.text("model"), by_name)]
         used |= {**device.ratings, "model": device.model.name, "reference": used["reference"] or device.reference}
     used |= row.reals(RATINGS)
+    used["known_by"] = by_name[row.text("model")].known_by if "model" in row else ASSUMED
     if not used["reference"]:
         row.refuse("reference", "is missing; ratings need a reference")
     return used
@@ -214,6 +215,14 @@ def _kind_extra(kind: str, circuit: Subcircuit, top: Table, parameters: Mapping[
         extra["line"] = {name: row.text(name) for name in row}
     if "exposed" in top:
         extra["exposed"] = _exposed(top.table("exposed"), circuit, parameters)
+    if "sync_window" in top:
+        row = top.table("sync_window")
+        row.only("low", "high", "most", "reference", "known_by")
+        extra["sync_window"] = {
+            **{name: row.real(name, "V") for name in ("low", "high", "most")},
+            "reference": row.text("reference"),
+            "known_by": row.word("known_by", tuple(KNOWN_BY)),
+        }
     if "ladder" in top:
         extra["ladder"] = _ladder(top.table("ladder"), parameters)
     if "feed" in top:

@@ -54,11 +54,22 @@ from guardcheck.model.quantities import QUANTITIES, Kind
 from guardcheck.model.ranking import Ranked, Ranking
 from guardcheck.model.rules import ADVICE, SAFETY, SIGNAL, Ask, Case, Facts, Rule
 from guardcheck.model.sheets import Row, Sheet, ShelfItem
-from guardcheck.model.standard import CLAIMS, INTERFACE, KNOWN_BY, PERSON, WITHSTAND, WORKMANSHIP, Limit, Standard
+from guardcheck.model.standard import (
+    ASSUMED,
+    CLAIMS,
+    INTERFACE,
+    KNOWN_BY,
+    PERSON,
+    WITHSTAND,
+    WORKMANSHIP,
+    Limit,
+    Standard,
+)
 from guardcheck.model.values import DECLARED, DEFAULT, DERIVED, UNKNOWN, Range, Value
 
 __all__ = [
     "ADVICE",
+    "ASSUMED",
     "BETTER",
     "CABLE",
     "CLAIMS",

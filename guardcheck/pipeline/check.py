@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from guardcheck import __version__
 from guardcheck.cautions import cautions_for
 from guardcheck.compose import Chain
 from guardcheck.engine import Engine
@@ -27,6 +26,7 @@ from guardcheck.pipeline.sentences import advice, not_examined, plan_rows
 from guardcheck.rules import asks_of, judge_all
 from guardcheck.simulate.comparison import Solved, amplitude_of, guard_errors, mismatches
 from guardcheck.simulate.curves import sample_curve
+from guardcheck.simulate.display import line_rates, sync_quantities
 from guardcheck.simulate.planning import JobPlan
 from guardcheck.simulate.probes import answer, probes_used
 from guardcheck.simulate.remedy import IMPEDANCES, LEVELS, Trouble, amplitude_limits, attach, find
@@ -34,6 +34,7 @@ from guardcheck.simulate.signal import solve_signals
 from guardcheck.simulate.stress.events import EventResults, event_results
 from guardcheck.verdict.asks import asks_of as questions_of
 from guardcheck.verdict.outcome import conditions_of, misses, overall
+from guardcheck.version import __version__
 
 
 def check(path: Path, options: Options, progress: Progress | None = None) -> Result:
@@ -59,6 +60,8 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
         *(quantity for one in solved for quantity in one.quantities),
         *guard_errors(engine, solved),
         *mismatches(job, solved),
+        *sync_quantities(solved),
+        *line_rates(plan.standards.values()),
         *gaps,
         *events.quantities,
     )

@@ -247,7 +247,7 @@ def _power(one: Experiment, group: Sequence[Plateaus]) -> Study | None:
                 )
                 rows = heat.reshape(emf.shape).max(axis=1)
             quantity = summary(one, "part.power", rows, builds, trace.failure)
-            limit = Limit("part.power", None, used["power"], None, used["reference"], used.get("known_by", "practice"))
+            limit = Limit("part.power", None, used["power"], None, used["reference"], used["known_by"])
             found.append(_placed(quantity, f"{role} {used['name']}", limit))
         return tuple(found)
 

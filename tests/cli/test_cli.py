@@ -48,7 +48,7 @@ source = "logic-pin"
 source_values = { high = "5 V", low = "0 V", impedance = "50 ohm" }
 pin = { family = "hc-logic" }
 stage = "series-resistor"
-stage_values = { series = "1 kohm 1%" }
+stage_values = { series = "1 kohm 1%", power_rating = "0.25 W" }
 guard = "schottky-pair"
 """
 """A line that every needed check lets pass: sync through 1 kohm and a Schottky pair, supplies that float together."""

@@ -229,6 +229,20 @@ clamp_current = "20 mA"
     }
 
 
+@pytest.mark.parametrize(
+    ("written", "words"),
+    [("2% of full scale + 1 mA", ""), ("0%", "no instrument has"), ("about right", "is not an accuracy")],
+)
+def test_a_bench_fact_takes_the_accuracies_a_readings_file_takes(tmp_path: Path, written: str, words: str) -> None:
+    reading = f'touch_reading = {{ value = "0.12 mA", accuracy = "{written}", resolution = "1 uA" }}'
+    body = BASE.replace("earthed = false", reading)
+    if words:
+        with pytest.raises(JobError, match=words):
+            parsed(body, tmp_path)
+    else:
+        assert parsed(body, tmp_path).display_facts["touch_reading"]["accuracy"] == written
+
+
 @pytest.mark.parametrize("table", ["supply", "display"])
 def test_a_y_capacitance_alone_is_something_to_check(table: str) -> None:
     """Touch current follows from mains and Y capacitance: no line and no bond is needed for it."""

@@ -25,7 +25,27 @@ def test_field_tilt(engine: Engine, capacitor: str, percent: float) -> None:
     assert 100 * found.value == pytest.approx(percent, abs=0.05)
 
 
-# models.md section 1: 59.94 Hz gives 12.6 % for 220 uF; the 525-line standard asks at its own field rate
+@pytest.mark.parametrize("stage", ["ac-coupled", "video-buffer-ac"])
+def test_the_capacitor_of_the_shelf_holds_the_limit_of_the_shelf(engine: Engine, stage: str) -> None:
+    """What a reader gets who leaves the capacitor out must not shade his picture: 470 uF tilt 7.1 % at 50 Hz."""
+    job = text(
+        line(source_values='white = "0.9 V", black = "0.2 V", impedance = "1 ohm"', stage=stage, stage_values="")
+    )
+    found = finding(run(engine, job), "response.field_tilt")
+    assert 100 * (found.value or 0.0) == pytest.approx(7.08, abs=0.1)
+    assert found.outcome == "conforms"
+
+
+@pytest.mark.parametrize("metres", [1.8, 10.0, 30.0, 100.0])
+def test_a_matched_lead_does_not_ring_however_long(engine: Engine, metres: float) -> None:
+    """A lossless line between its own impedances delivers an edge as it was (circuit law): no overshoot at all."""
+    job = text(line()).replace('kind = "none"', f'kind = "coax-75"\nlength = "{metres} m"')
+    found = finding(run(engine, job), "response.overshoot")
+    assert found.value is not None
+    assert found.value < 0.006
+
+
+# tanh(T/4RC): 59.94 Hz gives 12.6 % for 220 uF; the 525-line standard asks at its own field rate
 def test_field_tilt_at_the_525_line_rate(engine: Engine) -> None:
     job = text(
         line(

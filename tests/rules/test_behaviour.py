@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from guardcheck.engine import Engine
 from guardcheck.job import parse_job
 from guardcheck.library import Library
-from guardcheck.metrology import LEADS, expanded, half_width, interpolate, low_ohms, two_point_factor
+from guardcheck.metrology import LEADS, expanded, interpolate, low_ohms, two_point_factor
 from guardcheck.model import (
     CONFORMS,
     DOES_NOT_CONFORM,
@@ -28,6 +28,7 @@ from guardcheck.model import (
 from guardcheck.rules import asks_of, judge_all
 from guardcheck.rules.bar01_barriers import material_of
 from guardcheck.simulate.probes import answer
+from tests.rules.meters import half_width
 
 quiet = settings(derandomize=True, deadline=None, database=None, max_examples=80)
 

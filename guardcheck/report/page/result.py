@@ -26,6 +26,9 @@ from guardcheck.report.pictures.panels import Picture, drawn
 SIGNS = {"conforms": "✓", "does_not_conform": "✕", "not_proven": "?", "not_applicable": "–"}
 """Shapes beside the words, hidden from screen readers: they only help the eye to find a word again."""
 
+SHOWN = 5
+"""How many rows of a list stand on the first screen."""
+
 
 def to_html(result: Result) -> str:
     """Return the whole result as one self-contained HTML document. Same result, same bytes.
@@ -55,6 +58,15 @@ def to_html(result: Result) -> str:
             computed=computed_with(result),
         )
     )
+
+
+def first_screen(result: Result) -> str:
+    """Return the answer, what to do and what decides but is open, as a piece of HTML for a notebook."""
+    acts = [(one.text, one.subjects) for one in to_do(result)]
+    unknown = [(one.reason, one.subjects) for one in not_proven(result) if one.needed]
+    lists = [(title, found[:SHOWN], len(found[SHOWN:])) for title, found in (("To do", acts), ("Not proven", unknown))]
+    template = environment().get_template("first_screen.html")
+    return str(template.render(result=result, headline=headline(result), meaning=meaning(result), lists=lists))
 
 
 def _by_line(pictures: tuple[Picture, ...]) -> dict[str, list[Picture]]:

@@ -7,12 +7,13 @@ from dataclasses import dataclass
 
 from guardcheck.errors import InputError
 from guardcheck.formatting import limits, line_rank, quantity_rank, show, span
-from guardcheck.model import CONFORMS, NOT_APPLICABLE, NOT_PROVEN, Finding, Result
+from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_APPLICABLE, NOT_PROVEN, Finding, Result
 from guardcheck.report.arrange.advice import counts
 from guardcheck.report.arrange.view import bounds, outcome_word, subject
 from guardcheck.report.arrange.words import WHOLE_UNIT, WORST_FIRST, clean, rule_word, sentence
 from guardcheck.report.text.grid import indent
 from guardcheck.report.text.result import in_words
+from guardcheck.verdict.outcome import worst
 
 WORSE, GONE, OPEN_NEW, MOVED, NEW, BETTER, ASIDE = "worse", "gone", "open", "moved", "new", "better", "aside"
 KINDS: Mapping[str, str] = {
@@ -80,6 +81,22 @@ def compare(before: Result, after: Result, *, width: int = 80) -> str:
     tally = f"{len(found.changes)} findings changed, {found.same} did not change as far as they are shown."
     lines += ["", "=" * wide, *indent(tally, wide)]
     return "\n".join(lines) + "\n"
+
+
+def worsened(before: Result, after: Result) -> str:
+    """Return what a change for the worse came to: does_not_conform, not_proven, or conforms when nothing got worse.
+
+    Only findings that decide count, then or now; one that is gone is not proven any more.
+    """
+    bad = [one for one in difference(before, after).changes if one.needed and one.kind in (WORSE, GONE, OPEN_NEW)]
+    return (
+        worst(
+            NOT_PROVEN if one.after is None or one.after.outcome != DOES_NOT_CONFORM else DOES_NOT_CONFORM
+            for one in bad
+        )
+        if bad
+        else CONFORMS
+    )
 
 
 def difference(before: Result, after: Result) -> Difference:

@@ -12,7 +12,7 @@ from guardcheck.measure import Stress
 from guardcheck.model import DOES_NOT_CONFORM
 from guardcheck.simulate.stress.ratings import PinRatings
 from guardcheck.units import format_si
-from guardcheck.verdict.outcome import judge_margin
+from guardcheck.verdict.outcome import ASSUMED_FACTOR, judge_margin
 
 CAP = 120.0
 """Largest margin that is shown, either way [dB]."""
@@ -167,6 +167,12 @@ def plain_margin(name: str, what: str, value: float, limit: float, unit: str, fa
     """Return the margin of a part under a stress it has a plain rating for."""
     strict = ratio(limit, value, factor)
     return Margin(strict, strict, f"the {name} {what} {format_si(value, unit)} against {format_si(limit, unit)}")
+
+
+def halved(margin: Margin) -> Margin:
+    """Return the margin over an assumed rating [V, A]: half of it proves, all of it must be passed to fail."""
+    told = f"{margin.told} (rating assumed, not declared: half of it proves)"
+    return Margin(margin.strict - 20.0 * math.log10(ASSUMED_FACTOR), margin.loose, told, margin.field)
 
 
 def flashovers(volts: Sequence[tuple[str, float]]) -> tuple[str, ...]:

@@ -212,7 +212,9 @@ def _powers(group: Group, blank: Quantity) -> tuple[Quantity, ...]:
             name="part.power",
             value=power.watts,
             where=power.where,
-            limit=Limit("part.power", None, power.rated["power"], None, power.rated["reference"], "practice"),
+            limit=Limit(
+                "part.power", None, power.rated["power"], None, power.rated["reference"], power.rated["known_by"]
+            ),
         )
         for power in most.values()
     )

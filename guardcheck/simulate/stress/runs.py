@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from guardcheck.compose import SWING, SWINGS_AT, EventCase, Probes
 from guardcheck.measure import PinWaves, Stress, heat, holds, peak, stress_of, width_over
-from guardcheck.model import Trace
-from guardcheck.simulate.stress.margins import Margin, plain_margin, surge_margin
+from guardcheck.model import ASSUMED, Trace
+from guardcheck.simulate.stress.margins import Margin, halved, plain_margin, surge_margin
 
 Array = NDArray[np.float64]
 
@@ -189,10 +189,15 @@ def _parts(vectors: _Vectors, probes: Probes, time: Array, *, lasting: bool) -> 
             most = abs(peak(vectors.amps(one.amps)))
             name = f"{one.name} ({_device(one)})"
             margins.append(plain_margin(name, "carries", most, one.rated["collector_current"], "A"))
+    for resistor in probes.resistors:
+        if "voltage" in resistor.rated:
+            volts = abs(peak(vectors.volts(resistor.volts)))
+            margins.append(plain_margin(f"{resistor.name} resistor", "sees", volts, resistor.rated["voltage"], "V"))
     for capacitor in probes.capacitors:
         volts = abs(peak(vectors.volts(capacitor.volts)))
         limit = capacitor.rated["working_voltage"]
-        margins.append(plain_margin(capacitor.name, "holds", volts, limit, "V"))
+        margin = plain_margin(capacitor.name, "holds", volts, limit, "V")
+        margins.append(halved(margin) if capacitor.rated["known_by"] == ASSUMED else margin)
     return tuple(margin for margin in margins if margin is not None)
 
 
