@@ -218,6 +218,14 @@ def _kind_extra(kind: str, circuit: Subcircuit, top: Table, parameters: Mapping[
         extra["line"] = {name: row.text(name) for name in row}
     if "exposed" in top:
         extra["exposed"] = _exposed(top.table("exposed"), circuit, parameters)
+    if "sync_window" in top:
+        row = top.table("sync_window")
+        row.only("low", "high", "most", "reference", "known_by")
+        extra["sync_window"] = {
+            **{name: row.real(name, "V") for name in ("low", "high", "most")},
+            "reference": row.text("reference"),
+            "known_by": row.word("known_by", tuple(KNOWN_BY)),
+        }
     if "ladder" in top:
         extra["ladder"] = _ladder(top.table("ladder"), parameters)
     if "feed" in top:

@@ -10,7 +10,7 @@ KIND_KEYS: Mapping[str, tuple[str, ...]] = {
     "stage": ("exposed",),
     "guard": ("exposed",),
     "cable": ("line",),
-    "display": ("remedy",),
+    "display": ("remedy", "sync_window"),
     "event": (
         "unit",
         "mated",

@@ -26,6 +26,7 @@ from guardcheck.pipeline.sentences import advice, not_examined, plan_rows
 from guardcheck.rules import asks_of, judge_all
 from guardcheck.simulate.comparison import Solved, amplitude_of, guard_errors, mismatches
 from guardcheck.simulate.curves import sample_curve
+from guardcheck.simulate.display import line_rates, sync_quantities
 from guardcheck.simulate.planning import JobPlan
 from guardcheck.simulate.probes import answer, probes_used
 from guardcheck.simulate.remedy import IMPEDANCES, LEVELS, Trouble, amplitude_limits, attach, find
@@ -60,6 +61,8 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
         *(quantity for one in solved for quantity in one.quantities),
         *guard_errors(engine, solved),
         *mismatches(job, solved),
+        *sync_quantities(solved),
+        *line_rates(plan.standards.values()),
         *gaps,
         *events.quantities,
     )

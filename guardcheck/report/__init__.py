@@ -5,7 +5,7 @@ from guardcheck.report.bench_sheet.page import to_bench_sheet
 from guardcheck.report.handover import PAPERS, evidence, to_checklist_html, to_checklist_pdf
 from guardcheck.report.page.result import first_screen, to_html
 from guardcheck.report.pictures.panels import drawings
-from guardcheck.report.saved.compare import compare
+from guardcheck.report.saved.compare import compare, worsened
 from guardcheck.report.saved.read import from_json, read_result
 from guardcheck.report.saved.write import to_json
 from guardcheck.report.text.batch import summary, unique_names
@@ -35,6 +35,7 @@ __all__ = [
     "to_outcome",
     "to_terminal",
     "unique_names",
+    "worsened",
     "write_bytes",
     "write_text",
 ]

@@ -62,7 +62,7 @@ def test_facts(job: Job) -> None:
     assert (bond.table, bond.index, bond.label) == ("bond", 0, "board shield to connector shell (unit 0 V)")
     assert bond.entries["reading"]["leads"].nominal == 0.10
     assert bond.entries["reading"]["accuracy"] == "1.0% + 2 counts"
-    assert (barrier.table, barrier.label) == ("barrier", "under the riser board")
+    assert (barrier.table, barrier.label) == ("barrier", "under the add-on board")
     assert barrier.entries["readings"][0]["value"] == "over range"
     assert barrier.entries["readings"][0]["meter_range"].nominal == 60e6
 
@@ -227,6 +227,20 @@ clamp_current = "20 mA"
         "load": (0.02, "A"),
         "clamp_current": (0.02, "A"),
     }
+
+
+@pytest.mark.parametrize(
+    ("written", "words"),
+    [("2% of full scale + 1 mA", ""), ("0%", "no instrument has"), ("about right", "is not an accuracy")],
+)
+def test_a_bench_fact_takes_the_accuracies_a_readings_file_takes(tmp_path: Path, written: str, words: str) -> None:
+    reading = f'touch_reading = {{ value = "0.12 mA", accuracy = "{written}", resolution = "1 uA" }}'
+    body = BASE.replace("earthed = false", reading)
+    if words:
+        with pytest.raises(JobError, match=words):
+            parsed(body, tmp_path)
+    else:
+        assert parsed(body, tmp_path).display_facts["touch_reading"]["accuracy"] == written
 
 
 @pytest.mark.parametrize("table", ["supply", "display"])

@@ -80,7 +80,7 @@ def bench_of(job: Job, volts: Value) -> Bench:
     for name, hardest in USUAL_RAIL.items():
         if given[name] is None:
             unit = {"rail_capacitance": "F", "rail_load": "A", "rail_esr": "ohm"}[name]
-            assumed.append(f"{name.replace('_', ' ')} taken at {format_si(hardest, unit)}")
+            assumed.append(f"{name.replace('_', ' ').replace('esr', 'ESR')} {format_si(hardest, unit)}")
     capacitance, load, esr = (given[name] for name in USUAL_RAIL)
     held = USUAL_RAIL["rail_capacitance"]
     rail = Rail(
@@ -187,7 +187,7 @@ def _usual(entries: Mapping[str, Any], name: str, words: str, assumed: list[str]
         return _end(value, words, True, ends)
     worst = USUAL["mains_frequency" if name == "mains_frequency" else name][1]
     unit = {"mains": "V", "mains_frequency": "Hz", "y_capacitance": "F"}[name]
-    assumed.append(f"{words} taken at {format_si(worst, unit)}")
+    assumed.append(f"{words} {format_si(worst, unit)}")
     return worst
 
 

@@ -113,7 +113,7 @@ def _margin_quantity(
         )
     gap = _undeclared(group)
     proven = gap is None and judge_margin(judged.known.loose) == DOES_NOT_CONFORM
-    unsure = f"its {' and '.join(judged.loose)} did not hold within 1 % at finer steps and longer runs"
+    unsure = f"its {' and '.join(judged.loose)} changed by more than 1 % with finer steps or longer runs"
     failure = group.failure or (unsure if judged.loose else None) or beyond
     if judged.margin.field == "rail" and not proven and group.subject.bench.undeclared:
         failure = failure or f"{', '.join(group.subject.bench.undeclared)} not declared"
@@ -123,7 +123,7 @@ def _margin_quantity(
     if beyond is not None:
         notes.append(
             f"The number is an estimate, {beyond}"
-            + ("; the rating is already passed inside the models' range." if proven and failure else ".")
+            + ("; the rating is exceeded even where the model is valid." if proven and failure else ".")
         )
     return replace(
         blank,
@@ -149,7 +149,7 @@ def _worst_words(group: Group, judged: Judged) -> str:
     case = max(group.good, key=lambda one: _hardness(group, one, judged)).case
     at = "" if judged.index == 0 else f" At {judged.pin.name}."
     told = judged.margin.told[0].upper() + judged.margin.told[1:]
-    return f"{told}; hardest with {case_words(case, group.subject.levels)}.{at}"
+    return f"{told}; worst case: {case_words(case, group.subject.levels)}.{at}"
 
 
 def _hardness(group: Group, one: Seen, judged: Judged) -> tuple[float, float]:
@@ -173,7 +173,7 @@ def _more_words(group: Group, judged: Judged, reference: Stress | None) -> tuple
     words += other_words(group.good, plan, plan.units(group.severity))
     unknown = [name for name in subject.chain.unknowns if not name.startswith(("cable", "display"))]
     if unknown:
-        words.append(f"Unknown, taken where it protects least: {', '.join(unknown)}.")
+        words.append(f"Unknown; least protective value used: {', '.join(unknown)}.")
     return tuple(words)
 
 
@@ -247,7 +247,7 @@ def _shown(group: Group, blank: Quantity, judged: Judged, *, estimate: bool) -> 
             value=value,
             spread=(value, max(value, corner)),
             estimate=estimate or name in loose,
-            notes=("It did not hold within 1 % at finer steps and longer runs.",) if name in loose else (),
+            notes=("It changed by more than 1 % with finer steps or longer runs.",) if name in loose else (),
         )
         for name, (value, corner) in rows.items()
     )
