@@ -78,8 +78,10 @@ def _number(one: Card) -> float | None:
 
 
 def _is_wire(one: Card) -> bool:
+    """Tell whether a card joins two nodes: a resistor of next to nothing, or a source of 0 V that reads a current."""
     value = _number(one)
-    return one.name[0] == "r" and value is not None and value <= WIRE and not set(one.nodes) <= set(RAILS)
+    joins = value is not None and (value <= WIRE if one.name[0] == "r" else one.name[0] == "v" and value == 0.0)
+    return joins and not one.tail and not set(one.nodes) <= set(RAILS)
 
 
 def _joined(wires: Sequence[Card]) -> dict[str, str]:

@@ -235,6 +235,7 @@ def _kind_extra(kind: str, circuit: Subcircuit, top: Table, parameters: Mapping[
         row.only(*PIN_RATINGS, "reference")
         extra["pin"] = {**row.reals(PIN_RATINGS), "reference": row.text("reference")}
     if kind == "event":
+        extra["said"] = top.text("said", top.text("title"))
         extra["plan"] = plan_of(top, parameters)
     return extra
 

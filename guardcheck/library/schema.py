@@ -12,6 +12,7 @@ KIND_KEYS: Mapping[str, tuple[str, ...]] = {
     "cable": ("line",),
     "display": ("remedy", "sync_window"),
     "event": (
+        "said",
         "unit",
         "mated",
         "mating",

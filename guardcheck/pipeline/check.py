@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -10,6 +10,7 @@ from guardcheck.cautions import cautions_for
 from guardcheck.compose import Chain
 from guardcheck.engine import Engine
 from guardcheck.job import read_job
+from guardcheck.library import Library
 from guardcheck.model import (
     Curve,
     Facts,
@@ -104,7 +105,14 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
         job_file=Path(job.file).name,
         job_sha256=job.sha256,
         guardcheck=__version__,
+        extra={"events": said_of(plan.library, findings)},
     )
+
+
+def said_of(library: Library, findings: Sequence[Finding]) -> Mapping[str, str]:
+    """Return what each event is called at the bench, by its name; an event of the user's own goes by its name."""
+    names = sorted({one.event for one in findings if one.event} & set(library.names("event")))
+    return {name: str(library.get("event", name).extra["said"]) for name in names}
 
 
 def _gaps(chain: Chain, standard: Standard) -> list[Quantity]:

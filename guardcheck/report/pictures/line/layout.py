@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from guardcheck.formatting import show
 from guardcheck.model import Schematic, SchematicPart
 from guardcheck.model.schematic import CABLE, CHIP, NPN, PNP, SUPPLY
+from guardcheck.report.arrange.line import CHIP_KEY, FAILS, Trouble, state_word
 from guardcheck.report.arrange.words import clean
 from guardcheck.report.pictures.line.structure import Branch, Stop, structure
 from guardcheck.report.text.grid import columns, wrap
@@ -32,20 +33,6 @@ _STEP = 0.75
 _LEAST_STRIP = 0.6
 _TITLE = 15
 """Widest line of a title inside a box [characters]."""
-FAILS, OPEN = "fails", "open"
-CHIP_KEY = "chip"
-"""What troubles of the chip that drives the line are filed under."""
-STATES: Mapping[str, str] = {"blank": "blanking", "sync": "sync tip"}
-"""Signal states in bench words; the others are words already."""
-
-
-@dataclass(frozen=True, slots=True)
-class Trouble:
-    """What happens to a part: `outcome` is `FAILS` or `OPEN`, `text` one sentence for the list under the picture."""
-
-    key: str
-    outcome: str
-    text: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,7 +117,7 @@ def lay_out(line: Schematic, troubles: Sequence[Trouble], *, widest: float) -> L
         strokes += [_moved(one, 0.0, -top) for one in made]
         top += high
         width = max(width, wide)
-    states = " / ".join(STATES.get(state, clean(state)) for state in line.states)
+    states = " / ".join(state_word(state) for state in line.states)
     notes = [(f"M1, M2 ...: measuring points, volts against the unit's 0 V. Figures: {states}.", "soft", "")]
     for number, one in enumerate(troubles, 1):
         notes.append((clean(one.text), one.outcome, f"{'x' if one.outcome == FAILS else '?'}{number}"))

@@ -7,10 +7,11 @@ from collections.abc import Callable, Mapping, Sequence
 from html import escape
 from typing import Any
 
-from guardcheck.model import Schematic
+from guardcheck.model import Result, Schematic
 from guardcheck.model.schematic import CABLE, CAPACITOR, DIODE, INDUCTOR, NPN, PNP, RESISTOR, ZENER
+from guardcheck.report.arrange.line import FAILS, OPEN, Trouble, description, troubles
 from guardcheck.report.arrange.words import clean
-from guardcheck.report.pictures.line.layout import FAILS, OPEN, SIZE, UNIT, Layout, Stroke, Trouble, lay_out
+from guardcheck.report.pictures.line.layout import SIZE, UNIT, Layout, Stroke, lay_out
 
 WIDE, PAPER, NARROW = 44.0, 23.5, 12.4
 """Widest rows [drawing units]: a screen, a sheet of A4 (its text stays above 8 points), a telephone."""
@@ -37,6 +38,33 @@ def line_svg(
     """
     layout = lay_out(line, troubles, widest=widest)
     return _element(_strokes(layout), layout, _title(line), description, prefix)
+
+
+def lines_svg(result: Result) -> str:
+    """Return every line of a result as one SVG file, one picture under the other, lines that are alike once.
+
+    A result without lines gives a file that says so.
+    """
+    drawn = [_placed(result, one, place) for place, one in enumerate(result.schematics, 1)]
+    width = max((one[1] for one in drawn), default=320.0)
+    y, body = 34.0, []
+    for element, _, height in drawn:
+        body.append(element.replace("<svg ", f'<svg x="0" y="{y:.0f}" ', 1))
+        y += height + 10.0
+    head = f"{clean(result.unit)}: {'the lines as planned' if drawn else 'no line is declared'}"
+    return (
+        f'<?xml version="1.0" encoding="utf-8"?>\n<svg xmlns="http://www.w3.org/2000/svg" width="{width:.0f}" '
+        f'height="{y:.0f}" viewBox="0 0 {width:.0f} {y:.0f}" font-family="{_FAMILY}">'
+        f'<rect width="100%" height="100%" fill="#ffffff"/>'
+        f'<text x="12" y="24" font-size="14" font-weight="700">{escape(head)}</text>{"".join(body)}</svg>\n'
+    )
+
+
+def _placed(result: Result, line: Schematic, place: int) -> tuple[str, float, float]:
+    found = troubles(result, line)
+    layout = lay_out(line, found, widest=WIDE)
+    element = _element(_strokes(layout), layout, _title(line), description(line, found), f"line-{place}")
+    return element, (layout.width + 2 * _MARGIN) * UNIT, (layout.height + 2 * _MARGIN) * UNIT
 
 
 def _title(line: Schematic) -> str:
