@@ -4,8 +4,8 @@ Hazard
     Mains, a picture tube, a reservoir capacitor, an optical pick-up with its lid switch bridged, a lithium cell, hot
     air: none of them shows in the signal, each has hurt somebody.
 What is read
-    What the job declares under [hazards]; without that table nobody has looked, and nothing is proven. Flags, the wavelength and power of a laser. What is only unknown is told as
-    unknown, never as a fact.
+    What the job declares under [hazards]: flags, the wavelength and power of a laser. Without that table nobody has
+    looked, and nothing is proven. What is only unknown is told as unknown, never as a fact.
 Limit and source
     Class 1 limits of a laser by wavelength (IEC 60825-1, as coded in public programs); class 3R is five times class 1
     for invisible light and 5 mW for visible light. The other figures are service practice (cautions/hazards.toml).
@@ -55,8 +55,8 @@ RULE = Rule(code="HAZ01", title="Unit hazards", klass=SAFETY, quantities=(POWER,
 CAUTION, RESTORE, LIMIT = "caution", "restore", "limit"
 NOBODY_LOOKED = "Not proven: the job has no [hazards] table, so nobody has said what else in the unit can hurt."
 LOOK = (
-    'look, then write [hazards] into the job file: true for what is there, "unknown" where you could not look; an empty '
-    "table says that you looked and found nothing"
+    'look, then write [hazards] into the job file: true for what is there, "unknown" where you could not look; an '
+    "empty table says that you looked and found nothing"
 )
 
 C4_FROM = 700e-9
