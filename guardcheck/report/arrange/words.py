@@ -100,10 +100,8 @@ def topic(quantity: str, where: str | None) -> str:
 
 def doubt(finding: Finding) -> str | None:
     """Return the key of `KNOWN_BY` when the limit has no published source that was read; else None."""
-    if finding.limit is not None:
-        return finding.limit.known_by if finding.limit.known_by in _DOUBTFUL else None
-    text = finding.reference or ""
-    return next((key for key in _DOUBTFUL if KNOWN_BY[key].casefold() in text.casefold()), None)
+    known = None if finding.limit is None else finding.limit.known_by
+    return known if known in _DOUBTFUL else None
 
 
 def in_order(findings: Iterable[Finding]) -> list[Finding]:

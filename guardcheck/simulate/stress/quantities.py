@@ -131,10 +131,16 @@ def _margin_quantity(
         spread=(judged.least, max(judged.margin.loose, judged.least)),
         estimate=beyond is not None,
         failure=None if proven else failure,
-        limit=Limit("event.margin", EVENT_MARGIN_DB, None, None, judged.ratings.reference, judged.ratings.known_by),
+        limit=_margin_limit("event.margin", judged.ratings.reference, judged.ratings.known_by),
         notes=(*notes, *_more_words(group, judged, reference)),
         codes=(RATING_NOT_STATED,) if judged.ratings.open(judged.margin.field) else (),
     )
+
+
+def _margin_limit(quantity: str, ratings: str, known_by: str) -> Limit:
+    """Return the limit of a margin: what it must leave is this tool's own rule, the ratings are somebody's."""
+    rule = f"{EVENT_MARGIN_DB:g} dB to spare (design rule of this tool) under {ratings}"
+    return Limit(quantity, EVENT_MARGIN_DB, None, None, rule, known_by)
 
 
 def _undeclared(group: Group) -> str | None:
@@ -193,7 +199,7 @@ def _parts(group: Group, blank: Quantity, beyond: str | None) -> tuple[Quantity,
             value=found.strict,
             spread=(least, max(found.loose, found.strict)),
             estimate=beyond is not None,
-            limit=Limit("event.part_margin", EVENT_MARGIN_DB, None, None, "ratings in the parts' metadata", "read"),
+            limit=_margin_limit("event.part_margin", "ratings in the parts' metadata", "read"),
             notes=(f"{found.told[0].upper()}{found.told[1:]}.",),
         ),
     )
