@@ -16,6 +16,8 @@ NEAR, FAR, FAR_GND, RAIL, EMF = "near", "far", "far_gnd", "vdd", "emf"
 """Node names every chain has: unit's connector, display input, display 0 V, supply rail, the source's EMF."""
 
 SUPPLY: Key = ("supply", "rail")
+RAIL_CARD = "vrail"
+"""The card that feeds the rail."""
 
 
 @dataclass(frozen=True)
@@ -124,7 +126,7 @@ def chain_cards(
     rail: Number = chain.rail.nominal
     if SUPPLY in builds.keys:
         rail = np.repeat(builds.column(SUPPLY), repeat)
-    cards.append(card("vrail", (RAIL, "0"), rail))
+    cards.append(card(RAIL_CARD, (RAIL, "0"), rail))
     if chain.series is not None and "stage" in (roles or ("stage",)):
         cards.append(card("rseries_tried", ("unpadded", NEAR), chain.series))
     if chain.shunt is not None and "stage" in (roles or ("stage",)):

@@ -13,7 +13,7 @@ MAX_LINES = 32
 NO_GUARD = "none"
 INTERLACED, PROGRESSIVE = "interlaced", "progressive"
 SETTINGS = ("touch_standard",)
-DISPLAY_FACTS = ("earthed", "y_capacitance", "y_coupling", "touch_reading")
+DISPLAY_FACTS = ("earthed", "line_rates", "y_capacitance", "y_coupling", "touch_reading")
 LEAKAGE = frozenset(("y_capacitance", "touch_reading", "insulation_reading"))
 _LABELS = ("where", "to", "from")
 

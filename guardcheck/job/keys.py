@@ -107,6 +107,12 @@ DISPLAY = Table(
         "input": word("the display's input network, a part of the library", "guardcheck list displays"),
         "input_netlist": path("your own netlist of the display's input", "ports: in gnd"),
         "values": values("the parameters of the display's input", "guardcheck show NAME"),
+        "line_rates": Key(
+            "choices",
+            "the line rates the display takes",
+            "its manual or type plate; a television takes 15 kHz",
+            choices=("15 kHz", "24 kHz", "31 kHz"),
+        ),
         "earthed": flag("whether the display's 0 V is tied to mains earth", "meter from its connector shell to earth"),
         "y_capacitance": Y_CAPACITANCE,
         "y_coupling": Y_COUPLING,

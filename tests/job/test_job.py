@@ -62,7 +62,7 @@ def test_facts(job: Job) -> None:
     assert (bond.table, bond.index, bond.label) == ("bond", 0, "board shield to connector shell (unit 0 V)")
     assert bond.entries["reading"]["leads"].nominal == 0.10
     assert bond.entries["reading"]["accuracy"] == "1.0% + 2 counts"
-    assert (barrier.table, barrier.label) == ("barrier", "under the riser board")
+    assert (barrier.table, barrier.label) == ("barrier", "under the add-on board")
     assert barrier.entries["readings"][0]["value"] == "over range"
     assert barrier.entries["readings"][0]["meter_range"].nominal == 60e6
 

@@ -9,7 +9,7 @@ from guardcheck.errors import InputError
 from tests.pipeline.jobs import finding, line, run, text
 
 
-# worked examples, levels reference section 7: unloaded / loaded = (Zout + RL) / RL: 2.0 is a matched source
+# circuit law: unloaded / loaded = (Zout + RL) / RL: 2.0 is a matched source
 @pytest.mark.parametrize(("open_", "loaded", "ohms"), [("1.4 V", "0.7 V", 75.0), ("1.4 V", "1.1 V", 20.45)])
 def test_impedance_from_two_readings(engine: Engine, open_: str, loaded: str, ohms: float) -> None:
     values = f'open_white = "{open_} 1%", loaded_white = "{loaded} 1%", load = "75 ohm"'

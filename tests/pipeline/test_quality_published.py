@@ -116,7 +116,7 @@ def test_return_loss_against_scikit_rf() -> None:
     assert return_loss(impedance.astype(complex), 75.0) == pytest.approx(-20 * np.log10(np.abs(reflection)), rel=1e-9)
 
 
-# models.md section 1, "Cable": lumped f3 = 1 / (2 pi (Zs || 75) C): 42.4 MHz for 100 pF on a 75/75 node. Here the
+# closed form: lumped f3 = 1 / (2 pi (Zs || 75) C): 42.4 MHz for 100 pF on a 75/75 node. Here the
 # capacitance is at the pin behind 74 of the 75 ohm, so the pole is 1 / (2 pi C (1 || (74 + 75))) - far out; a source
 # of 470 ohm brings it near: R = 470 || 75
 def test_bandwidth_of_one_pole(engine: Engine) -> None:
@@ -171,7 +171,7 @@ def test_tilt_of_an_exponential() -> None:
     assert change[0] == pytest.approx(0.0, abs=1e-12)
 
 
-# models.md section 1, "+6 dB buffer: clip BEFORE the 75/75 divider; lower rail 50 mV floor -> 25 mV lifted black"
+# closed form, +6 dB buffer: clip BEFORE the 75/75 divider; lower rail 50 mV floor -> 25 mV lifted black
 def test_buffer_floor_lifts_black(engine: Engine) -> None:
     job = text(
         line(
@@ -187,7 +187,7 @@ def test_buffer_floor_lifts_black(engine: Engine) -> None:
     assert headroom_found.outcome == "does_not_conform"
 
 
-# worked example WH13 (circuit law): 5 V logic straight into 75 ohm, 0.333 W in the terminator: over a quarter watt
+# circuit law: 5 V logic straight into 75 ohm, 0.333 W in the terminator: over a quarter watt
 def test_terminator_of_a_stiff_logic_driver_burns(engine: Engine) -> None:
     job = text(
         line(
@@ -205,7 +205,7 @@ def test_terminator_of_a_stiff_logic_driver_burns(engine: Engine) -> None:
     assert power[0].outcome == "does_not_conform"
 
 
-# worked examples V18 / WM12 (published claim 2.6 V, refuted): 820 over 1k from 5 V gives 0.392 V under 75 ohm
+# circuit law (published claim 2.6 V, refuted): 820 over 1k from 5 V gives 0.392 V under 75 ohm
 def test_unloaded_divider_mistake(engine: Engine) -> None:
     job = text(
         line(
@@ -222,7 +222,7 @@ def test_unloaded_divider_mistake(engine: Engine) -> None:
     assert found.outcome == "does_not_conform"
 
 
-# worked examples WA03-WA05 (home-computer service manual, wiring notes): pin 16 from 5 V through 75, 100, 180 ohm
+# circuit law (home-computer service manual, wiring notes): pin 16 from 5 V through 75, 100, 180 ohm
 @pytest.mark.parametrize(("ohms", "volts"), [(75, 2.5), (100, 2.14), (180, 1.47)])
 def test_blanking_feeds(engine: Engine, ohms: int, volts: float) -> None:
     job = text(
@@ -239,7 +239,7 @@ def test_blanking_feeds(engine: Engine, ohms: int, volts: float) -> None:
     assert found.outcome == "conforms"
 
 
-# worked examples V21, V22 / WM03, WM04: pin 8 from 12 V through 1k and 3.3k into 10k: 10.9 V and 9.02 V (below 9.5)
+# circuit law: pin 8 from 12 V through 1k and 3.3k into 10k: 10.9 V and 9.02 V (below 9.5)
 @pytest.mark.parametrize(("ohms", "volts", "outcome"), [(1000, 10.909, "conforms"), (3300, 9.023, "does_not_conform")])
 def test_switching_feeds(engine: Engine, ohms: int, volts: float, outcome: str) -> None:
     job = text(
