@@ -49,7 +49,7 @@ from guardcheck.model.findings import (
     unknown_codes,
 )
 from guardcheck.model.job import UNKNOWN_WORD, Fact, Job, Line, PartUse
-from guardcheck.model.parts import KINDS, PORTS, Check, Fitted, Parameter, Part
+from guardcheck.model.parts import KINDS, PORTS, Check, Fitted, Parameter, Part, TwoReadings
 from guardcheck.model.quantities import QUANTITIES, Kind
 from guardcheck.model.ranking import Ranked, Ranking
 from guardcheck.model.rules import ADVICE, SAFETY, SIGNAL, Ask, Case, Facts, Rule
@@ -164,6 +164,7 @@ __all__ = [
     "Sweep",
     "Trace",
     "Transient",
+    "TwoReadings",
     "Value",
     "unknown_codes",
 ]
