@@ -9,6 +9,7 @@ from guardcheck.engine import Engine
 from guardcheck.model import Facts, Finding, Quantity, Standard
 from guardcheck.rules import asks_of, judge_all
 from guardcheck.simulate.comparison import Solved, guard_errors, mismatches
+from guardcheck.simulate.display import line_rates, sync_quantities
 from guardcheck.simulate.planning import JobPlan
 from guardcheck.simulate.probes import answer
 from guardcheck.simulate.signal import solve_signals
@@ -46,6 +47,8 @@ def appraise(engine: Engine, plan: JobPlan, *, events: bool = True, drawn: bool 
             *(quantity for one in solved for quantity in one.quantities),
             *guard_errors(engine, solved),
             *mismatches(job, solved),
+            *sync_quantities(solved),
+            *line_rates(plan.standards.values()),
             *gaps,
             *stressed.quantities,
         ),

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-COMMON_KEYS = ("title", "purpose", "reference", "known_by", "formerly", "ports", "parameters", "part", "check")
+COMMON_KEYS = ("title", "purpose", "reference", "known_by", "formerly", "ports", "parameters", "part", "check", "real")
 KIND_KEYS: Mapping[str, tuple[str, ...]] = {
     "source": ("states", "two_readings", "colour", "exposed", "pin", "feed", "ladder"),
     "stage": ("exposed",),
     "guard": ("exposed",),
     "cable": ("line",),
-    "display": ("remedy",),
+    "display": ("remedy", "sync_window"),
     "event": (
+        "said",
         "unit",
         "mated",
         "mating",

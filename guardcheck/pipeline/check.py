@@ -10,6 +10,7 @@ from guardcheck.appraisal import appraise
 from guardcheck.cautions import cautions_for
 from guardcheck.engine import Engine
 from guardcheck.job import read_job
+from guardcheck.library import Library
 from guardcheck.model import (
     CONFORMS,
     Curve,
@@ -27,6 +28,7 @@ from guardcheck.rules import asks_of
 from guardcheck.simulate.comparison import Solved, amplitude_of
 from guardcheck.simulate.curves import sample_curve
 from guardcheck.simulate.probes import probes_used
+from guardcheck.simulate.schematic import schematics
 from guardcheck.verdict.asks import asks_of as questions_of
 from guardcheck.verdict.outcome import conditions_of, misses, overall
 from guardcheck.version import __version__
@@ -65,6 +67,7 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
         findings=findings,
         circuits=(*plan.library.used, *probes_used(plan.library, asks_of(facts))),
         curves=(*_curves(solved), *found.events.curves),
+        schematics=schematics(engine, solved),
         warnings=plan.warnings,
         not_examined=not_examined(events=options.events),
         cautions=cautions_for(job, plan.standards.values()),
@@ -74,7 +77,14 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
         job_file=Path(job.file).name,
         job_sha256=job.sha256,
         guardcheck=__version__,
+        extra={"events": said_of(plan.library, findings)},
     )
+
+
+def said_of(library: Library, findings: Sequence[Finding]) -> Mapping[str, str]:
+    """Return what each event is called at the bench, by its name; an event of the user's own goes by its name."""
+    names = sorted({one.event for one in findings if one.event} & set(library.names("event")))
+    return {name: str(library.get("event", name).extra["said"]) for name in names}
 
 
 def _advised(one: Finding, cures: Mapping[str, str], sources: Mapping[str, Part]) -> Finding:

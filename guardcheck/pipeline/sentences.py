@@ -65,13 +65,16 @@ def _event_advice(finding: Finding) -> str:
     """Return what to do about a stress that is too much, or that could not be decided."""
     line = finding.line or "the line"
     if finding.quantity == "part.power":
-        return f"fit parts of {line} that stand the heat, or keep this mistake from happening: a keyed or labelled plug"
+        return (
+            f"on {line}, fit parts with a higher power rating, or keep this mistake from happening: a keyed or "
+            "labelled plug"
+        )
     if RATING_NOT_STATED in finding.codes:
         return (
             f"look up what the chip on {line} may take (clamp current, pin voltage) in its data sheet and write it "
             "into the job's pin table, or name its family"
         )
-    return f"see which guard helps {line}, and where it must sit: guardcheck guards JOB --line {line}"
+    return f"compare guards: guardcheck guards JOB --line {line}"
 
 
 def plan_rows(job: Job) -> tuple[tuple[str, str, str], ...]:

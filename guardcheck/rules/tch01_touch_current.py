@@ -246,7 +246,7 @@ def _by_simulation(facts: Facts, where: str, limit: Limit) -> Finding:
     quantity = Quantity(QUANTITY, "", None, value, origin=SIMULATED, where=where)
     shown = f"{format_si(value, 'A')} at the declared mains, {format_si(factor * value, 'A')} at {factor:g} x it"
     if doubt.unknown:
-        shown += f" (taken at the worst: {', '.join(doubt.unknown)} unknown)"
+        shown += f" (not declared, worst usual value used: {', '.join(doubt.unknown)})"
     allowed = format_si(high, "A")
     verdict = (
         f"above the limit of {allowed}."
