@@ -16,6 +16,7 @@ from guardcheck.compose.event_rail import Rail
 from guardcheck.compose.events import LOW, SWING, SWINGS_AT, EventCase, event_deck, has_coupling, longest_line_run
 from guardcheck.compose.lines import as_ladders
 from guardcheck.compose.quality import FLAT_SHARE, gain_deck, power_deck, square_deck, step_deck
+from guardcheck.compose.schematic import Drawn, drawn
 from guardcheck.compose.variants import Builds, plan_builds
 
 __all__ = [
@@ -31,12 +32,14 @@ __all__ = [
     "SWINGS_AT",
     "Builds",
     "Chain",
+    "Drawn",
     "EventCase",
     "Probes",
     "Rail",
     "as_ladders",
     "deck_of",
     "distinct",
+    "drawn",
     "emf_levels",
     "event_deck",
     "gain_deck",

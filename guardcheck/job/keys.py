@@ -103,6 +103,22 @@ SUPPLY = Table(
     }
 )
 
+PICTURE = Table(
+    {
+        "field_rate": value(
+            "the field rate the unit makes",
+            "50 or 60 Hz: the unit's region; a frequency counter or scope on field sync",
+            measure("Hz", (49.0, 76.0), (20.0, 250.0)),
+        ),
+        "lines_per_field": value(
+            "the scan lines of one field, half lines included",
+            "262.5 or 312.5 interlaced; 262, 263, 312 where a console does not interlace; a capture counts them",
+            measure("1", (256.0, 630.0), (100.0, 2500.0)),
+        ),
+        "scan": choice("whether its fields interlace", "a capture tells", "interlaced", "progressive", UNKNOWN_WORD),
+    }
+)
+
 DISPLAY = Table(
     {
         "input": word("the display's input network, a part of the library", "guardcheck list displays"),
@@ -220,6 +236,7 @@ JOB = Table(
         "touch_standard": word("the standard that sets the touch-current limit", "such as iec-62368-1"),
         "unit": Key("table", "the unit on the bench", required=True, table=UNIT),
         "supply": Key("table", "the unit's supply", table=SUPPLY),
+        "picture": Key("table", "the picture the unit makes", table=PICTURE),
         "display": Key("table", "the display", table=DISPLAY),
         "cable": Key("table", "the cable", table=CABLE),
         "line": Key("tables", "the signal conductors", table=LINE),

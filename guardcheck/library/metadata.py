@@ -58,6 +58,9 @@ def part_of(
         "models": {device.model.name: device.facts for device in devices},
         "parts": tuple(_used(row, circuit, devices) for row in top.tables("part")),
     }
+    if "real" in top:
+        elements = [element.name for element in circuit.elements]
+        extra["real"] = tuple(_known(top, "real", one, elements) for one in top.texts("real"))
     if readings:
         extra["two_readings"] = readings
     if colour:
@@ -232,6 +235,7 @@ def _kind_extra(kind: str, circuit: Subcircuit, top: Table, parameters: Mapping[
         row.only(*PIN_RATINGS, "reference")
         extra["pin"] = {**row.reals(PIN_RATINGS), "reference": row.text("reference")}
     if kind == "event":
+        extra["said"] = top.text("said", top.text("title"))
         extra["plan"] = plan_of(top, parameters)
     return extra
 

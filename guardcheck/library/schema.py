@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-COMMON_KEYS = ("title", "purpose", "reference", "known_by", "formerly", "ports", "parameters", "part", "check")
+COMMON_KEYS = ("title", "purpose", "reference", "known_by", "formerly", "ports", "parameters", "part", "check", "real")
 KIND_KEYS: Mapping[str, tuple[str, ...]] = {
     "source": ("states", "two_readings", "colour", "exposed", "pin", "feed", "ladder"),
     "stage": ("exposed",),
@@ -12,6 +12,7 @@ KIND_KEYS: Mapping[str, tuple[str, ...]] = {
     "cable": ("line",),
     "display": ("remedy", "sync_window"),
     "event": (
+        "said",
         "unit",
         "mated",
         "mating",

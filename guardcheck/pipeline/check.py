@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -10,6 +10,7 @@ from guardcheck.cautions import cautions_for
 from guardcheck.compose import Chain
 from guardcheck.engine import Engine
 from guardcheck.job import read_job
+from guardcheck.library import Library
 from guardcheck.model import (
     Curve,
     Facts,
@@ -30,6 +31,7 @@ from guardcheck.simulate.display import line_rates, sync_quantities
 from guardcheck.simulate.planning import JobPlan
 from guardcheck.simulate.probes import answer, probes_used
 from guardcheck.simulate.remedy import IMPEDANCES, LEVELS, Trouble, amplitude_limits, attach, find
+from guardcheck.simulate.schematic import schematics
 from guardcheck.simulate.signal import solve_signals
 from guardcheck.simulate.stress.events import EventResults, event_results
 from guardcheck.verdict.asks import asks_of as questions_of
@@ -93,6 +95,7 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
         findings=findings,
         circuits=(*plan.library.used, *probes_used(plan.library, asks_of(facts))),
         curves=(*_curves(solved), *events.curves),
+        schematics=schematics(engine, solved),
         warnings=plan.warnings,
         not_examined=not_examined(events=options.events),
         cautions=cautions_for(job, plan.standards.values()),
@@ -102,7 +105,14 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
         job_file=Path(job.file).name,
         job_sha256=job.sha256,
         guardcheck=__version__,
+        extra={"events": said_of(plan.library, findings)},
     )
+
+
+def said_of(library: Library, findings: Sequence[Finding]) -> Mapping[str, str]:
+    """Return what each event is called at the bench, by its name; an event of the user's own goes by its name."""
+    names = sorted({one.event for one in findings if one.event} & set(library.names("event")))
+    return {name: str(library.get("event", name).extra["said"]) for name in names}
 
 
 def _gaps(chain: Chain, standard: Standard) -> list[Quantity]:

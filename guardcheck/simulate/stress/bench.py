@@ -192,8 +192,11 @@ def _usual(entries: Mapping[str, Any], name: str, words: str, assumed: list[str]
 
 
 def _earthed_unit(job: Job, assumed: list[str]) -> tuple[bool, ...]:
-    """Return whether the unit's 0 V may be, or is, at earth: a class I supply ties it there."""
-    return {"I": (True,), UNKNOWN_WORD: (True, False)}.get(str(job.supply.get("protection_class")), (False,))
+    """Return whether the unit's 0 V may be, or is, at earth: a class I supply ties it there; silence says neither."""
+    declared = {"I": (True,), "II": (False,), "III": (False,)}.get(str(job.supply.get("protection_class")))
+    if declared is None:
+        assumed.append("unit earthed or not, the worse")
+    return declared or (True, False)
 
 
 def _earthed_display(job: Job, assumed: list[str]) -> tuple[bool, ...]:
