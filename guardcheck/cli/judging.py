@@ -18,6 +18,7 @@ from guardcheck.cli.app import (
     QuietOption,
     SamplesOption,
     SeedOption,
+    SvgOption,
     SyncOption,
     WorkersOption,
     bug,
@@ -40,6 +41,7 @@ def check(
     jobs: Annotated[list[Path], typer.Argument(metavar="JOB...", help="Job files (guardcheck new writes one).")],
     json: JsonOption = None,
     html: HtmlOption = None,
+    svg: SvgOption = None,
     seed: SeedOption = 1,
     samples: SamplesOption = 200,
     workers: WorkersOption = None,
@@ -50,37 +52,53 @@ def check(
     """Check a planned mod: levels, impedance, what the guard changes, and the declared bench facts."""
     from guardcheck.engine import Engine
 
-    if len(jobs) == 1:
-        check_targets((json, html), tuple(jobs))
     with Engine(workers=workers, wait=False) as engine:  # it starts while the rest of guardcheck is loaded
         from guardcheck.pipeline import Options
 
         options = Options(seed=seed, samples=samples, workers=workers, allow_outside=allow_outside, circuits=circuits)
-        work = _check_one if len(jobs) == 1 else _check_many
-        raise typer.Exit(work(jobs, options, engine, json, html, quiet))
+        if len(jobs) == 1:
+            raise typer.Exit(_check_one(jobs[0], options, engine, json, html, svg, quiet))
+        raise typer.Exit(_check_many(jobs, options, engine, json, html, svg, quiet))
 
 
 def _check_one(
-    jobs: list[Path], options: Options, engine: Engine, json: str | None, html: Path | None, quiet: bool
+    job: Path,
+    options: Options,
+    engine: Engine,
+    json: str | None,
+    html: Path | None,
+    svg: Path | None,
+    quiet: bool,
 ) -> int:
     from guardcheck import pipeline, report
 
-    progress = Progress(quiet)
     if html is not None:
         report.prepare_pictures()
-    result = pipeline.check(jobs[0], options, progress, engine)
+    check_targets((json, html, svg), pipeline.files_named(job, options))
+    progress = Progress(quiet)
+    result = pipeline.check(job, options, progress, engine)
     progress(1, 1, "")
-    return show(result, json, html, quiet)
+    return show(result, json, html, quiet, svg)
 
 
 def _check_many(
-    jobs: list[Path], options: Options, engine: Engine, json: str | None, html: Path | None, quiet: bool
+    jobs: list[Path],
+    options: Options,
+    engine: Engine,
+    json: str | None,
+    html: Path | None,
+    svg: Path | None,
+    quiet: bool,
 ) -> int:
     from guardcheck import pipeline, report
 
     if json == "-":
         raise InputError("--json - prints one result; name a folder when there are several jobs", key="--json")
     names = report.unique_names(jobs)
+    named = [file for job in jobs for file in pipeline.files_named(job, options)]
+    folders = ((json and Path(json), "json"), (html, "html"))
+    planned = [folder / f"{name}.{end}" for folder, end in folders if folder and folder.exists() for name in names]
+    check_targets(planned, named)
     progress = Progress(quiet)
     rows: list[tuple[str, Result | str]] = []
     codes: list[int] = []
@@ -91,6 +109,7 @@ def _check_many(
                 result,
                 None if json is None else str(in_folder(Path(json), f"{name}.json")),
                 None if html is None else in_folder(html, f"{name}.html"),
+                None if svg is None else in_folder(svg, f"{name}.svg"),
             )
             rows.append((name, result))
             codes.append(OUTCOME_CODES[result.outcome])
@@ -161,7 +180,7 @@ def verify(
         coupling=coupling or (),
         accuracy=accuracy,
     )
-    check_targets((json, html), (job, readings, *captured_files(capture)))
+    check_targets((json, html), (*pipeline.files_named(job, options), readings, *captured_files(capture)))
     progress = Progress(quiet)
     result = pipeline.verify(job, given, options, progress)
     progress(1, 1, "")

@@ -174,6 +174,13 @@ def _choice(raw: Any, key: Key, place: Place, reading: Reading) -> str:
     return text
 
 
+def _choices(raw: Any, key: Key, place: Place, reading: Reading) -> tuple[str, ...]:
+    if not isinstance(raw, list) or not raw:
+        what = "an empty list" if isinstance(raw, list) else found(raw)
+        reading.refuse(f'{what}; write a list such as ["{key.choices[0]}"]: {key.meaning}', place)
+    return tuple(dict.fromkeys(_choice(inner, key, (*place, index), reading) for index, inner in enumerate(raw)))
+
+
 def _flag(raw: Any, key: Key, place: Place, reading: Reading) -> bool:
     if not isinstance(raw, bool):
         want = f"true or false without quotes{_or_words(key)}: {key.meaning}"
@@ -266,6 +273,7 @@ READERS: Mapping[str, Callable[[Any, Key, Place, Reading], Any]] = {
     "accuracy": _accuracy,
     "any": _any,
     "choice": _choice,
+    "choices": _choices,
     "flag": _flag,
     "folder": _folder,
     "format": _format,

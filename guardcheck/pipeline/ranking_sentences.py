@@ -55,7 +55,7 @@ def notes_of(rows: Sequence[Ranked], bench: Bench) -> tuple[str, ...]:
         )
     assumed = [*bench.assumed, *bench.chassis.assumed]
     if assumed:
-        notes.append(f"Taken at the worst, because it is not known: {'; '.join(assumed)}.")
+        notes.append(f"Not declared, worst usual value used: {'; '.join(assumed)}.")
     return tuple(notes)
 
 

@@ -9,11 +9,13 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from concurrent.futures import FIRST_EXCEPTION, ThreadPoolExecutor, wait
 from dataclasses import replace
-from typing import TypeVar
+from typing import TypeVar, cast
 
 from guardcheck.engine import Engine
 from guardcheck.model import Deck, Trace
 
+A = TypeVar("A")
+B = TypeVar("B")
 T = TypeVar("T")
 
 
@@ -35,6 +37,12 @@ def side_by_side(engine: Engine, tasks: Sequence[Callable[[], T]]) -> list[T]:
             with engine.refusing():
                 threads.shutdown(cancel_futures=True)
             raise
+
+
+def both(engine: Engine, first: Callable[[], A], second: Callable[[], B]) -> tuple[A, B]:
+    """Return what two tasks give that run side by side; see `side_by_side`."""
+    one, other = side_by_side(engine, [first, second])
+    return cast("A", one), cast("B", other)
 
 
 def run_once(engine: Engine, decks: Sequence[Deck]) -> tuple[Trace, ...]:

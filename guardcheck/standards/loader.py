@@ -26,6 +26,7 @@ KEYS = (
     "reference",
     "caution",
     "own_input",
+    "shared_rate",
     "quantities",
     "captured",
     "line_rate",
@@ -192,6 +193,7 @@ def _extra(top: Table, captured: tuple[str, ...]) -> dict[str, Any]:
     if "caution" in top:
         extra["caution"] = top.text("caution")
     extra["own_input"] = "own_input" in top and top.flag("own_input")
+    extra["shared_rate"] = "shared_rate" in top and top.flag("shared_rate")
     windows = tuple(_window(row) for row in top.tables("window"))
     if windows:
         extra["windows"] = windows

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -13,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from guardcheck.errors import InputError, JobError, accepted, nearest
+from guardcheck.files import sha256_of
 from guardcheck.measure.capture import Analysis, Capture, Settings, analyse, channel_of, component_of, read_capture
 from guardcheck.measure.capture.header import NOTHING, ChannelFacts
 from guardcheck.measure.readings import Budget, CaptureNote, Circumstances, Reading, ReadingsFile, evaluate
@@ -282,11 +282,7 @@ def _no_bars(analysis: Analysis, settings: Settings) -> bool:
 
 def file_used(path: Path, kind: str) -> CircuitUsed:
     """Return a measured file with its hash, by its bare name: where it lay on somebody's disk proves nothing."""
-    digest = hashlib.sha256()
-    with path.open("rb") as stream:
-        while block := stream.read(1 << 20):
-            digest.update(block)
-    return CircuitUsed(path.stem, kind, path.name, digest.hexdigest())
+    return CircuitUsed(path.stem, kind, path.name, sha256_of(path))
 
 
 def with_peak_to_peak(measured: Sequence[Measured], plan: Plan) -> tuple[Measured, ...]:

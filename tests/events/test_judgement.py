@@ -160,7 +160,7 @@ class TestMargins:
             assert row.outcome == DOES_NOT_CONFORM
             assert row.needed
             assert row.estimate
-            assert "already passed inside the models' range" in row.why
+            assert "exceeded even where the model is valid" in row.why
         first, second = (
             found[f"red/bare/event.pin_current/hot-plug/{s}"].value for s in ("first contact", "re-contact")
         )

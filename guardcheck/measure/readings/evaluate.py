@@ -145,6 +145,8 @@ def bound_words(picture: str | None, bound: str) -> str:
 
 
 def _opening(reading: Reading) -> str:
+    if reading.unread:
+        return "no reading yet"
     place = PLACES.get(reading.place or "", "at a place not declared")
     load = LOADS.get(reading.load or "", "load not declared")
     return f"read '{reading.written}' {place}, {load}"

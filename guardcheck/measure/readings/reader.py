@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from guardcheck.errors import InputError, JobError, UnitError, accepted, nearest
+from guardcheck.files import read_bytes
 from guardcheck.measure.readings.instruments import presumed
 from guardcheck.measure.readings.records import (
     COUPLINGS,
@@ -27,7 +28,7 @@ from guardcheck.model import QUANTITIES, UNKNOWN_WORD, Range
 from guardcheck.toml_tables import Table
 from guardcheck.units import parse, shown
 
-MAX_BYTES = 256 * 1024
+MAX_BYTES = 256_000
 MAX_READINGS = 500
 KEYS: Mapping[str, str] = {
     "line": "the line's name in the job file",
@@ -77,13 +78,7 @@ def read_readings(path: Path | str) -> ReadingsFile:
 
     """
     file = str(path)
-    try:
-        with Path(path).open("rb") as stream:
-            data = stream.read(MAX_BYTES + 1)
-    except OSError as problem:
-        raise JobError(f"cannot be read ({problem.strerror or 'unknown reason'})", file=file) from None
-    if len(data) > MAX_BYTES:
-        raise JobError(f"is larger than {MAX_BYTES // 1024} kB", file=file)
+    data = read_bytes(Path(path), MAX_BYTES, what="a readings file", error=JobError)
     try:
         text = data.decode("utf-8")
     except UnicodeDecodeError:

@@ -120,9 +120,9 @@ def _table(ranking: Ranking, found: Sequence[Entry], block: range, wide: int, *,
     yield from row([[""], ["guard"], *(_heading(ranking.events[index][0]) for index in block)], widths)
     yield "-" * wide
     for one in found:
-        cells = [f"{one.cells[index][0]} {MARKS[one.cells[index][1]]}" for index in block]
+        cells = [[one.cells[index][0], MARKS[one.cells[index][1]]] for index in block]
         title = [one.name, *([one.place] if one.place else []), *(["as planned"] if one.planned else [])]
-        yield from row([[one.rank], title, *([cell] for cell in cells)], widths)
+        yield from row([[one.rank], title, *cells], widths)
         if last:
             words = [f"{text} {MARKS[o]}" if o != NOT_APPLICABLE else text for text, o in one.effects]
             yield from indent(", ".join(words), wide, " " * (_RANK + 2))

@@ -98,7 +98,7 @@ class Group:
 
     @property
     def loose(self) -> frozenset[tuple[int, str]]:
-        """Return the quantities, by pin, that did not hold within 1 % at finer steps and longer runs."""
+        """Return the quantities, by pin, that changed by more than 1 % at finer steps and longer runs."""
         return frozenset(item for track in self.tracks for item in track.decides - track.held)
 
     @property
