@@ -30,6 +30,7 @@ from guardcheck.simulate.display import line_rates, sync_quantities
 from guardcheck.simulate.planning import JobPlan
 from guardcheck.simulate.probes import answer, probes_used
 from guardcheck.simulate.remedy import IMPEDANCES, LEVELS, Trouble, amplitude_limits, attach, find
+from guardcheck.simulate.rest import unsettled
 from guardcheck.simulate.signal import solve_signals
 from guardcheck.simulate.stress.events import EventResults, event_results
 from guardcheck.verdict.asks import asks_of as questions_of
@@ -56,6 +57,9 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
     say(2, 4, "stress events")
     events = event_results(engine, plan) if options.events else EventResults()
     say(3, 4, "remedies")
+    unrest: dict[tuple[str, bool | None], str | None] = {
+        (one.experiment.chain.line, one.experiment.chain.guarded): one.unrest for one in solved
+    }
     quantities = (
         *(quantity for one in solved for quantity in one.quantities),
         *guard_errors(engine, solved),
@@ -63,7 +67,7 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
         *sync_quantities(solved),
         *line_rates(plan.standards.values()),
         *gaps,
-        *events.quantities,
+        *(settled for one in events.quantities for settled in unsettled((one,), unrest.get((one.line, one.guarded)))),
     )
     facts = Facts(
         quantities=tuple(quantities),
