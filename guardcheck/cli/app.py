@@ -33,6 +33,9 @@ HtmlOption = Annotated[
     Path | None,
     typer.Option("--html", metavar="FILE", help="Write one self-contained page (a folder for several jobs)."),
 ]
+SvgOption = Annotated[
+    Path | None, typer.Option("--svg", metavar="FILE", help="Draw every line as a picture (a folder for several jobs).")
+]
 SyncOption = Annotated[
     str | None,
     typer.Option("--sync", metavar="CHANNEL", help="The channel with sync, for lines without their own."),
@@ -83,17 +86,17 @@ class Progress:
         return lambda done, total, what: self(min(done, total - 1), total, f"{prefix}: {what}")
 
 
-def show(result: Result, json: str | None, html: Path | None, quiet: bool) -> int:
+def show(result: Result, json: str | None, html: Path | None, quiet: bool, svg: Path | None = None) -> int:
     """Write and print one result; return the exit code of its outcome."""
     from guardcheck import report
 
-    write(result, json, html)
+    write(result, json, html, svg)
     if json != "-":
         typer.echo(report.to_outcome(result) if quiet else report.to_terminal(result), nl=False)
     return OUTCOME_CODES[result.outcome]
 
 
-def write(result: Result, json: str | None, html: Path | None) -> None:
+def write(result: Result, json: str | None, html: Path | None, svg: Path | None = None) -> None:
     """Write one result where the options say."""
     from guardcheck import report
 
@@ -103,6 +106,8 @@ def write(result: Result, json: str | None, html: Path | None) -> None:
         report.write_text(Path(json), report.to_json(result))
     if html is not None:
         report.write_text(html, report.to_html(result))
+    if svg is not None:
+        report.write_text(svg, report.lines_svg(result))
 
 
 def captured_files(captures: Sequence[str] | None) -> tuple[Path, ...]:

@@ -18,6 +18,7 @@ from guardcheck.cli.app import (
     QuietOption,
     SamplesOption,
     SeedOption,
+    SvgOption,
     SyncOption,
     WorkersOption,
     bug,
@@ -39,6 +40,7 @@ def check(
     jobs: Annotated[list[Path], typer.Argument(metavar="JOB...", help="Job files (guardcheck new writes one).")],
     json: JsonOption = None,
     html: HtmlOption = None,
+    svg: SvgOption = None,
     seed: SeedOption = 1,
     samples: SamplesOption = 200,
     workers: WorkersOption = None,
@@ -51,21 +53,23 @@ def check(
 
     options = Options(seed=seed, samples=samples, workers=workers, allow_outside=allow_outside, circuits=circuits)
     if len(jobs) == 1:
-        raise typer.Exit(_check_one(jobs[0], options, json, html, quiet))
-    raise typer.Exit(_check_many(jobs, options, json, html, quiet))
+        raise typer.Exit(_check_one(jobs[0], options, json, html, svg, quiet))
+    raise typer.Exit(_check_many(jobs, options, json, html, svg, quiet))
 
 
-def _check_one(job: Path, options: Options, json: str | None, html: Path | None, quiet: bool) -> int:
+def _check_one(job: Path, options: Options, json: str | None, html: Path | None, svg: Path | None, quiet: bool) -> int:
     from guardcheck import pipeline
 
-    check_targets((json, html), pipeline.files_named(job, options))
+    check_targets((json, html, svg), pipeline.files_named(job, options))
     progress = Progress(quiet)
     result = pipeline.check(job, options, progress)
     progress(1, 1, "")
-    return show(result, json, html, quiet)
+    return show(result, json, html, quiet, svg)
 
 
-def _check_many(jobs: list[Path], options: Options, json: str | None, html: Path | None, quiet: bool) -> int:
+def _check_many(
+    jobs: list[Path], options: Options, json: str | None, html: Path | None, svg: Path | None, quiet: bool
+) -> int:
     from guardcheck import pipeline, report
 
     if json == "-":
@@ -85,6 +89,7 @@ def _check_many(jobs: list[Path], options: Options, json: str | None, html: Path
                 result,
                 None if json is None else str(in_folder(Path(json), f"{name}.json")),
                 None if html is None else in_folder(html, f"{name}.html"),
+                None if svg is None else in_folder(svg, f"{name}.svg"),
             )
             rows.append((name, result))
             codes.append(OUTCOME_CODES[result.outcome])

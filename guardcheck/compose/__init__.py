@@ -1,8 +1,9 @@
 """Parts and stimuli joined into decks. Knows topology; no limits, no files, no simulator."""
 
-from guardcheck.compose.chain import EMF, FAR, FAR_GND, NEAR, RAIL, Chain
+from guardcheck.compose.chain import EMF, FAR, FAR_GND, NEAR, RAIL, Chain, chain_cards
 from guardcheck.compose.decks import (
     AT_DISPLAY,
+    HOLDS_CHARGE,
     deck_of,
     distinct,
     emf_levels,
@@ -17,6 +18,7 @@ from guardcheck.compose.events import LOW, SWING, SWINGS_AT, EventCase, event_de
 from guardcheck.compose.lines import as_ladders
 from guardcheck.compose.nudge import nudge_decks
 from guardcheck.compose.quality import FLAT_SHARE, gain_deck, power_deck, square_deck, step_deck
+from guardcheck.compose.schematic import Drawn, drawn
 from guardcheck.compose.variants import Builds, plan_builds
 
 __all__ = [
@@ -25,6 +27,7 @@ __all__ = [
     "FAR",
     "FAR_GND",
     "FLAT_SHARE",
+    "HOLDS_CHARGE",
     "LOW",
     "NEAR",
     "RAIL",
@@ -32,12 +35,15 @@ __all__ = [
     "SWINGS_AT",
     "Builds",
     "Chain",
+    "Drawn",
     "EventCase",
     "Probes",
     "Rail",
     "as_ladders",
+    "chain_cards",
     "deck_of",
     "distinct",
+    "drawn",
     "emf_levels",
     "event_deck",
     "gain_deck",

@@ -13,7 +13,8 @@ from guardcheck.measure import decibels, level_rows, mismatch_rows, relative_cha
 from guardcheck.model import Curve, Job, Quantity, Standard
 from guardcheck.simulate.clipping import distortions
 from guardcheck.simulate.experiment import Experiment, Plateaus
-from guardcheck.simulate.remedy import AMPLITUDES
+
+AMPLITUDES = ("level.white", "level.sync")
 
 
 @dataclass(frozen=True)

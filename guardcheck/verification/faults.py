@@ -16,7 +16,7 @@ from guardcheck.compose.changes import OPEN, SHORT, Change
 from guardcheck.errors import CircuitError
 from guardcheck.model import Card, PartUse, Value
 from guardcheck.simulate.planning import JobPlan
-from guardcheck.simulate.remedy import E24, shown_ohms
+from guardcheck.simulate.preferred import E24, shown_ohms
 from guardcheck.toml_tables import Table, read_table
 from guardcheck.units import format_si
 
@@ -230,7 +230,8 @@ def _source(bench: _Bench, row: _Row) -> Iterator[Fault]:
     base = source.values[bench.states["blank"]].nominal if len(bench.states) > 1 else 0.0
     levels = {name: base + row.by * (source.values[name].nominal - base) for name in names}
     values = {**source.values, **{name: Value.exact(level, "V") for name, level in levels.items()}}
-    yield Fault(f"source {row.by:g}", row.what, replace(bench.chain, source=replace(source, values=values)))
+    changed = replace(source, values=values, follows={})  # another level behind the same impedance
+    yield Fault(f"source {row.by:g}", row.what, replace(bench.chain, source=changed))
 
 
 def _rail(bench: _Bench, row: _Row) -> Iterator[Fault]:

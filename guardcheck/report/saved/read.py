@@ -30,6 +30,7 @@ from guardcheck.model import (
 )
 from guardcheck.report.arrange.words import WORST_FIRST, clean
 from guardcheck.report.saved import checks
+from guardcheck.report.saved.schematic import schematic
 from guardcheck.report.saved.write import DIGEST, FORMAT, result_hash
 from guardcheck.verdict.outcome import flattered, overall
 
@@ -81,6 +82,7 @@ def from_json(text: str) -> Result:
         findings=findings,
         circuits=tuple(_circuit(row, key) for row, key in _records(whole, "circuits")),
         curves=tuple(_curve(row, key) for row, key in _records(whole, "curves")),
+        schematics=tuple(schematic(row, key) for row, key in _records(whole, "schematics")),
         warnings=checks.take(whole, "warnings", checks.texts, ()),
         not_examined=checks.take(whole, "not_examined", checks.texts, ()),
         cautions=checks.take(whole, "cautions", checks.texts, ()),
