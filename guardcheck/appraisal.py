@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from guardcheck.compose import Chain
@@ -13,6 +14,7 @@ from guardcheck.simulate.comparison import Solved, guard_errors, mismatches
 from guardcheck.simulate.display import line_rates, sync_quantities
 from guardcheck.simulate.planning import JobPlan
 from guardcheck.simulate.probes import answer
+from guardcheck.simulate.rest import unsettled
 from guardcheck.simulate.signal import solve_signals
 from guardcheck.simulate.stress.events import EventResults, event_results
 
@@ -50,13 +52,14 @@ def appraise(engine: Engine, plan: JobPlan, *, events: bool = True, drawn: bool 
         return event_results(engine, plan) if events else EventResults()
 
     (solved, compared), stressed = both(engine, signals, stress)
+    why = {(one.experiment.chain.line, one.experiment.chain.guarded): one.unrest for one in solved if one.unrest}
     facts = Facts(
         quantities=(
             *(quantity for one in solved for quantity in one.quantities),
             *compared,
             *line_rates(plan.standards.values()),
             *gaps,
-            *stressed.quantities,
+            *(settled for one in stressed.quantities for settled in _resting(one, why)),
         ),
         limits={name: standard.limits for name, standard in plan.standards.items()},
         guarded_lines=frozenset(line.name for line in job.lines if line.has_guard),
@@ -68,6 +71,11 @@ def appraise(engine: Engine, plan: JobPlan, *, events: bool = True, drawn: bool 
     )
     facts = replace(facts, answers=answer(engine, plan.library, asks_of(facts)))
     return Appraisal(solved, stressed, facts, judge_all(facts))
+
+
+def _resting(one: Quantity, why: Mapping[tuple[str, bool], str]) -> tuple[Quantity, ...]:
+    """Return an event's quantity, proving nothing where the line did not rest before the event."""
+    return unsettled((one,), None if one.guarded is None else why.get((one.line, one.guarded)))
 
 
 def _gaps(chain: Chain, standard: Standard) -> list[Quantity]:

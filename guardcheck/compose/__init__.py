@@ -16,6 +16,7 @@ from guardcheck.compose.event_probes import Probes
 from guardcheck.compose.event_rail import Rail
 from guardcheck.compose.events import LOW, SWING, SWINGS_AT, EventCase, event_deck, has_coupling, longest_line_run
 from guardcheck.compose.lines import as_ladders
+from guardcheck.compose.nudge import nudge_decks
 from guardcheck.compose.quality import FLAT_SHARE, gain_deck, power_deck, square_deck, step_deck
 from guardcheck.compose.schematic import Drawn, drawn
 from guardcheck.compose.variants import Builds, plan_builds
@@ -50,6 +51,7 @@ __all__ = [
     "impedance_deck",
     "level_deck",
     "longest_line_run",
+    "nudge_decks",
     "plan_builds",
     "power_deck",
     "response_deck",

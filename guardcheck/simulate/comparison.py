@@ -19,12 +19,16 @@ AMPLITUDES = ("level.white", "level.sync")
 
 @dataclass(frozen=True)
 class Solved:
-    """Everything simulated of one line in one state: plateaus by picture level, quantities, curves."""
+    """Everything simulated of one line in one state: plateaus by picture level, quantities, curves.
+
+    `unrest` says why its operating points do not hold, if they do not.
+    """
 
     experiment: Experiment
     plateaus: tuple[Plateaus, ...]
     quantities: tuple[Quantity, ...]
     curves: tuple[Curve, ...] = ()
+    unrest: str | None = None
 
     def named(self, name: str) -> Quantity | None:
         """Return the quantity of that name, if this line has it."""
