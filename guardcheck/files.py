@@ -1,14 +1,91 @@
-"""Files written whole or not at all: a power cut leaves the old report or the new one, never half of one."""
+"""Files read within bounds, and written whole or not at all.
+
+A power cut leaves the old report or the new one, never half of one. What is read is a regular file of a bounded size:
+a pipe or a device would wait, or fill the memory.
+"""
 
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import os
 import secrets
 import stat
+from collections.abc import Iterator
 from pathlib import Path
+from typing import BinaryIO
 
 from guardcheck.errors import InputError
+
+_PIECE = 1 << 20
+_WRITABLE = stat.S_IWUSR | stat.S_IWGRP | stat.S_IWOTH
+"""Without one of these a file is kept from being written on purpose; replacing it would go round that."""
+
+
+def read_bytes(
+    path: Path, most: int, *, what: str = "a file", error: type[InputError] = InputError, shown_as: str | None = None
+) -> bytes:
+    """Return the content of a regular file.
+
+    Parameters
+    ----------
+    path : the file
+    most : its largest size [bytes]
+    what : what it should be, for the sentence: "a job file"
+    error : what to raise
+    shown_as : what it is called in the sentence, its path if nothing is given
+
+    Raises
+    ------
+    error
+        it is no regular file, is too large, or cannot be read
+
+    """
+    with opened(path, what=what, error=error, shown_as=shown_as) as stream:
+        too_large = os.fstat(stream.fileno()).st_size > most
+        data = b"" if too_large else stream.read(most + 1)
+        if too_large or len(data) > most:
+            raise error(f"is larger than {most // 1000} kB, the most {what} has", file=shown_as or str(path))
+        return data
+
+
+def sha256_of(path: Path) -> str:
+    """Return the SHA-256 of a regular file. Raises `InputError` if it is none or cannot be read."""
+    digest = hashlib.sha256()
+    with opened(path) as stream:
+        while piece := stream.read(_PIECE):
+            digest.update(piece)
+    return digest.hexdigest()
+
+
+@contextlib.contextmanager
+def opened(
+    path: Path, *, what: str = "a file", error: type[InputError] = InputError, shown_as: str | None = None
+) -> Iterator[BinaryIO]:
+    """Open a regular file through one handle, without waiting: what was checked is what is read.
+
+    Raises `error`, with the file in it, for what is no regular file or cannot be read.
+    """
+    file = shown_as or str(path)
+    try:
+        handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
+        mode = os.fstat(handle).st_mode
+        if not stat.S_ISREG(mode):
+            os.close(handle)
+            raise error(f"is {_kind(mode)}; give the path of {what}", file=file)
+        with os.fdopen(handle, "rb") as stream:
+            yield stream
+    except InputError:
+        raise
+    except FileNotFoundError:
+        raise error("cannot be read: no such file", file=file) from None
+    except (OSError, ValueError) as problem:
+        reason = problem.strerror if isinstance(problem, OSError) and problem.strerror else "the path is not usable"
+        raise error(f"cannot be read: {reason.lower()}", file=file) from None
+
+
+def _kind(mode: int) -> str:
+    return "a folder" if stat.S_ISDIR(mode) else "not a regular file"
 
 
 def write_text(path: Path, text: str) -> None:
@@ -28,6 +105,8 @@ def write_bytes(path: Path, data: bytes) -> None:
     try:
         target = path.resolve()
         mode = _mode(target)
+        if mode is not None and not mode & _WRITABLE:
+            raise PermissionError(13, "it is read-only")
         if mode is not None and not stat.S_ISREG(mode):
             _into(target, data, mode)
         else:

@@ -13,10 +13,11 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from guardcheck.errors import InputError, UnitError, accepted, nearest
+from guardcheck.files import read_bytes
 from guardcheck.model.values import Range, Value
 from guardcheck.units import parse, shown
 
-MAX_BYTES = 128 * 1024
+MAX_BYTES = 128_000
 MAX_TEXT = 600
 
 
@@ -149,13 +150,7 @@ def read_table(path: Path, *, error: type[InputError], shown_as: str = "") -> tu
 
     """
     file = shown_as or str(path)
-    try:
-        with path.open("rb") as stream:
-            data = stream.read(MAX_BYTES + 1)
-    except OSError as problem:
-        raise error(f"cannot be read ({problem.strerror or 'unknown reason'})", file=file) from None
-    if len(data) > MAX_BYTES:
-        raise error(f"is larger than {MAX_BYTES // 1024} kB", file=file)
+    data = read_bytes(path, MAX_BYTES, what="such a file", error=error, shown_as=file)
     try:
         entries = tomllib.loads(data.decode("utf-8"))
     except UnicodeDecodeError:

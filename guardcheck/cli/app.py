@@ -33,6 +33,9 @@ HtmlOption = Annotated[
     Path | None,
     typer.Option("--html", metavar="FILE", help="Write one self-contained page (a folder for several jobs)."),
 ]
+SvgOption = Annotated[
+    Path | None, typer.Option("--svg", metavar="FILE", help="Draw every line as a picture (a folder for several jobs).")
+]
 SyncOption = Annotated[
     str | None,
     typer.Option("--sync", metavar="CHANNEL", help="The channel with sync, for lines without their own."),
@@ -83,17 +86,17 @@ class Progress:
         return lambda done, total, what: self(min(done, total - 1), total, f"{prefix}: {what}")
 
 
-def show(result: Result, json: str | None, html: Path | None, quiet: bool) -> int:
+def show(result: Result, json: str | None, html: Path | None, quiet: bool, svg: Path | None = None) -> int:
     """Write and print one result; return the exit code of its outcome."""
     from guardcheck import report
 
-    write(result, json, html)
+    write(result, json, html, svg)
     if json != "-":
         typer.echo(report.to_outcome(result) if quiet else report.to_terminal(result), nl=False)
     return OUTCOME_CODES[result.outcome]
 
 
-def write(result: Result, json: str | None, html: Path | None) -> None:
+def write(result: Result, json: str | None, html: Path | None, svg: Path | None = None) -> None:
     """Write one result where the options say."""
     from guardcheck import report
 
@@ -103,6 +106,8 @@ def write(result: Result, json: str | None, html: Path | None) -> None:
         report.write_text(Path(json), report.to_json(result))
     if html is not None:
         report.write_text(html, report.to_html(result))
+    if svg is not None:
+        report.write_text(svg, report.lines_svg(result))
 
 
 def captured_files(captures: Sequence[str] | None) -> tuple[Path, ...]:
@@ -111,21 +116,48 @@ def captured_files(captures: Sequence[str] | None) -> tuple[Path, ...]:
 
 
 def check_targets(targets: Sequence[Path | str | None], inputs: Sequence[Path | None]) -> None:
-    """Refuse outputs that cannot be written or would replace an input, before anything is computed."""
-    taken = {path.resolve(): "an input" for path in inputs if path is not None}
+    """Refuse outputs that cannot be written, or would replace an input or another output, before any work.
+
+    An input may be a folder: nothing is written into it.
+    """
+    taken = [(_real(path), "an input") for path in inputs if path is not None]
     for target in targets:
         if target is None or str(target) == "-":
             continue
         path = Path(target)
-        if path.resolve() in taken:
-            raise InputError(f"this is {taken[path.resolve()]} already; name another file to write", file=str(path))
-        if path.is_dir():
+        real = _real(path)
+        for other, what in taken:
+            if _same(real, other) or (other.is_dir() and real.is_relative_to(other)):
+                raise InputError(f"this is {what} already; name another file to write", file=str(path))
+        if real.is_dir():
             raise InputError("is a folder; name a file to write", file=str(path))
-        if not path.parent.is_dir():
+        if not real.parent.is_dir():
             raise InputError("its folder does not exist; make it first", file=str(path))
-        if not os.access(path.parent, os.W_OK):
+        if not os.access(real.parent, os.W_OK):
             raise InputError("its folder cannot be written to", file=str(path))
-        taken[path.resolve()] = "another output"
+        if real.is_file() and not real.stat().st_mode & 0o222:
+            raise InputError("is read-only; name another file to write", file=str(path))
+        taken.append((real, "another output"))
+
+
+def _real(path: Path) -> Path:
+    """Return where a path leads once links are followed. Raises `InputError` for links that lead in a circle."""
+    try:
+        path.stat()
+    except FileNotFoundError:
+        pass
+    except (OSError, ValueError) as problem:
+        reason = problem.strerror if isinstance(problem, OSError) and problem.strerror else "the path is not usable"
+        raise InputError(f"cannot be read or written: {reason.lower()}", file=str(path)) from None
+    return path.resolve()
+
+
+def _same(one: Path, other: Path) -> bool:
+    """Tell whether two paths are one file, by whatever name or link."""
+    try:
+        return one == other or one.samefile(other)
+    except OSError:
+        return False
 
 
 def in_folder(folder: Path, name: str) -> Path:

@@ -15,6 +15,7 @@ from guardcheck.cli.app import (
     Progress,
     QuietOption,
     WorkersOption,
+    check_targets,
 )
 
 
@@ -34,6 +35,7 @@ def guards(
     from guardcheck import pipeline, report
 
     options = pipeline.Options(workers=workers, allow_outside=allow_outside, circuits=circuits)
+    check_targets((json, html), pipeline.files_named(job, options))
     progress = Progress(quiet)
     ranking = pipeline.rank_guards(job, options, line, progress)
     progress(1, 1, "")

@@ -61,17 +61,22 @@ def checklist(
         raise InputError("say where the sheet goes: --html FILE, --pdf FILE, or both", key="checklist")
     if paper not in report.PAPERS:
         raise InputError(f"no paper '{paper}'; accepted: {accepted(report.PAPERS)}", key="--paper")
-    check_targets((html, pdf), (job, readings, result, verified, *captured_files(capture)))
     options = pipeline.Options(
         seed=seed, samples=samples, workers=workers, allow_outside=allow_outside, circuits=circuits
     )
+    named = () if job is None else pipeline.files_named(job, options)
+    check_targets((html, pdf), (*named, readings, result, verified, *captured_files(capture)))
     if blank:
         raise typer.Exit(_blank(job, html, pdf, options))
     progress = Progress(quiet)
-    plan = report.read_result(result) if result is not None else pipeline.check(_needed(job), options, progress)
+    saved = {file: report.read_result(file) for file in (result, verified) if file is not None}
+    for file, one in saved.items():
+        if job is not None:
+            pipeline.require_same_job(job, one, file)
+    plan = saved[result] if result is not None else pipeline.check(_needed(job), options, progress)
     measured: Result | None = None
     if verified is not None:
-        measured = report.read_result(verified)
+        measured = saved[verified]
     elif readings is not None or capture:
         measured = pipeline.verify(_needed(job), pipeline.given(readings, capture or (), sync=sync), options, progress)
     progress(1, 1, "")
@@ -108,7 +113,9 @@ def compare(
     before: Annotated[Path, typer.Argument(metavar="BEFORE", help="A saved result (--json).")],
     after: Annotated[Path, typer.Argument(metavar="AFTER", help="A later one of the same unit.")],
 ) -> None:
-    """Say what changed between two saved results."""
+    """Say what changed between two saved results; the exit code tells whether something got worse."""
     from guardcheck import report
 
-    typer.echo(report.compare(report.read_result(before), report.read_result(after)), nl=False)
+    first, later = report.read_result(before), report.read_result(after)
+    typer.echo(report.compare(first, later), nl=False)
+    raise typer.Exit(OUTCOME_CODES[report.worsened(first, later)])

@@ -18,6 +18,7 @@ from guardcheck.cli.app import (
     QuietOption,
     SamplesOption,
     SeedOption,
+    SvgOption,
     SyncOption,
     WorkersOption,
     bug,
@@ -31,13 +32,16 @@ from guardcheck.cli.app import (
 from guardcheck.errors import GuardcheckError, InputError
 
 if TYPE_CHECKING:
+    from guardcheck.engine import Engine
     from guardcheck.model import Result
+    from guardcheck.pipeline import Options
 
 
 def check(
     jobs: Annotated[list[Path], typer.Argument(metavar="JOB...", help="Job files (guardcheck new writes one).")],
     json: JsonOption = None,
     html: HtmlOption = None,
+    svg: SvgOption = None,
     seed: SeedOption = 1,
     samples: SamplesOption = 200,
     workers: WorkersOption = None,
@@ -46,40 +50,66 @@ def check(
     quiet: QuietOption = False,
 ) -> None:
     """Check a planned mod: levels, impedance, what the guard changes, and the declared bench facts."""
-    from guardcheck.pipeline import Options
+    from guardcheck.engine import Engine
 
-    options = Options(seed=seed, samples=samples, workers=workers, allow_outside=allow_outside, circuits=circuits)
-    if len(jobs) == 1:
-        raise typer.Exit(_check_one(jobs[0], options, json, html, quiet))
-    raise typer.Exit(_check_many(jobs, options, json, html, quiet))
+    with Engine(workers=workers, wait=False) as engine:  # it starts while the rest of guardcheck is loaded
+        from guardcheck.pipeline import Options
+
+        options = Options(seed=seed, samples=samples, workers=workers, allow_outside=allow_outside, circuits=circuits)
+        if len(jobs) == 1:
+            raise typer.Exit(_check_one(jobs[0], options, engine, json, html, svg, quiet))
+        raise typer.Exit(_check_many(jobs, options, engine, json, html, svg, quiet))
 
 
-def _check_one(job: Path, options: object, json: str | None, html: Path | None, quiet: bool) -> int:
-    from guardcheck import pipeline
+def _check_one(
+    job: Path,
+    options: Options,
+    engine: Engine,
+    json: str | None,
+    html: Path | None,
+    svg: Path | None,
+    quiet: bool,
+) -> int:
+    from guardcheck import pipeline, report
 
-    check_targets((json, html), (job,))
+    if html is not None:
+        report.prepare_pictures()
+    check_targets((json, html, svg), pipeline.files_named(job, options))
     progress = Progress(quiet)
-    result = pipeline.check(job, options, progress)  # type: ignore[arg-type]
+    result = pipeline.check(job, options, progress, engine)
     progress(1, 1, "")
-    return show(result, json, html, quiet)
+    return show(result, json, html, quiet, svg)
 
 
-def _check_many(jobs: list[Path], options: object, json: str | None, html: Path | None, quiet: bool) -> int:
+def _check_many(
+    jobs: list[Path],
+    options: Options,
+    engine: Engine,
+    json: str | None,
+    html: Path | None,
+    svg: Path | None,
+    quiet: bool,
+) -> int:
     from guardcheck import pipeline, report
 
     if json == "-":
         raise InputError("--json - prints one result; name a folder when there are several jobs", key="--json")
     names = report.unique_names(jobs)
+    named = [file for job in jobs for file in pipeline.files_named(job, options)]
+    folders = ((json and Path(json), "json"), (html, "html"))
+    planned = [folder / f"{name}.{end}" for folder, end in folders if folder and folder.exists() for name in names]
+    check_targets(planned, named)
     progress = Progress(quiet)
     rows: list[tuple[str, Result | str]] = []
     codes: list[int] = []
     for index, (job, name) in enumerate(zip(jobs, names, strict=True), start=1):
         try:
-            result = pipeline.check(job, options, progress.prefixed(f"job {index} of {len(jobs)}"))  # type: ignore[arg-type]
+            result = pipeline.check(job, options, progress.prefixed(f"job {index} of {len(jobs)}"), engine)
             write(
                 result,
                 None if json is None else str(in_folder(Path(json), f"{name}.json")),
                 None if html is None else in_folder(html, f"{name}.html"),
+                None if svg is None else in_folder(svg, f"{name}.svg"),
             )
             rows.append((name, result))
             codes.append(OUTCOME_CODES[result.outcome])
@@ -118,6 +148,10 @@ def verify(
     place: Annotated[
         list[str] | None, typer.Option("--place", metavar="[LINE=]WORD", help="Captured at: display, connector or pin.")
     ] = None,
+    coupling: Annotated[
+        list[str] | None,
+        typer.Option("--coupling", metavar="[LINE=]WORD", help="The scope's: dc or ac; a direct voltage needs dc."),
+    ] = None,
     accuracy: Annotated[
         str | None, typer.Option("--accuracy", metavar="TEXT", help="The scope's, as its data sheet prints it: '3%'.")
     ] = None,
@@ -143,9 +177,10 @@ def verify(
         picture=picture or (),
         load=load or (),
         place=place or (),
+        coupling=coupling or (),
         accuracy=accuracy,
     )
-    check_targets((json, html), (job, readings, *captured_files(capture)))
+    check_targets((json, html), (*pipeline.files_named(job, options), readings, *captured_files(capture)))
     progress = Progress(quiet)
     result = pipeline.verify(job, given, options, progress)
     progress(1, 1, "")

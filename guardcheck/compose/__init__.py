@@ -1,8 +1,9 @@
 """Parts and stimuli joined into decks. Knows topology; no limits, no files, no simulator."""
 
-from guardcheck.compose.chain import EMF, FAR, FAR_GND, NEAR, RAIL, Chain
+from guardcheck.compose.chain import EMF, FAR, FAR_GND, NEAR, RAIL, Chain, chain_cards
 from guardcheck.compose.decks import (
     AT_DISPLAY,
+    HOLDS_CHARGE,
     deck_of,
     distinct,
     emf_levels,
@@ -15,7 +16,9 @@ from guardcheck.compose.event_probes import Probes
 from guardcheck.compose.event_rail import Rail
 from guardcheck.compose.events import LOW, SWING, SWINGS_AT, EventCase, event_deck, has_coupling, longest_line_run
 from guardcheck.compose.lines import as_ladders
+from guardcheck.compose.nudge import nudge_decks
 from guardcheck.compose.quality import FLAT_SHARE, gain_deck, power_deck, square_deck, step_deck
+from guardcheck.compose.schematic import Drawn, drawn
 from guardcheck.compose.variants import Builds, plan_builds
 
 __all__ = [
@@ -24,6 +27,7 @@ __all__ = [
     "FAR",
     "FAR_GND",
     "FLAT_SHARE",
+    "HOLDS_CHARGE",
     "LOW",
     "NEAR",
     "RAIL",
@@ -31,12 +35,15 @@ __all__ = [
     "SWINGS_AT",
     "Builds",
     "Chain",
+    "Drawn",
     "EventCase",
     "Probes",
     "Rail",
     "as_ladders",
+    "chain_cards",
     "deck_of",
     "distinct",
+    "drawn",
     "emf_levels",
     "event_deck",
     "gain_deck",
@@ -44,6 +51,7 @@ __all__ = [
     "impedance_deck",
     "level_deck",
     "longest_line_run",
+    "nudge_decks",
     "plan_builds",
     "power_deck",
     "response_deck",

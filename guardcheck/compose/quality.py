@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
@@ -22,6 +23,8 @@ FLAT_FROM, FLAT_TO = 0.02, 0.98
 FLAT_SHARE = FLAT_TO - FLAT_FROM - 1.0 / 200
 """Share of a half between the middles of its two windows, each one two-hundredth of a half wide."""
 PERIODS = 8
+EDGE_POINTS = 25
+"""Corners of a test step's edge."""
 GAIN_AT = 1e3
 """Where small-signal gain is taken [Hz]: low enough that what does not hold its charge is open."""
 
@@ -81,15 +84,22 @@ def square_deck(chain: Chain, low: float, high: float, *, rate: float, builds: B
 
 
 def step_deck(chain: Chain, low: float, high: float, *, rise_time: float, builds: Builds) -> Deck:
-    """Return one step between two EMFs [V] with a 10-90 % rise time [s], fine enough to see its overshoot."""
-    ramp = rise_time / 0.8
+    """Return one step between two EMFs [V] with a 10-90 % rise time [s], fine enough to see its overshoot.
+
+    The edge is half a cosine (the sine-squared edge of video test signals), because the corners of a ramp hold more
+    than a ladder can carry: its own ringing would pass for the circuit's.
+    """
+    ramp = rise_time / (2.0 * math.asin(0.8) / math.pi)
     start = 4 * ramp
     stop = start + 30 * ramp
     cards, models = chain_cards(chain, builds, 1)
-    points = f"0.0 {low!r} {start!r} {low!r} {start + ramp!r} {high!r} {stop!r} {high!r}"
+    share = np.linspace(0.0, 1.0, EDGE_POINTS)
+    edge = low + (high - low) * np.sin(np.pi * share / 2.0) ** 2
+    corners = [(0.0, low), *zip((start + ramp * share).tolist(), edge.tolist(), strict=True), (stop, high)]
+    points = " ".join(f"{when!r} {volts!r}" for when, volts in corners)
     source = card("vemf", (EMF, "0"), None, f"pwl({points})")
-    flat = as_ladders(cards, rise_time=rise_time)
-    analysis = Transient(step=ramp / 10, stop=stop, max_step=ramp / 20)
+    flat = as_ladders(cards, rise_time=rise_time, coupled=True)
+    analysis = Transient(step=ramp / 10, stop=stop, max_step=ramp / 100)
     return deck_of(f"step of {chain.line}", (*flat, source), models, analysis, AT_DISPLAY)
 
 

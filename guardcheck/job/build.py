@@ -7,13 +7,15 @@ from typing import Any
 
 from guardcheck.job.keys import FACT_TABLES
 from guardcheck.job.read import Reading
-from guardcheck.model import UNKNOWN_WORD, Fact, Job, Line, PartUse
+from guardcheck.model import UNKNOWN_WORD, Fact, Job, Line, PartUse, Value
 
 MAX_LINES = 32
 NO_GUARD = "none"
+INTERLACED, PROGRESSIVE = "interlaced", "progressive"
 SETTINGS = ("touch_standard",)
-DISPLAY_FACTS = ("earthed", "y_capacitance", "y_coupling", "touch_reading")
-LEAKAGE = frozenset(("y_capacitance", "touch_reading", "insulation_reading"))
+_READ = ("touch_reading", "service_reading", "insulation_reading")
+DISPLAY_FACTS = ("earthed", "line_rates", "y_capacitance", "y_coupling", *_READ)
+LEAKAGE = frozenset(("y_capacitance", *_READ))
 _LABELS = ("where", "to", "from")
 
 
@@ -66,8 +68,20 @@ def build(tables: Mapping[str, Any], *, sha256: str, reading: Reading) -> Job:
         settings={name: tables[name] for name in SETTINGS if name in tables},
         circuits=tables.get("circuits"),
         warnings=tuple(reading.warnings),
+        picture=_picture(tables.get("picture", {}), reading),
         lines_of=dict(reading.lines),
     )
+
+
+def _picture(picture: Mapping[str, Any], reading: Reading) -> dict[str, Any]:
+    """Return what the unit makes; half a line belongs to an interlaced picture and to no other."""
+    lines, scan = picture.get("lines_per_field"), picture.get("scan")
+    if isinstance(lines, Value) and scan in (INTERLACED, PROGRESSIVE):
+        half = round(2.0 * lines.nominal) % 2 == 1
+        if half != (scan == INTERLACED):
+            found = f"{lines.text} lines in a field do not fit scan = '{scan}'"
+            reading.refuse(f"{found}: an interlaced field ends in half a line, no other does", ("picture", "scan"))
+    return dict(picture)
 
 
 def _cable_values(cable: Mapping[str, Any], reading: Reading) -> dict[str, Any]:

@@ -6,13 +6,13 @@ Everything here refuses; nothing here knows what a job is. `MAX_*` are far above
 from __future__ import annotations
 
 import re
-import stat
 import tomllib
 import unicodedata
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from guardcheck import files
 from guardcheck.errors import JobError
 from guardcheck.job.where import dotted, line_numbers, nearest_line
 from guardcheck.units import shown
@@ -29,7 +29,7 @@ _UNQUOTED = re.compile(r"=\s*(?!true\b|false\b)([+-]?[0-9.]*\s*[^\s\"'\[\]{}#0-9
 
 
 def read_bytes(path: Path) -> bytes:
-    """Return a file's bytes; refuses what is no regular file (it could block) or larger than `MAX_BYTES`.
+    """Return the bytes of a job file; refuses what is no regular file (it could block) or larger than `MAX_BYTES`.
 
     Raises
     ------
@@ -39,22 +39,10 @@ def read_bytes(path: Path) -> bytes:
     """
     name = shown(str(path), 200)
     try:
-        mode, size = path.stat().st_mode, path.stat().st_size
-        regular, data = stat.S_ISREG(mode), b""
-        if regular and size <= MAX_BYTES:
-            with path.open("rb") as stream:
-                data = stream.read(MAX_BYTES + 1)
-    except FileNotFoundError:
-        raise JobError("no such file; `guardcheck new` writes one to fill in", file=name) from None
-    except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) and error.strerror else "the name is not possible"
-        raise JobError(f"cannot be read: {reason.lower()}", file=name) from None
-    if not regular:
-        kind = "a folder" if stat.S_ISDIR(mode) else "not a regular file"
-        raise JobError(f"is {kind}; give the path of a job file", file=name)
-    if size > MAX_BYTES:
-        raise JobError(f"has {size} bytes; a job file has at most {MAX_BYTES}", file=name)
-    return data
+        return files.read_bytes(path, MAX_BYTES, what="a job file", error=JobError, shown_as=name)
+    except JobError as problem:
+        hint = "; `guardcheck new` writes one to fill in" if problem.problem.endswith("no such file") else ""
+        raise JobError(f"{problem.problem}{hint}", file=name) from None
 
 
 def decode(data: bytes, *, file: str) -> str:

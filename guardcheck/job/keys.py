@@ -6,7 +6,17 @@ source: they are meant to catch typing errors, not to judge a design. Nothing he
 
 from __future__ import annotations
 
-from guardcheck.job.keys_facts import BARRIER, BOND, CAPACITOR, HAZARDS, LINK, SETPOINT, TOUCH_READING
+from guardcheck.job.keys_facts import (
+    BARRIER,
+    BOND,
+    CAPACITOR,
+    HAZARDS,
+    INSULATION_READING,
+    LINK,
+    SERVICE_READING,
+    SETPOINT,
+    TOUCH_READING,
+)
 from guardcheck.job.schema import Key, Table, choice, flag, measure, path, text, value, values, word, words
 from guardcheck.model import UNKNOWN_WORD
 
@@ -26,6 +36,11 @@ Y_COUPLING = choice(
     UNKNOWN_WORD,
 )
 TOUCH = Key("table", "the touch current as measured", "by a person trained for it", table=TOUCH_READING)
+
+SERVICE = Key("table", "the touch check of service manuals", "by a person trained for it", table=SERVICE_READING)
+INSULATION = Key(
+    "table", "the insulation as measured", "unplugged, by a person trained for it", table=INSULATION_READING
+)
 
 UNIT = Table(
     {
@@ -75,6 +90,8 @@ SUPPLY = Table(
         "y_capacitance": Y_CAPACITANCE,
         "y_coupling": Y_COUPLING,
         "touch_reading": TOUCH,
+        "service_reading": SERVICE,
+        "insulation_reading": INSULATION,
         "phases": choice(
             "how the mains of the unit and of the display relate",
             "same: one phase; opposite: two legs of a split-phase supply; different: two of three phases",
@@ -86,15 +103,39 @@ SUPPLY = Table(
     }
 )
 
+PICTURE = Table(
+    {
+        "field_rate": value(
+            "the field rate the unit makes",
+            "50 or 60 Hz: the unit's region; a frequency counter or scope on field sync",
+            measure("Hz", (49.0, 76.0), (20.0, 250.0)),
+        ),
+        "lines_per_field": value(
+            "the scan lines of one field, half lines included",
+            "262.5 or 312.5 interlaced; 262, 263, 312 where a console does not interlace; a capture counts them",
+            measure("1", (256.0, 630.0), (100.0, 2500.0)),
+        ),
+        "scan": choice("whether its fields interlace", "a capture tells", "interlaced", "progressive", UNKNOWN_WORD),
+    }
+)
+
 DISPLAY = Table(
     {
         "input": word("the display's input network, a part of the library", "guardcheck list displays"),
         "input_netlist": path("your own netlist of the display's input", "ports: in gnd"),
         "values": values("the parameters of the display's input", "guardcheck show NAME"),
+        "line_rates": Key(
+            "choices",
+            "the line rates the display takes",
+            "its manual or type plate; a television takes 15 kHz",
+            choices=("15 kHz", "24 kHz", "31 kHz"),
+        ),
         "earthed": flag("whether the display's 0 V is tied to mains earth", "meter from its connector shell to earth"),
         "y_capacitance": Y_CAPACITANCE,
         "y_coupling": Y_COUPLING,
         "touch_reading": TOUCH,
+        "service_reading": SERVICE,
+        "insulation_reading": INSULATION,
     },
     not_both=(("input", "input_netlist"),),
 )
@@ -211,6 +252,7 @@ JOB = Table(
         "touch_standard": word("the standard that sets the touch-current limit", "such as iec-62368-1"),
         "unit": Key("table", "the unit on the bench", required=True, table=UNIT),
         "supply": Key("table", "the unit's supply", table=SUPPLY),
+        "picture": Key("table", "the picture the unit makes", table=PICTURE),
         "display": Key("table", "the display", table=DISPLAY),
         "cable": Key("table", "the cable", table=CABLE),
         "line": Key("tables", "the signal conductors", table=LINE),

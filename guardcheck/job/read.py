@@ -9,18 +9,17 @@ from pathlib import Path, PurePath
 from typing import Any, NoReturn
 
 from guardcheck import units
-from guardcheck.errors import JobError, accepted, nearest
+from guardcheck.errors import JobError, UnitError, accepted, nearest
 from guardcheck.job.document import MAX_KEYS
 from guardcheck.job.schema import Key, Table
 from guardcheck.job.where import dotted, nearest_line
+from guardcheck.metrology import parse_accuracy
 
 FORMAT = 1
 Place = tuple[str | int, ...]
 _WORD = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
 _PARAMETER = re.compile(r"[a-z][a-z0-9_]{0,39}")
 _PLAIN_WORD = re.compile(r"[a-z]+(?:[ _-][a-z]+)*")
-_TERM = r"[0-9]+(?:\.[0-9]+)?\s*(?:%(?:\s*(?:of\s+)?(?:reading|rdg|range|fs|value))?|[A-Za-z\u03a9\u00b5]+)"
-_ACCURACY = re.compile(rf"\s*(?:\u00b1|\+/-|\+-)?\s*\(?\s*{_TERM}(?:\s*\+\s*{_TERM}){{0,3}}\s*\)?\s*")
 
 
 @dataclass
@@ -175,6 +174,13 @@ def _choice(raw: Any, key: Key, place: Place, reading: Reading) -> str:
     return text
 
 
+def _choices(raw: Any, key: Key, place: Place, reading: Reading) -> tuple[str, ...]:
+    if not isinstance(raw, list) or not raw:
+        what = "an empty list" if isinstance(raw, list) else found(raw)
+        reading.refuse(f'{what}; write a list such as ["{key.choices[0]}"]: {key.meaning}', place)
+    return tuple(dict.fromkeys(_choice(inner, key, (*place, index), reading) for index, inner in enumerate(raw)))
+
+
 def _flag(raw: Any, key: Key, place: Place, reading: Reading) -> bool:
     if not isinstance(raw, bool):
         want = f"true or false without quotes{_or_words(key)}: {key.meaning}"
@@ -202,9 +208,10 @@ def _words(raw: Any, key: Key, place: Place, reading: Reading) -> tuple[str, ...
 
 def _accuracy(raw: Any, key: Key, place: Place, reading: Reading) -> str:
     text = _string(raw, "the accuracy as printed, such as '1.0% + 2 counts'", place, reading)
-    if not _ACCURACY.fullmatch(text):
-        reading.refuse(f"{found(text)}; write the accuracy as printed, such as '1.0% + 2 counts'", place)
-    return text.strip()
+    try:
+        return parse_accuracy(text, None).text
+    except UnitError as error:
+        reading.refuse(error.problem, place)
 
 
 def _format(raw: Any, key: Key, place: Place, reading: Reading) -> int:
@@ -266,6 +273,7 @@ READERS: Mapping[str, Callable[[Any, Key, Place, Reading], Any]] = {
     "accuracy": _accuracy,
     "any": _any,
     "choice": _choice,
+    "choices": _choices,
     "flag": _flag,
     "folder": _folder,
     "format": _format,

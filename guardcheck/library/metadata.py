@@ -14,13 +14,14 @@ from guardcheck.library.schema import (
     BENCH_LOAD,
     COMMON_KEYS,
     KIND_KEYS,
+    MOVES,
     PARAMETER_KEYS,
     PIN_RATINGS,
     RATINGS,
     READING_ROLES,
     STATE_NAMES,
 )
-from guardcheck.model import KNOWN_BY, PORTS, UNKNOWN, UNKNOWN_WORD, Parameter, Part, Subcircuit, Value
+from guardcheck.model import ASSUMED, KNOWN_BY, PORTS, UNKNOWN, UNKNOWN_WORD, Parameter, Part, Subcircuit, Value
 from guardcheck.netlist import defaults
 from guardcheck.toml_tables import Table
 
@@ -58,6 +59,9 @@ def part_of(
         "models": {device.model.name: device.facts for device in devices},
         "parts": tuple(_used(row, circuit, devices) for row in top.tables("part")),
     }
+    if "real" in top:
+        elements = [element.name for element in circuit.elements]
+        extra["real"] = tuple(_known(top, "real", one, elements) for one in top.texts("real"))
     if readings:
         extra["two_readings"] = readings
     if colour:
@@ -126,7 +130,10 @@ def _parameter(name: str, row: Table) -> Parameter:
             row.refuse("nominal", f"'{nominal.text}' lies outside the {label} range")
     if usual is not None and possible is not None and not (usual.low in possible and usual.high in possible):
         row.refuse("usual", "the usual range reaches outside the possible one")
-    return Parameter(name, unit, meaning, nominal, same_as, usual, possible, fixed=row.flag("fixed"))
+    moves = row.word("moves", MOVES) if "moves" in row else ""
+    if moves and usual is None:
+        row.refuse("moves", "a value that may move needs a usual range to move in")
+    return Parameter(name, unit, meaning, nominal, same_as, usual, possible, fixed=row.flag("fixed"), moves=moves)
 
 
 def states_of(table: Table, parameters: Mapping[str, Parameter]) -> dict[str, Mapping[str, str]]:
@@ -195,6 +202,7 @@ def _used(row: Table, circuit: Subcircuit, devices: Sequence[Device]) -> Mapping
         device = by_name[_known(row, "model", row.text("model"), by_name)]
         used |= {**device.ratings, "model": device.model.name, "reference": used["reference"] or device.reference}
     used |= row.reals(RATINGS)
+    used["known_by"] = by_name[row.text("model")].known_by if "model" in row else ASSUMED
     if not used["reference"]:
         row.refuse("reference", "is missing; ratings need a reference")
     return used
@@ -214,6 +222,14 @@ def _kind_extra(kind: str, circuit: Subcircuit, top: Table, parameters: Mapping[
         extra["line"] = {name: row.text(name) for name in row}
     if "exposed" in top:
         extra["exposed"] = _exposed(top.table("exposed"), circuit, parameters)
+    if "sync_window" in top:
+        row = top.table("sync_window")
+        row.only("low", "high", "most", "reference", "known_by")
+        extra["sync_window"] = {
+            **{name: row.real(name, "V") for name in ("low", "high", "most")},
+            "reference": row.text("reference"),
+            "known_by": row.word("known_by", tuple(KNOWN_BY)),
+        }
     if "ladder" in top:
         extra["ladder"] = _ladder(top.table("ladder"), parameters)
     if "feed" in top:
@@ -223,6 +239,7 @@ def _kind_extra(kind: str, circuit: Subcircuit, top: Table, parameters: Mapping[
         row.only(*PIN_RATINGS, "reference")
         extra["pin"] = {**row.reals(PIN_RATINGS), "reference": row.text("reference")}
     if kind == "event":
+        extra["said"] = top.text("said", top.text("title"))
         extra["plan"] = plan_of(top, parameters)
     return extra
 

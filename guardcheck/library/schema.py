@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-COMMON_KEYS = ("title", "purpose", "reference", "known_by", "formerly", "ports", "parameters", "part", "check")
+COMMON_KEYS = ("title", "purpose", "reference", "known_by", "formerly", "ports", "parameters", "part", "check", "real")
 KIND_KEYS: Mapping[str, tuple[str, ...]] = {
     "source": ("states", "two_readings", "colour", "exposed", "pin", "feed", "ladder"),
     "stage": ("exposed",),
     "guard": ("exposed",),
     "cable": ("line",),
-    "display": ("remedy",),
+    "display": ("remedy", "sync_window"),
     "event": (
+        "said",
         "unit",
         "mated",
         "mating",
@@ -37,7 +38,10 @@ PARAMETER_KEYS = (
     "choices",
     "word",
     "fixed",
+    "moves",
 )
+MOVES = ("resistor", "capacitor")
+"""What a parameter is that a search for values may move: a resistor or a coupling capacitor that is fitted anew."""
 STATE_NAMES = ("white", "black", "blank", "sync")
 READING_ROLES = ("open", "loaded", "load", "emf", "impedance")
 BENCH_LOAD = "bench_load"

@@ -49,16 +49,28 @@ from guardcheck.model.findings import (
     unknown_codes,
 )
 from guardcheck.model.job import UNKNOWN_WORD, Fact, Job, Line, PartUse
-from guardcheck.model.parts import KINDS, PORTS, Check, Fitted, Parameter, Part
+from guardcheck.model.parts import KINDS, PORTS, Check, Fitted, Parameter, Part, TwoReadings
 from guardcheck.model.quantities import QUANTITIES, Kind
 from guardcheck.model.ranking import Ranked, Ranking
 from guardcheck.model.rules import ADVICE, SAFETY, SIGNAL, Ask, Case, Facts, Rule
+from guardcheck.model.schematic import Schematic, SchematicNode, SchematicPart
 from guardcheck.model.sheets import Row, Sheet, ShelfItem
-from guardcheck.model.standard import CLAIMS, INTERFACE, KNOWN_BY, PERSON, WITHSTAND, WORKMANSHIP, Limit, Standard
+from guardcheck.model.standard import (
+    ASSUMED,
+    CLAIMS,
+    INTERFACE,
+    KNOWN_BY,
+    PERSON,
+    WITHSTAND,
+    WORKMANSHIP,
+    Limit,
+    Standard,
+)
 from guardcheck.model.values import DECLARED, DEFAULT, DERIVED, UNKNOWN, Range, Value
 
 __all__ = [
     "ADVICE",
+    "ASSUMED",
     "BETTER",
     "CABLE",
     "CLAIMS",
@@ -142,6 +154,9 @@ __all__ = [
     "Result",
     "Row",
     "Rule",
+    "Schematic",
+    "SchematicNode",
+    "SchematicPart",
     "Sheet",
     "ShelfItem",
     "Standard",
@@ -149,6 +164,7 @@ __all__ = [
     "Sweep",
     "Trace",
     "Transient",
+    "TwoReadings",
     "Value",
     "unknown_codes",
 ]

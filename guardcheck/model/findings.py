@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from guardcheck.model.deck import EngineInfo
+from guardcheck.model.schematic import Schematic
 from guardcheck.model.standard import Limit
 
 CONFORMS, DOES_NOT_CONFORM, NOT_PROVEN, NOT_APPLICABLE = (
@@ -197,6 +198,7 @@ class Result:
     findings: tuple[Finding, ...]
     circuits: tuple[CircuitUsed, ...]
     curves: tuple[Curve, ...] = ()
+    schematics: tuple[Schematic, ...] = ()
     warnings: tuple[str, ...] = ()
     not_examined: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()

@@ -62,7 +62,7 @@ class Job:
     """One job file.
 
     `supply` and `display_facts` hold the declared values of `[supply]` and `[display]` (Value, bool or the string
-    ``"unknown"``); `lines_of` maps a dotted key to its line number in the file.
+    ``"unknown"``), `picture` those of what the unit makes; `lines_of` maps a dotted key to its line number in the file.
     """
 
     file: str
@@ -80,4 +80,5 @@ class Job:
     settings: Mapping[str, Any] = field(default_factory=dict)
     circuits: str | None = None
     warnings: tuple[str, ...] = ()
+    picture: Mapping[str, Any] = field(default_factory=dict)
     lines_of: Mapping[str, int] = field(default_factory=dict)

@@ -50,7 +50,7 @@ class Facts:
     forbids: frozenset[str] = frozenset()
 
     def table(self, name: str) -> tuple[tuple[str, Fact], ...]:
-        """Return the declared facts of one job table, each with a label no other one of them has."""
+        """Return the bench facts of one job table, each with a label no other one of them has."""
         found: dict[str, Fact] = {}
         for fact in self.declared:
             if fact.table == name:

@@ -11,8 +11,12 @@ KNOWN_BY = {
     "computed": "computed from values read in the reference named",
     "recalled": "from memory, unverified",
     "practice": "common practice, no published source",
+    "assumed": "assumed, not declared",
 }
 
+
+ASSUMED = "assumed"
+"""How a rating is known that nobody declared: what such a component usually has. Half of it is all that proves."""
 
 PERSON, INTERFACE, WITHSTAND, WORKMANSHIP = "person", "interface", "withstand", "workmanship"
 CLAIMS: Mapping[str, str] = {

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import os
-import stat
 from pathlib import Path
 
+from guardcheck import files
 from guardcheck.errors import CircuitError
 from guardcheck.model import Subcircuit
 from guardcheck.netlist.place import Place, quoted
@@ -39,24 +38,11 @@ def read_bytes(path: Path, *, within: Path | None = None) -> bytes:
         real = path.resolve(strict=True)
         if within is not None and not real.is_relative_to(within.resolve(strict=True)):
             raise place.error(f"the file leads out of the folder {quoted(str(within))}; only files inside it are read")
-        return _content(real, place)
+        return files.read_bytes(real, MAX_BYTES, what="a netlist", error=CircuitError, shown_as=place.file)
     except CircuitError:
         raise
     except OSError as error:
-        raise place.error(f"the netlist cannot be read: {error.strerror or 'the path is not usable'}") from None
+        reason = "no such file" if isinstance(error, FileNotFoundError) else error.strerror or "the path is not usable"
+        raise place.error(f"cannot be read: {reason.lower()}") from None
     except (ValueError, RuntimeError):
-        raise place.error("the netlist cannot be read: the path is not usable") from None
-
-
-def _content(real: Path, place: Place) -> bytes:
-    """Read through one handle, so that what was checked is what is read."""
-    if not stat.S_ISREG(real.stat().st_mode):
-        raise place.error("this is a folder or a device, not a netlist file")
-    handle = os.open(real, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
-    with os.fdopen(handle, "rb") as stream:
-        known = os.fstat(stream.fileno())
-        if not stat.S_ISREG(known.st_mode):
-            raise place.error("this is a folder or a device, not a netlist file")
-        if known.st_size > MAX_BYTES:
-            raise place.error(f"the file is larger than {MAX_BYTES // 1000} kB, the most a netlist may have")
-        return stream.read(MAX_BYTES + 1)
+        raise place.error("cannot be read: the path is not usable") from None

@@ -3,6 +3,7 @@
 from guardcheck.pipeline.browse import describe, new_job_text, shelf, write_new
 from guardcheck.pipeline.check import check, check_job
 from guardcheck.pipeline.guards import rank_guards
+from guardcheck.pipeline.inputs import files_named, require_same_job
 from guardcheck.pipeline.options import DEFAULT_SAMPLES, DEFAULT_SEED, Options
 from guardcheck.pipeline.verify import Bench, bench_of, new_readings, verify, verify_job
 from guardcheck.verification.inputs import Given, given
@@ -17,10 +18,12 @@ __all__ = [
     "check",
     "check_job",
     "describe",
+    "files_named",
     "given",
     "new_job_text",
     "new_readings",
     "rank_guards",
+    "require_same_job",
     "shelf",
     "verify",
     "verify_job",

@@ -11,7 +11,7 @@ CODE = "DEC01"
 
 
 def undecided_facts(facts: Sequence[Fact]) -> tuple[Finding, ...]:
-    """Return one needed `not_proven` finding for every declared fact whose table no rule handles."""
+    """Return one needed `not_proven` finding for every bench fact whose table no rule handles."""
     handled = handled_tables()
     return tuple(
         Finding(

@@ -23,13 +23,16 @@ from guardcheck.model import (
 )
 from guardcheck.rules import all_rules
 from guardcheck.verdict.outcome import as_claim, finding
-from guardcheck.verification.measured import CAPTURED, Measured
+from guardcheck.verification.measured import CAPTURED, Measured, captured_limits
 from guardcheck.verification.plan import Plan, planned_mismatch
 
 AMPLITUDES = ("level.white", "level.sync", "level.pp")
 INSTEAD = ("burst.amplitude", "level.low", "level.blank")
 """What a line without an amplitude limit is decided by: chroma by its burst, a control line by its level."""
 MISMATCH = "level.mismatch"
+FIELD_TILT = "response.field_tilt"
+MUST_SHOW = ("picture.bars",)
+"""What must be right once it was looked at: steps of declared bars that are not this line's own."""
 DECIDED = (CONFORMS, DOES_NOT_CONFORM)
 NOT_MEASURED = "not measured"
 DB = 20.0 / math.log(10.0)
@@ -39,13 +42,21 @@ READ_IT = (
     "a meter where the level is steady"
 )
 READ_SO = {
+    FIELD_TILT: (
+        "capture two whole fields (40 ms) of a white field or colour bars at 4 MHz or more, the line into its load, "
+        "the scope on DC coupling"
+    ),
+    "picture.bars": (
+        "capture this line again with eight full-height colour bars on the screen, white at the left, and say "
+        "--picture bars-75 or bars-100"
+    ),
     "level.black": (
         "measure it: colour bars on the screen, the line into its load, and read the black bar against the blanking "
         "beside the picture"
     ),
     "level.blank": (
         "measure it: the line into its load, the scope on direct coupling, and read the blanking beside the picture "
-        "against the unit's 0 V; or a meter where the level is steady"
+        "against the unit's 0 V; a meter shows the mean of a live line, never its blanking"
     ),
     "level.high": "measure it: the line at its input, the scope on direct coupling, the higher of the two levels",
     "level.low": "measure it: the line at its input, the scope on direct coupling, the lower of the two levels",
@@ -55,11 +66,16 @@ SAY_PICTURE = (
     "show a white field or colour bars, read it again, and say which picture it was",
     "say which picture was captured: --picture white, bars-100 or bars-75",
 )
+SAY_COUPLING = (
+    'say how the scope was coupled when it was read: coupling = "dc" under [scope] or in the reading',
+    "say how the scope was coupled when it captured: --coupling dc",
+)
 SAY_LOAD = (
     'say how the line was loaded when it was read: load = "terminated" or "open"',
     "say how the line was loaded when it was captured: --load terminated or --load open",
 )
 """For a typed reading, and for a capture."""
+READ_AGAIN = "read it again, both ways: the two readings of it cannot both be true"
 READ_FINER = (
     "read it again with less uncertainty: fill the screen, state the instrument's accuracy, use a 1 % terminator"
 )
@@ -76,7 +92,7 @@ class Row:
     @property
     def troubled(self) -> bool:
         """Tell whether a cause is worth looking for."""
-        level = self.finding.quantity.startswith("level.")
+        level = self.finding.quantity.startswith("level.") or self.finding.quantity == FIELD_TILT
         return level and self.measured.usable and (self.off or self.finding.outcome == DOES_NOT_CONFORM)
 
     @property
@@ -103,20 +119,57 @@ def to_measure(standard: Standard) -> tuple[str, ...]:
     return tuple(dict.fromkeys((*levels, *decides(standard))))
 
 
+def owed(plan: Plan) -> tuple[str, ...]:
+    """Return what of a line as built must be measured: a coupling capacitor owes the tilt of a field as well."""
+    tilt = (FIELD_TILT,) if plan.coupled and FIELD_TILT in plan.standard.limits else ()
+    return (*to_measure(plan.standard), *tilt)
+
+
 def held(plan: Plan, measured: Sequence[Measured]) -> tuple[Row, ...]:
     """Return the rows of one line: everything measured, and every level nobody measured."""
     limits = plan.standard.limits
     seen = (one for one in measured if one.quantity.value is not None or one.quantity.name in limits)
     rows = [_row(plan, one) for one in seen if not _superseded(one, measured)]
     known = {row.finding.quantity for row in rows}
-    rows += [_row(plan, _missing(plan, name)) for name in to_measure(plan.standard) if name not in known]
-    return _placed(_with_needs(plan, rows))
+    rows += [_row(plan, _missing(plan, name)) for name in owed(plan) if name not in known]
+    return _placed(_with_needs(plan, _without_the_impossible(rows)))
 
 
 def _superseded(one: Measured, measured: Sequence[Measured]) -> bool:
     """Tell whether a place kept for a reading is no longer needed because the quantity was measured elsewhere."""
     others = (other for other in measured if other is not one and not other.unread)
     return one.unread and any(other.quantity.name == one.quantity.name for other in others)
+
+
+def _without_the_impossible(rows: Sequence[Row]) -> list[Row]:
+    """Return the rows with no pass for a reading that another reading of the same quantity rules out.
+
+    Two readings of one level agree when they differ by no more than both expanded uncertainties together (root sum of
+    squares). Where they do not, one of them is wrong, and nobody knows which: neither proves anything good.
+    """
+    out = []
+    for row in rows:
+        rival = next((other for other in rows if _excludes(row.measured, other.measured)), None)
+        if rival is not None and row.finding.outcome == CONFORMS:
+            unit = QUANTITIES[row.finding.quantity].unit
+            why = (
+                f"Not proven: {show(row.measured.quantity.value or 0.0, unit)} ({row.measured.label}) and"
+                f" {show(rival.measured.quantity.value or 0.0, unit)} ({rival.measured.label}) exclude each other;"
+                f" one of them is wrong. {row.finding.why}"
+            )
+            row = replace(row, finding=replace(row.finding, outcome=NOT_PROVEN, why=why, remedy=READ_AGAIN))
+        out.append(row)
+    return out
+
+
+def _excludes(one: Measured, other: Measured) -> bool:
+    a, b = one.quantity, other.quantity
+    if one is other or a.name != b.name or not (one.usable and other.usable) or a.bound or b.bound:
+        return False
+    widths = (a.uncertainty, b.uncertainty)
+    if a.value is None or b.value is None or None in widths:
+        return False
+    return abs(a.value - b.value) > math.hypot(*(width or 0.0 for width in widths))
 
 
 def _missing(plan: Plan, name: str) -> Measured:
@@ -126,10 +179,10 @@ def _missing(plan: Plan, name: str) -> Measured:
 
 def _row(plan: Plan, one: Measured) -> Row:
     quantity = one.quantity
-    limit = plan.standard.limits.get(quantity.name)
+    limit = captured_limits().get(quantity.name) or plan.standard.limits.get(quantity.name)
     made = _held(quantity, limit)
     meaning = _meaning(plan, quantity)
-    comparable = quantity.value is not None and quantity.name.startswith("level.")
+    comparable = quantity.value is not None and (quantity.name.startswith("level.") or quantity.name == FIELD_TILT)
     compared, off = _against_plan(plan, quantity) if comparable else ("", False)
     why = " ".join(text for text in (made.why, meaning, compared) if text)
     remedy = _remedy(one, made) if limit is not None else None
@@ -149,7 +202,7 @@ def _meaning(plan: Plan, quantity: Quantity) -> str:
 def _against_plan(plan: Plan, quantity: Quantity) -> tuple[str, bool]:
     """Return the plan of a level in words, and whether a cause is owed because the reading lies off it.
 
-    A direct voltage off the plan may be the scope's coupling: it asks for a cause only where it decides the line.
+    A direct voltage asks for a cause when the scope's coupling is known: else it may be that alone.
     """
     planned, unit = plan.nominal(quantity.name), QUANTITIES[quantity.name].unit
     if plan.failure is not None:
@@ -163,12 +216,12 @@ def _against_plan(plan: Plan, quantity: Quantity) -> tuple[str, bool]:
     if value is None or width is None or quantity.bound is not None or quantity.failure is not None:
         return f"{words}.", False
     away = value - planned
-    tolerance = 2.0 * plan.half_spread(quantity.name) / math.sqrt(3.0)
+    tolerance = math.hypot(2.0 * plan.half_spread(quantity.name) / math.sqrt(3.0), plan.pictures(quantity.name))
     if abs(away) <= math.hypot(width, tolerance):
         return f"{words}; the reading agrees with it.", False
     side = "above" if away > 0 else "below"
     told = f"{words}; the reading lies {show(abs(away), unit)} {side}, more than both uncertainties."
-    return told, quantity.name in AMPLITUDES or quantity.name in decides(plan.standard)
+    return told, "coupling" not in quantity.unknowns
 
 
 def _remedy(one: Measured, made: Finding) -> str | None:
@@ -182,7 +235,9 @@ def _remedy(one: Measured, made: Finding) -> str | None:
         return SAY_PICTURE[option]
     if quantity.failure is not None:
         return None
-    return SAY_LOAD[option] if "load" in quantity.unknowns else READ_FINER
+    said = {"load": SAY_LOAD, "coupling": SAY_COUPLING}
+    asked = [words[option] for name, words in said.items() if name in quantity.unknowns]
+    return "; ".join(asked) or READ_FINER
 
 
 def _with_needs(plan: Plan, rows: Sequence[Row]) -> list[Row]:
@@ -192,7 +247,7 @@ def _with_needs(plan: Plan, rows: Sequence[Row]) -> list[Row]:
     Of several measurements of one quantity, one that conforms proves it; the others need not.
     """
     proven = {row.finding.quantity for row in rows if row.finding.outcome == CONFORMS}
-    must = to_measure(plan.standard)
+    must = (*owed(plan), *MUST_SHOW)
 
     def counts(made: Finding) -> bool:
         if made.limit is None or made.kind == WORKMANSHIP:

@@ -8,6 +8,7 @@ from guardcheck.library import BENCH_LOAD
 from guardcheck.model import (
     NOT_MEASURED,
     NOT_PROVEN,
+    QUANTITIES,
     RATING_NOT_STATED,
     SIMULATED,
     UNKNOWN_OF,
@@ -43,7 +44,7 @@ def advice(finding: Finding, sources: Mapping[str, Part]) -> str | None:
         source = sources.get(finding.line or "")
         return None if source is None else source_advice(source)
     if finding.outcome == NOT_PROVEN and finding.value is not None and finding.origin == SIMULATED:
-        return "fit parts of closer tolerance, or measure the level after soldering"
+        return f"measure {QUANTITIES[finding.quantity].title} of {finding.line} after soldering"
     return None
 
 
@@ -64,13 +65,16 @@ def _event_advice(finding: Finding) -> str:
     """Return what to do about a stress that is too much, or that could not be decided."""
     line = finding.line or "the line"
     if finding.quantity == "part.power":
-        return f"fit parts of {line} that stand the heat, or keep this mistake from happening: a keyed or labelled plug"
+        return (
+            f"on {line}, fit parts with a higher power rating, or keep this mistake from happening: a keyed or "
+            "labelled plug"
+        )
     if RATING_NOT_STATED in finding.codes:
         return (
             f"look up what the chip on {line} may take (clamp current, pin voltage) in its data sheet and write it "
             "into the job's pin table, or name its family"
         )
-    return f"see which guard helps {line}, and where it must sit: guardcheck guards JOB --line {line}"
+    return f"compare guards: guardcheck guards JOB --line {line}"
 
 
 def plan_rows(job: Job) -> tuple[tuple[str, str, str], ...]:

@@ -13,7 +13,7 @@ from guardcheck.errors import InputError
 from guardcheck.job import read_job
 from guardcheck.library import BENCH_LOAD
 from guardcheck.measure.capture import NAMES
-from guardcheck.measure.readings import Budget, Reading, new_readings_text, read_readings, unknown_lines
+from guardcheck.measure.readings import Budget, Reading, ReadingsFile, new_readings_text, read_readings, unknown_lines
 from guardcheck.model import CONFORMS, CircuitUsed, Finding, Job, Result
 from guardcheck.pipeline.judgement import Row, held, mismatches, to_measure
 from guardcheck.pipeline.named import check_settings
@@ -99,11 +99,11 @@ def verify_job(job: Job, engine: Engine, given: Given, options: Options, progres
     say = progress or (lambda done, total, what: None)
     plan = plan_of(job, options)
     say(0, 3, "the plan")
-    readings = _readings(job, given)
-    planned = plans(engine, plan, _names(job, given, readings))
+    file = _readings(job, given)
+    planned = plans(engine, plan, _names(job, given, file.readings))
     say(1, 3, "readings and captures")
-    read = from_readings(readings, planned)
-    shot, captured = from_captures(given, readings, job, planned)
+    read = from_readings(file.readings, planned)
+    shot, captured = from_captures(given, file, job, planned)
     measured = _by_line(planned, (*read, *shot))
     rows = {name: held(one, measured[name]) for name, one in planned.items()}
     say(2, 3, "causes")
@@ -142,13 +142,13 @@ def verify_job(job: Job, engine: Engine, given: Given, options: Options, progres
     )
 
 
-def _readings(job: Job, given: Given) -> tuple[Reading, ...]:
+def _readings(job: Job, given: Given) -> ReadingsFile:
     """Return the readings handed over. Raises JobError for a file or a line that is not known."""
     if given.readings is None:
-        return ()
-    readings = read_readings(given.readings)
-    unknown_lines(readings, tuple(line.name for line in job.lines))
-    return readings
+        return ReadingsFile()
+    file = read_readings(given.readings)
+    unknown_lines((*file.readings, *file.captures), tuple(line.name for line in job.lines))
+    return file
 
 
 def _names(job: Job, given: Given, readings: Sequence[Reading]) -> Mapping[str, set[str]]:

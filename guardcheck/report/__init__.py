@@ -4,8 +4,10 @@ from guardcheck.files import write_bytes, write_text
 from guardcheck.report.bench_sheet.page import to_bench_sheet
 from guardcheck.report.handover import PAPERS, evidence, to_checklist_html, to_checklist_pdf
 from guardcheck.report.page.result import first_screen, to_html
+from guardcheck.report.pictures.line.svg import lines_svg
 from guardcheck.report.pictures.panels import drawings
-from guardcheck.report.saved.compare import compare
+from guardcheck.report.pictures.svg import prepare as prepare_pictures
+from guardcheck.report.saved.compare import compare, worsened
 from guardcheck.report.saved.read import from_json, read_result
 from guardcheck.report.saved.write import to_json
 from guardcheck.report.text.batch import summary, unique_names
@@ -20,6 +22,8 @@ __all__ = [
     "evidence",
     "first_screen",
     "from_json",
+    "lines_svg",
+    "prepare_pictures",
     "ranking_to_html",
     "ranking_to_json",
     "ranking_to_terminal",
@@ -35,6 +39,7 @@ __all__ = [
     "to_outcome",
     "to_terminal",
     "unique_names",
+    "worsened",
     "write_bytes",
     "write_text",
 ]

@@ -19,6 +19,8 @@ _FILE = re.compile(r"[a-z]{3}[0-9]{2}_[a-z_]+")
 class Loaded:
     """A rule as found: its record, its function, its cases, its page (the docstring), and what it asks of ngspice.
 
+    `slug` is what a reader calls it: the name of its file without the code.
+
     `settings` gives, for each key of a job that only this rule understands, the names it may have.
     """
 
@@ -26,6 +28,7 @@ class Loaded:
     judge: Callable[[Facts], tuple[Finding, ...]]
     cases: tuple[Case, ...]
     page: str
+    slug: str
     asks: Callable[[Facts], tuple[Ask, ...]] | None = None
     settings: Mapping[str, Callable[[], tuple[str, ...]]] = field(default_factory=dict)
 
@@ -43,6 +46,7 @@ def all_rules() -> tuple[Loaded, ...]:
                     module.judge,
                     module.CASES,
                     module.__doc__ or "",
+                    info.name.partition("_")[2].replace("_", "-"),
                     getattr(module, "asks", None),
                     getattr(module, "SETTINGS", {}),
                 )

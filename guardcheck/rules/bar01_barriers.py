@@ -393,7 +393,7 @@ def _case(material: str, *faces: str, answer: float | None = None, **more: Any) 
     readings = tuple({**reading, "face": face, **more} for face in faces)
     entries = {"material": material, "working_voltage": Value.exact(12.0, "V"), "readings": readings}
     entries["node_resistance"] = Value.exact(75.0, "ohm")
-    return Facts(declared=(Fact("barrier", 0, "riser", entries),), answers={"BAR01/riser": answer})
+    return Facts(declared=(Fact("barrier", 0, "add-on", entries),), answers={"BAR01/add-on": answer})
 
 
 _TERAOHM = {"meter_range": Value.exact(2e12, "ohm"), "test_voltage": Value.exact(100.0, "V")}

@@ -42,6 +42,8 @@ RULE = Rule(
         "burst.amplitude",
         "burst.frequency",
         "noise.rms",
+        "noise.hum",
+        "picture.bars",
     ),
 )
 

@@ -51,8 +51,8 @@ SHOWN = (
 NO_BOUND = 100.0
 """Margin [dB] that only a bound nobody knows leaves."""
 REMEDY = (
-    "see which guard buys most on this line (guardcheck guards); a clamp at the connector and a resistor between it "
-    "and the chip is the order to try first. Until then join and part connectors only with everything unplugged"
+    "compare guards on this line (guardcheck guards); a clamp at the connector and a resistor between it and the chip "
+    "is the order to try first. Until then connect and disconnect only with everything unplugged"
 )
 RULE = Rule(code="EVT01", title="Stress at the pin", klass=SAFETY, quantities=(*MARGINS, *SHOWN), kind=WITHSTAND)
 
@@ -80,14 +80,14 @@ def _outcome(one: Quantity) -> tuple[str, str]:
     if one.failure is not None:
         return NOT_PROVEN, f"Not proven: {one.failure}."
     if judge_margin(most) == DOES_NOT_CONFORM:
-        return DOES_NOT_CONFORM, f"The rating is passed by {abs(one.value):.1f} dB."
+        return DOES_NOT_CONFORM, f"The rating is exceeded by {abs(one.value):.1f} dB."
     if judge_margin(least) == CONFORMS:
         return CONFORMS, f"At least {least:.1f} dB to spare."
     if most - least > 2.0 * EVENT_MARGIN_DB:
         harm = "nothing known counts as harm" if most >= NO_BOUND else f"{most:.1f} dB against what would be harm"
         return NOT_PROVEN, f"Not proven: {least:.1f} dB against what a rating proves, {harm}."
     return NOT_PROVEN, (
-        f"Not proven: a margin of {one.value:.1f} dB is too small to decide; models of chips are no better than "
+        f"Not proven: a margin of {one.value:.1f} dB is too small to decide; chip models are uncertain by "
         f"{EVENT_MARGIN_DB:g} dB."
     )
 
@@ -101,7 +101,7 @@ CASES = (
     Case("12 mA against 20 mA", _row(4.4), CONFORMS),
     # 20 log10(0.02 / 3.5) = -44.9 dB
     Case("3.5 A against 20 mA", _row(-44.9), DOES_NOT_CONFORM),
-    Case("1 dB to spare: models are no better than that", _row(1.0), NOT_PROVEN),
+    Case("1 dB to spare: the models are uncertain by more", _row(1.0), NOT_PROVEN),
     Case("rating unknown: the strictest breaks, the loosest holds", _row(-6.0, spread=(-6.0, 20.0)), NOT_PROVEN),
     Case("rating unknown: even the loosest breaks", _row(-30.0, spread=(-30.0, -4.0)), DOES_NOT_CONFORM),
     Case(

@@ -4,8 +4,8 @@ Hazard
     Mains, a picture tube, a reservoir capacitor, an optical pick-up with its lid switch bridged, a lithium cell, hot
     air: none of them shows in the signal, each has hurt somebody.
 What is read
-    What the job declares under [hazards]: flags, the wavelength and power of a laser. What is only unknown is told as
-    unknown, never as a fact.
+    What the job declares under [hazards]: flags, the wavelength and power of a laser. Without that table nobody has
+    looked, and nothing is proven. What is only unknown is told as unknown, never as a fact.
 Limit and source
     Class 1 limits of a laser by wavelength (IEC 60825-1, as coded in public programs); class 3R is five times class 1
     for invisible light and 5 mW for visible light. The other figures are service practice (cautions/hazards.toml).
@@ -24,7 +24,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from guardcheck.cautions import Hazard, declared_hazards, hazards
+from guardcheck.cautions import TABLE, Hazard, declared_hazards, hazards
 from guardcheck.errors import InputError
 from guardcheck.model import (
     COMPUTED,
@@ -53,6 +53,12 @@ FACT, POWER = "declared.fact", "laser.power"
 RULE = Rule(code="HAZ01", title="Unit hazards", klass=SAFETY, quantities=(POWER,), tables=("hazards",), kind=PERSON)
 
 CAUTION, RESTORE, LIMIT = "caution", "restore", "limit"
+NOBODY_LOOKED = "Not proven: the job has no [hazards] table, so nobody has said what else in the unit can hurt."
+LOOK = (
+    'look, then write [hazards] into the job file: true for what is there, "unknown" where you could not look; an '
+    "empty table says that you looked and found nothing"
+)
+
 C4_FROM = 700e-9
 """Wavelength [m] from which the limit rises with C4."""
 
@@ -121,7 +127,9 @@ def judge(facts: Facts) -> tuple[Finding, ...]:
             findings += _laser(entries, hazard.caution(declared)) if held else (_hazard(facts, hazard, declared),)
     if findings:
         return tuple(findings)
-    why = "Not applicable: the job declares no hazard; that is no proof that there is none."
+    if not facts.table(TABLE):
+        return (replace(_row("not looked for", NOT_PROVEN, NOBODY_LOOKED), remedy=LOOK),)
+    why = "Not applicable: the job says that there is no hazard; nobody can prove that there is none."
     return (_row("none declared", NOT_APPLICABLE, why, needed=False),)
 
 
@@ -187,5 +195,6 @@ CASES = (
     Case("0.3 mW at 780 nm, declared", _case(**_CD, laser_power=Value.exact(0.3e-3, "W")), NOT_PROVEN),
     Case("pick-up, power not declared", _case(**_CD), NOT_PROVEN),
     Case("picture tube, not shown discharged", _case(crt=True), NOT_PROVEN),
-    Case("nothing declared", Facts(), NOT_APPLICABLE),
+    Case("looked, and nothing there", _case(), NOT_APPLICABLE),
+    Case("nobody looked", Facts(), NOT_PROVEN),
 )

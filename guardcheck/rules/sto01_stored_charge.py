@@ -221,9 +221,8 @@ def _by_reading(one: _Capacitor, measured: Quantity) -> Finding:
         why = f"Not proven: {format_si(volts, 'V')} was read {format_si(after, 's')} after unplugging, {doubt}."
         return replace(judged, outcome=NOT_PROVEN, why=why, remedy=_TRY_METER)
     if one.place != INTERNAL and after > seconds:
-        why = (
-            f"Not proven: {judged.why} But pins of a plug must be there within {format_si(seconds, 's')} of unplugging."
-        )
+        soon = format_si(seconds, "s")
+        why = f"Not proven: {judged.why} But pins of a plug must be below the limit within {soon} of unplugging."
         return replace(judged, outcome=NOT_PROVEN, why=why)
     return replace(judged, why=f"{judged.why} Charge can come back: measure again before touching.")
 
@@ -288,7 +287,7 @@ def _wait(where: str, one: _Capacitor, *, settled: bool) -> Finding:
     quantity = Quantity(WAIT, "", None, one.wait, origin=COMPUTED, where=where)
     limit = None if one.place == INTERNAL else _data().plug
     if one.wait is None:
-        why = "No time makes it safe: no bleeder, capacitance and voltage are declared together; discharge and measure."
+        why = "Waiting time unknown: declare bleeder, capacitance and voltage; discharge and measure."
         return _row(quantity, limit, NOT_APPLICABLE if settled else NOT_PROVEN, why, needed=not settled)
     told = f"{format_si(one.wait, 's')} until it is harmless, by the declared values"
     if limit is None or settled:

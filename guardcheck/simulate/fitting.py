@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
 
 from guardcheck.errors import InputError, JobError, accepted, nearest
 from guardcheck.library import BENCH_LOAD, Library
@@ -21,16 +22,35 @@ from guardcheck.model import (
     PartUse,
     Range,
     Standard,
+    TwoReadings,
     Value,
 )
 from guardcheck.standards import load_standard, standard_names
 from guardcheck.units import parse
 
+DECLARED_IN_JOB = "rating declared in the job file"
 WIRE = 1e-3
 """What 0 ohm becomes [ohm]: a wire, which a netlist can hold."""
 LOAD_RESISTOR = Parameter(
     "load", "ohm", "the resistor the pin was loaded with", usual=Range(37.5, 1e3), possible=Range(1.0, 1e6)
 )
+RATINGS = {
+    "power_rating": Parameter(
+        "power_rating",
+        "W",
+        "what each resistor of this part may turn into heat: its packet, its colour code's size, or the data sheet",
+        usual=Range(0.05, 5.0),
+        possible=Range(0.01, 100.0),
+    ),
+    "voltage_rating": Parameter(
+        "voltage_rating",
+        "V",
+        "what each capacitor of this part may hold, or its resistors where it has none: printed on it",
+        usual=Range(2.5, 500.0),
+        possible=Range(0.5, 10e3),
+    ),
+}
+"""Ratings that any part with rated components takes beside its parameters; not declared, each is assumed."""
 HEAVY = 0.4
 """Part of the load a pin bears below which a reading is warned of: 37.5 ohm on an analogue output is still usual."""
 READING_TOLERANCE = 0.03
@@ -73,10 +93,11 @@ class Fitter:
         A source need not be given the levels of a signal it does not make here: with `signal`, only the parameters of
         its netlist and of that signal's states are asked for.
         """
-        part = self.part(use)
+        part = self._rated(self.part(use), use)
         readings = part.extra.get("two_readings", {}) if part.kind == "source" else {}
         given, words, missing = self._given(part, use, readings)
         given.update(self._two_readings(part, use, readings))
+        follows = _follows(readings, given)
         values, same = dict(given), {}
         spoken = {target for states in part.states.values() for target in states.values()}
         idle = spoken - set(part.states.get(signal or "", {}).values()) - set(part.circuit.parameters)
@@ -101,7 +122,22 @@ class Fitter:
         for parameter in part.parameters.values():
             if parameter.choices and parameter.name not in words and parameter.word is not None:
                 words[parameter.name] = parameter.word
-        return Fitted(part, values, words, same, tuple(missing))
+        return Fitted(part, values, words, same, tuple(missing), follows)
+
+    def _rated(self, part: Part, use: PartUse) -> Part:
+        """Return the part with the ratings the job declares of its components in place of the assumed ones."""
+        declared = {
+            name: self._value(RATINGS[name], use.values[name], f"{use.values_key}.{name}").low
+            for name in _rateable(part)
+            if name in use.values and name not in part.parameters and use.values[name] != UNKNOWN_WORD
+        }
+        if not declared:
+            return part
+        holds = any("working_voltage" in row for row in part.extra["parts"])
+        return replace(
+            part,
+            extra={**part.extra, "parts": tuple(_as_declared(row, declared, holds) for row in part.extra["parts"])},
+        )
 
     def _given(
         self, part: Part, use: PartUse, readings: Mapping[str, str]
@@ -112,14 +148,14 @@ class Fitter:
         reading_names = {readings[role] for role in ("open", "loaded", "load") if role in readings}
         for name, given in use.values.items():
             key = f"{use.values_key}.{name}"
-            if name in reading_names:
-                continue
             parameter = part.parameters.get(name)
+            if name in reading_names or (parameter is None and name in _rateable(part)):
+                continue
             if parameter is None and name in part.circuit.parameters and isinstance(given, Value):
                 values[name] = self._own_value(given, key)
                 continue
             if parameter is None:
-                known = [*part.parameters, *part.circuit.parameters, *reading_names]
+                known = [*part.parameters, *part.circuit.parameters, *reading_names, *_rateable(part)]
                 raise self._error(
                     key,
                     f"{part.kind} '{part.name}' has no parameter '{name}'; accepted: "
@@ -227,7 +263,8 @@ class Fitter:
             f"{key}: source impedance {derived.nominal:.3g} ohm ({derived.low:.3g} to {derived.high:.3g} ohm) derived "
             f"from two scope readings{presumed}"
         )
-        return {readings["emf"]: replace(emf, known=DERIVED), readings["impedance"]: derived}
+        found = {readings["emf"]: replace(emf, known=DERIVED), readings["impedance"]: derived}
+        return {**found, names["loaded"]: loaded, names["load"]: load}
 
     def _heavy(self, part: Part, readings: Mapping[str, str], load: Value, key: str) -> None:
         """Warn of a load that a pin of this kind should not have been asked to bear."""
@@ -251,10 +288,38 @@ class Fitter:
         return rail
 
 
+def _rateable(part: Part) -> tuple[str, ...]:
+    """Return the ratings a job may declare of a part: those its components carry without a data sheet behind them."""
+    rows = [row for row in part.extra.get("parts", ()) if "model" not in row]
+    power = any("power" in row for row in rows)
+    volts = power or any("working_voltage" in row for row in rows)
+    return tuple(name for name, has in (("power_rating", power), ("voltage_rating", volts)) if has)
+
+
+def _as_declared(row: Mapping[str, Any], declared: Mapping[str, float], holds: bool) -> Mapping[str, Any]:
+    """Return one component's row with the declared ratings; `holds` tells whether the part has capacitors."""
+    if "model" in row:
+        return row
+    key = "working_voltage" if holds else "voltage"
+    found = dict(row)
+    if "power_rating" in declared and "power" in row:
+        found["power"] = declared["power_rating"]
+    if "voltage_rating" in declared and (key in row or (not holds and "power" in row)):
+        found[key] = declared["voltage_rating"]
+    return row if found == row else {**found, "reference": DECLARED_IN_JOB, "known_by": "read"}
+
+
 def _unknown(parameter: Parameter) -> Value:
     assert parameter.usual is not None
     low, high = parameter.usual.low, parameter.usual.high
     return Value((low + high) / 2, parameter.unit, low, high, UNKNOWN, UNKNOWN_WORD)
+
+
+def _follows(readings: Mapping[str, str], given: Mapping[str, Value]) -> dict[str, TwoReadings]:
+    """Return what follows from two readings: their errors are the readings', so impedance and EMF vary together."""
+    if readings.get("loaded") not in given:
+        return {}
+    return {readings["impedance"]: TwoReadings(readings["emf"], readings["loaded"], readings["load"])}
 
 
 def _with_tolerance(value: Value, role: str) -> Value:
@@ -285,7 +350,22 @@ def standard_of(job: Job, line: Line) -> Standard:
             key=key,
             line=job.lines_of.get(key),
         )
-    return load_standard(line.standard)
+    return at_rate(load_standard(line.standard), job.picture)
+
+
+def at_rate(standard: Standard, picture: Mapping[str, Any]) -> Standard:
+    """Return a standard for the picture the unit makes: its own field rate, and line rate where it counts lines.
+
+    What is not declared stays as the standard has it: the slowest field its sets take, which tilts most.
+    """
+    rate, lines = picture.get("field_rate"), picture.get("lines_per_field")
+    if not isinstance(rate, Value):
+        return standard
+    extra = {**standard.extra, "field_rate": rate.nominal, "field_rate_declared": True}
+    if isinstance(lines, Value):
+        line_rate = rate.nominal * lines.nominal
+        extra |= {"line_rate": line_rate, "timing": {**standard.extra["timing"], "line_period": 1.0 / line_rate}}
+    return replace(standard, extra=extra)
 
 
 def states_of(job: Job, fitter: Fitter, line: Line, standard: Standard) -> tuple[str, ...]:

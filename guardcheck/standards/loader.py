@@ -26,6 +26,7 @@ KEYS = (
     "reference",
     "caution",
     "own_input",
+    "shared_rate",
     "quantities",
     "captured",
     "line_rate",
@@ -93,7 +94,7 @@ def standard_of(name: str, top: Table) -> Standard:
         top.refuse("quantities", f"is missing; name at least one of {accepted(QUANTITIES)}")
     limits: dict[str, Limit] = {}
     for row in top.tables("limit"):
-        limit = _limit(row)
+        limit = limit_of(row)
         if limit.quantity in limits:
             row.refuse("quantity", f"'{limit.quantity}' has two limits; one is wanted")
         if limit.quantity not in (*quantities, *captured):
@@ -124,7 +125,8 @@ def _quantities(top: Table, key: str) -> tuple[str, ...]:
     return names
 
 
-def _limit(row: Table) -> Limit:
+def limit_of(row: Table) -> Limit:
+    """Return the limit a table describes."""
     row.only(*LIMIT_KEYS)
     quantity = row.text("quantity")
     if quantity not in QUANTITIES:
@@ -191,6 +193,7 @@ def _extra(top: Table, captured: tuple[str, ...]) -> dict[str, Any]:
     if "caution" in top:
         extra["caution"] = top.text("caution")
     extra["own_input"] = "own_input" in top and top.flag("own_input")
+    extra["shared_rate"] = "shared_rate" in top and top.flag("shared_rate")
     windows = tuple(_window(row) for row in top.tables("window"))
     if windows:
         extra["windows"] = windows

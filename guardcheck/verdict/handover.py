@@ -61,9 +61,12 @@ class Evidence:
 def evidence(check: Result, readings: Result | None = None) -> Evidence:
     """Join a result of `check` with the result of `verify` for the same job.
 
-    Raises `InputError` when the two are of different units or job files: readings of another job prove nothing here.
+    Raises `InputError` when one is of another command, or the two are of different units or job files: readings of
+    another job prove nothing here.
     """
+    _made_by(check, "check")
     if readings is not None:
+        _made_by(readings, "verify")
         _same_job(check, readings)
     known = set(check.findings)
     measured = [] if readings is None else [one for one in readings.findings if one not in known]
@@ -100,6 +103,13 @@ def _unmeasured(lines: Iterable[str], findings: Sequence[Finding]) -> tuple[tupl
         elif gaps := tuple(sorted((q for at, q in wanted - decided if at == line), key=quantity_rank)):
             open_.append((line, gaps))
     return tuple(open_)
+
+
+def _made_by(one: Result, command: str) -> None:
+    """Refuse a result of another command: readings prove nothing of a plan, and a plan is no reading."""
+    if one.command != command:
+        problem = f"is a result of '{one.command[:20]}'; a result of '{command}' is wanted here"
+        raise InputError(problem, key=command)
 
 
 def _same_job(check: Result, readings: Result) -> None:

@@ -16,11 +16,13 @@ from numpy.typing import NDArray
 
 from guardcheck.formatting import limits, line_rank, reading, share, show, span
 from guardcheck.model import (
+    ASSUMED,
     COMPUTED,
     CONFORMS,
     DECLARED_ORIGIN,
     DOES_NOT_CONFORM,
     FORBIDDEN,
+    MEASURED,
     MISTAKE,
     NOT_APPLICABLE,
     NOT_PROVEN,
@@ -39,7 +41,10 @@ from guardcheck.model import (
 from guardcheck.units import settled
 
 EVENT_MARGIN_DB = 1.5
-"""Margin an event needs to conform, and lacks to fail: models of chips are no better than that (design rule)."""
+"""Margin an event needs to conform, and lacks to fail: chip models are uncertain by that much (design rule)."""
+
+ASSUMED_FACTOR = 2.0
+"""How far below a rating that nobody declared a stress must stay to conform (design rule)."""
 
 AT_LEAST = "at_least"
 """`Quantity.bound` of a reading the true value lies above; the other bound is ``at_most``."""
@@ -173,6 +178,15 @@ def _as_written(quantity: Quantity) -> Quantity:
     )
 
 
+def _beyond(value: float, limit: Limit) -> str:
+    """Return ``is above 0.5 dB``: the end that a value breaks, the whole range behind it where there are two."""
+    unit = QUANTITIES[limit.quantity].unit
+    low = limit.low is not None and value < limit.low
+    side, end = ("below", limit.low) if low else ("above", limit.high)
+    both = f" ({limits(limit.low, limit.high, unit)})" if None not in (limit.low, limit.high) else ""
+    return f"is {side} {show(end, unit)}{both}"
+
+
 def _missing(quantity: Quantity) -> Judgement:
     reason = quantity.failure or "no value was obtained"
     return Judgement(NOT_PROVEN, f"Not proven: {reason}.")
@@ -215,6 +229,14 @@ def judge_simulated(quantity: Quantity, limit: Limit) -> Judgement:
         )
     if lost:
         return Judgement(NOT_PROVEN, f"Not proven: {lost} did not solve.", interval, within)
+    if limit.known_by == ASSUMED and not all(inside(ASSUMED_FACTOR * end, limit) for end in (quantity.value, *ends)):
+        return Judgement(
+            NOT_PROVEN,
+            f"Not proven: {value} is within {allowed}, but that rating is assumed, and an assumed one proves only what "
+            f"keeps to half of it.",
+            interval,
+            within,
+        )
     is_, are = ("lies within", "does") if None not in (limit.low, limit.high) else ("is", "is")
     builds = ""
     if ends and show(min(ends), unit) != show(max(ends), unit):
@@ -245,7 +267,7 @@ def judge_measured(value: float, expanded: float, limit: Limit, unit: str) -> Ju
     if low + expanded <= value <= high - expanded:
         return Judgement(CONFORMS, f"{seen} lies within {allowed} by more than its uncertainty ({likely}).")
     if value < low - expanded or value > high + expanded:
-        return Judgement(DOES_NOT_CONFORM, f"{seen} lies outside {allowed} by more than its uncertainty ({likely}).")
+        return Judgement(DOES_NOT_CONFORM, f"{seen} {_beyond(value, limit)} by more than its uncertainty ({likely}).")
     return Judgement(NOT_PROVEN, f"{seen} is too close to the limits ({allowed}) for its uncertainty ({likely}).")
 
 
@@ -279,7 +301,7 @@ def judge_declared(quantity: Quantity, limit: Limit) -> Judgement:
     unit = QUANTITIES[quantity.name].unit
     value, allowed = show(quantity.value, unit), limits(limit.low, limit.high, unit)
     if not inside(quantity.value, limit):
-        return Judgement(DOES_NOT_CONFORM, f"{value}, from what was declared, lies outside {allowed}.")
+        return Judgement(DOES_NOT_CONFORM, f"{value}, from what was declared, {_beyond(quantity.value, limit)}.")
     return Judgement(NOT_PROVEN, f"{value} lies within {allowed}, but a declaration is not a measurement.")
 
 
@@ -352,6 +374,33 @@ def finding(rule: str, quantity: Quantity, limit: Limit | None, *, needed: bool)
         condition=quantity.condition,
         codes=(*unknown_codes(quantity.unknowns), *quantity.codes),
     )
+
+
+DECLARED_FACT = "declared.fact"
+"""The one quantity that may conform without a number: what was declared is right or it is not."""
+
+
+def flattered(one: Finding) -> str | None:
+    """Return why a finding that is said to conform cannot, by its own numbers; None when they bear it out.
+
+    A saved finding may come from anybody. It is held against its own limits once more, as it was when it was made:
+    a measured value with its uncertainty, anything else with its whole spread.
+    """
+    if one.outcome != CONFORMS or (one.quantity == DECLARED_FACT and one.value is None):
+        return None
+    low = one.low if one.low is not None or one.limit is None else one.limit.low
+    high = one.high if one.high is not None or one.limit is None else one.limit.high
+    if one.value is None:
+        return "without a value"
+    if low is None and high is None:
+        return "without a limit"
+    limit = Limit(one.quantity, low, high, None, "", "read")
+    if one.origin == MEASURED and one.uncertainty is not None:
+        judged = judge_measured(one.value, one.uncertainty, limit, one.unit)
+        return None if judged.outcome == CONFORMS else f"with {reading(one.value, one.uncertainty, one.unit)}"
+    ends = [one.value, *(one.spread or ()), *(one.interval or ())]
+    outside = next((end for end in ends if not inside(end, limit)), None)
+    return None if outside is None else f"with {show(outside, one.unit)} against {limits(low, high, one.unit)}"
 
 
 def hold(rule: Rule, facts: Facts) -> tuple[Finding, ...]:

@@ -8,12 +8,17 @@ from pathlib import Path
 
 from guardcheck.errors import InputError, accepted, nearest
 from guardcheck.measure.readings import Accuracy, parse_accuracy
-from guardcheck.measure.readings.records import LOADS, PICTURES, PLACES
+from guardcheck.measure.readings.records import COUPLINGS, LOADS, PICTURES, PLACES
 from guardcheck.units import shown
 
 ALL = ""
 """Stands for every capture, where a word was given without the name of a line."""
-WORDS: Mapping[str, tuple[str, ...]] = {"picture": tuple(PICTURES), "load": tuple(LOADS), "place": tuple(PLACES)}
+WORDS: Mapping[str, tuple[str, ...]] = {
+    "picture": tuple(PICTURES),
+    "load": tuple(LOADS),
+    "place": tuple(PLACES),
+    "coupling": tuple(COUPLINGS),
+}
 
 
 @dataclass(frozen=True)
@@ -29,8 +34,9 @@ class CaptureFile:
 class Given:
     """Everything measured, as handed over.
 
-    `sync` names the channel that carries sync for lines without their own. `words` maps ``picture``, ``load`` and
-    ``place`` to what was said of each line's capture (`ALL` for every other). `accuracy` is the oscilloscope's.
+    `sync` names the channel that carries sync for lines without their own. `words` maps ``picture``, ``load``,
+    ``place`` and ``coupling`` to what was said of each line's capture (`ALL` for every other). `accuracy` is the
+    oscilloscope's.
     """
 
     readings: Path | None = None
@@ -53,6 +59,7 @@ def given(
     picture: Sequence[str] = (),
     load: Sequence[str] = (),
     place: Sequence[str] = (),
+    coupling: Sequence[str] = (),
     accuracy: str | None = None,
 ) -> Given:
     """Read what the command line was handed.
@@ -62,7 +69,7 @@ def given(
     readings : a readings file
     captures : ``LINE=FILE`` or ``LINE=FILE#CHANNEL``
     sync : the channel that carries sync
-    picture, load, place : a word of the readings file, for all captures, or ``LINE=WORD`` for one
+    picture, load, place, coupling : a word of the readings file, for all captures, or ``LINE=WORD`` for one
     accuracy : the oscilloscope's, as its data sheet prints it
 
     Raises
@@ -73,7 +80,8 @@ def given(
     """
     if readings is None and not captures:
         raise InputError("nothing was measured: give --readings FILE, --capture LINE=FILE, or both", key="verify")
-    said = {key: _words(key, texts) for key, texts in (("picture", picture), ("load", load), ("place", place)) if texts}
+    words = {"picture": picture, "load": load, "place": place, "coupling": coupling}
+    said = {key: _words(key, texts) for key, texts in words.items() if texts}
     read = None if accuracy is None else parse_accuracy(accuracy, "V", key="--accuracy")
     return Given(readings, tuple(_capture(text) for text in captures), sync, said, read)
 

@@ -17,6 +17,8 @@ from guardcheck.simulate.planning import JobPlan, LinePlan
 from guardcheck.simulate.response import LOAD, studies_of
 
 IMPEDANCE = "response.impedance"
+UNIT_ROLES = ("source", "stage", "guard")
+"""The parts of a chain that belong to the unit."""
 TERMINATION = "termination"
 """The parameter every display has by contract: what the line ends in [ohm]."""
 
@@ -26,7 +28,8 @@ class Plan:
     """One line as built: its standard, the chain to be simulated, and the quantities the simulation gave by name.
 
     `experiment` is None when something the chain needs is unknown and has no usual range; `failure` says what. `load`
-    is the resistance the standard's own display puts across the line [ohm].
+    is the resistance the standard's own display puts across the line [ohm]. `coupled` tells whether the unit itself
+    couples the line through a capacitor, None where that could not be found.
     """
 
     line: Line
@@ -35,6 +38,7 @@ class Plan:
     quantities: Mapping[str, Quantity]
     load: float = LOAD
     failure: str | None = None
+    coupled: bool | None = None
 
     @property
     def guarded(self) -> bool:
@@ -50,6 +54,11 @@ class Plan:
         spread = self.quantities[name].spread if name in self.quantities else None
         return 0.0 if spread is None else (spread[1] - spread[0]) / 2.0
 
+    def pictures(self, name: str) -> float:
+        """Return half of what the picture on the screen moves a planned quantity by [SI], 0 when it moves nothing."""
+        found = self.quantities[name].pictures if name in self.quantities else None
+        return 0.0 if found is None else (found[1] - found[0]) / 2.0
+
     def circumstances(self) -> Circumstances:
         """Return what a reading or capture of this line needs to know of it."""
         standard, picture = self.standard, self.standard.extra.get("picture", {})
@@ -61,6 +70,7 @@ class Plan:
             setup=picture.get("setup", 0.0),
             signal=standard.signal,
             load=self.load,
+            coupled=self.coupled,
         )
 
     @property
@@ -81,8 +91,14 @@ def plans(engine: Engine, plan: JobPlan, measured: Mapping[str, Collection[str]]
         if one.experiment is not None
     ]
     solved = iter(_solved(engine, wanted))
-    full = [one if one.experiment is None else replace(one, quantities=next(solved)) for one in made]
+    full = [one if one.experiment is None else _with(one, *next(solved)) for one in made]
     return {one.line.name: one for one in full}
+
+
+def _with(plan: Plan, quantities: Mapping[str, Quantity], capacitors: Collection[str]) -> Plan:
+    """Return a plan with what its simulation gave; a capacitor in the display does not couple the unit's output."""
+    coupled = any(name.rpartition("_")[2] in UNIT_ROLES for name in capacitors)
+    return replace(plan, quantities=quantities, coupled=coupled)
 
 
 def _plan(plan: JobPlan, one: LinePlan) -> Plan:
@@ -95,17 +111,17 @@ def _plan(plan: JobPlan, one: LinePlan) -> Plan:
     return Plan(one.line, one.standard, one.experiment(chain), {}, load)
 
 
-def _solved(engine: Engine, experiments: Sequence[Experiment]) -> list[Mapping[str, Quantity]]:
-    """Return the quantities each experiment's standard asks for, by name."""
+def _solved(engine: Engine, experiments: Sequence[Experiment]) -> list[tuple[Mapping[str, Quantity], Collection[str]]]:
+    """Return the quantities each experiment's standard asks for, by name, and the coupling capacitors it has."""
     groups = solve(engine, experiments)
     studies = [studies_of(one, group) for one, group in zip(experiments, groups, strict=True)]
     traces = iter(engine.run([deck for made in studies for study in made for deck in study.decks]))
-    found: list[Mapping[str, Quantity]] = []
+    found: list[tuple[Mapping[str, Quantity], Collection[str]]] = []
     for group, made in zip(groups, studies, strict=True):
         quantities = list(level_quantities(group))
         for study in made:
             quantities += study.read([next(traces) for _ in study.decks])
-        found.append({one.name: one for one in quantities})
+        found.append(({one.name: one for one in quantities}, tuple(group[0].held)))
     return found
 
 

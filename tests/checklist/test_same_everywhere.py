@@ -52,10 +52,11 @@ def nudged(value: Any, by: Nudge) -> Any:
 @pytest.fixture
 def edgy() -> Result:
     """Make a unit whose every number lies on an edge between two digits, or is next to nothing."""
+    aside = {"outcome": "not_applicable", "needed": False}
     rows = [row("level.white", f"line {n}", True, value, limit=WHITE, spread=(value, value), uncertainty=abs(value),
-                planned=value) for n, value in enumerate(EDGES)]  # fmt: skip
-    rows += [row("level.blank", f"line {n}", True, value, limit=BLANK) for n, value in enumerate(EDGES)]
-    rows += [row("guard.level_error", f"line {n}", True, value) for n, value in enumerate(EDGES)]
+                planned=value, **aside) for n, value in enumerate(EDGES)]  # fmt: skip
+    rows += [row("level.blank", f"line {n}", True, value, limit=BLANK, **aside) for n, value in enumerate(EDGES)]
+    rows += [row("guard.level_error", f"line {n}", True, value, **aside) for n, value in enumerate(EDGES)]
     return result((*planned(), *rows), extra={"budgets": {"a": [{"standard": 1.953125}]}})
 
 

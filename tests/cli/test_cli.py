@@ -48,8 +48,9 @@ source = "logic-pin"
 source_values = { high = "5 V", low = "0 V", impedance = "50 ohm" }
 pin = { family = "hc-logic" }
 stage = "series-resistor"
-stage_values = { series = "1 kohm 1%" }
+stage_values = { series = "1 kohm 1%", power_rating = "0.25 W" }
 guard = "schottky-pair"
+[hazards]
 """
 """A line that every needed check lets pass: sync through 1 kohm and a Schottky pair, supplies that float together."""
 UNSURE = SOUND.replace('touch_reading = { value = "50 uA", accuracy = "1%", resolution = "1 uA" }', "")

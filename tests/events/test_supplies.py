@@ -156,3 +156,21 @@ class TestCoupledOutput:
             for power in one.powers
         ]
         assert max(one.watts for one in powers) == pytest.approx(1.0 / 75.0, rel=0.02)
+
+
+def test_silence_about_the_protection_class_is_unknown_and_said() -> None:
+    """Equal symmetric pairs float at half the mains; an earthed unit stands at 0: 115 V rms, 162.6 V crest, between."""
+    pair = 'y_coupling = "symmetric"\n'
+    floating, silent, unknown = (
+        chassis_of(read(job_text(supply=supply + pair, display=DISPLAY + pair)))
+        for supply in (
+            SUPPLY,
+            SUPPLY.replace('protection_class = "II"\n', ""),
+            SUPPLY.replace('protection_class = "II"', 'protection_class = "unknown"'),
+        )
+    )
+    assert silent.volts == pytest.approx(230.0 / 2.0 * math.sqrt(2.0), rel=0.25)
+    assert floating.volts < 0.5 * silent.volts
+    assert silent == unknown
+    assert any("unit earthed or not, the worse" in one for one in silent.assumed)
+    assert not any("unit earthed" in one for one in floating.assumed)

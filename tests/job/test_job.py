@@ -62,7 +62,7 @@ def test_facts(job: Job) -> None:
     assert (bond.table, bond.index, bond.label) == ("bond", 0, "board shield to connector shell (unit 0 V)")
     assert bond.entries["reading"]["leads"].nominal == 0.10
     assert bond.entries["reading"]["accuracy"] == "1.0% + 2 counts"
-    assert (barrier.table, barrier.label) == ("barrier", "under the riser board")
+    assert (barrier.table, barrier.label) == ("barrier", "under the add-on board")
     assert barrier.entries["readings"][0]["value"] == "over range"
     assert barrier.entries["readings"][0]["meter_range"].nominal == 60e6
 
@@ -229,6 +229,20 @@ clamp_current = "20 mA"
     }
 
 
+@pytest.mark.parametrize(
+    ("written", "words"),
+    [("2% of full scale + 1 mA", ""), ("0%", "no instrument has"), ("about right", "is not an accuracy")],
+)
+def test_a_bench_fact_takes_the_accuracies_a_readings_file_takes(tmp_path: Path, written: str, words: str) -> None:
+    reading = f'touch_reading = {{ value = "0.12 mA", accuracy = "{written}", resolution = "1 uA" }}'
+    body = BASE.replace("earthed = false", reading)
+    if words:
+        with pytest.raises(JobError, match=words):
+            parsed(body, tmp_path)
+    else:
+        assert parsed(body, tmp_path).display_facts["touch_reading"]["accuracy"] == written
+
+
 @pytest.mark.parametrize("table", ["supply", "display"])
 def test_a_y_capacitance_alone_is_something_to_check(table: str) -> None:
     """Touch current follows from mains and Y capacitance: no line and no bond is needed for it."""
@@ -236,3 +250,15 @@ def test_a_y_capacitance_alone_is_something_to_check(table: str) -> None:
     assert parse_job(f'{head}[{table}]\ny_capacitance = "2.2 nF"\n').lines == ()
     with pytest.raises(JobError, match="nothing to check"):
         parse_job(f'{head}[supply]\nmains = "230 V"\n')
+
+
+def test_the_picture_a_unit_makes(tmp_path: Path) -> None:
+    made = BASE.replace(
+        "[supply]", '[picture]\nfield_rate = "60 Hz"\nlines_per_field = "262"\nscan = "progressive"\n[supply]'
+    )
+    assert parsed(made, tmp_path).picture["field_rate"] == Value.exact(60.0, "Hz", text="60 Hz")
+    assert parsed(BASE, tmp_path).picture == {}
+    with pytest.raises(JobError, match="ends in half a line"):
+        parsed(made.replace("progressive", "interlaced"), tmp_path)
+    with pytest.raises(JobError, match="ends in half a line"):
+        parsed(made.replace('"262"', '"262.5"'), tmp_path)

@@ -162,7 +162,7 @@ def test_bad_files_get_a_sentence_that_names_the_line(tmp_path: Path, name: str)
 
 
 def test_a_folder_or_a_missing_file_is_said_to_be_one(tmp_path: Path) -> None:
-    with pytest.raises(InputError, match="is not a file"):
+    with pytest.raises(InputError, match="is a folder"):
         read_capture(tmp_path)
     with pytest.raises(InputError, match="no such file"):
         read_capture(tmp_path / "none.csv")

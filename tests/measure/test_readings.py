@@ -30,13 +30,14 @@ from guardcheck.measure.readings import (
     read_readings,
     unknown_lines,
 )
-from guardcheck.measure.readings.budget import Budget, from_step
-from guardcheck.model import KNOWN_BY
+from guardcheck.metrology import Budget, expanded, from_step, width_of
+from guardcheck.model import KNOWN_BY, Value
 from guardcheck.units import format_si
 
 DEEP = os.environ.get("GUARDCHECK_FUZZ") == "deep"
 FUZZ = settings(max_examples=5000 if DEEP else 300, derandomize=True, deadline=None, database=None)
 MATCHED = Circumstances(75.0)
+CONTROL = Circumstances(75.0, signal="control")
 
 
 def text(**keys: str) -> str:
@@ -62,7 +63,7 @@ def test_scope_with_a_one_percent_terminator() -> None:
     # 2.021 mV; combined, k = 2: 24.85 mV, 3.55 % of 0.7 V.
     found = proved(**SCOPE)
     rows = {row.name: row.standard for row in found.budget.contributions}
-    assert rows["accuracy, of reading"] == pytest.approx(12.12e-3, rel=1e-3)
+    assert rows["accuracy"] == pytest.approx(12.12e-3, rel=1e-3)
     assert rows["reading"] == pytest.approx(1.804e-3, rel=1e-3)
     assert rows["75 ohm load"] == pytest.approx(2.021e-3, rel=1e-3)
     assert found.quantity.uncertainty == pytest.approx(24.85e-3, rel=1e-3)
@@ -92,18 +93,36 @@ def test_a_three_percent_scope_proves_five_percent_but_never_three() -> None:
     ],
 )
 def test_meter_accuracy_as_printed(value: str, accuracy: str, resolution: str, half: float) -> None:
-    found = proved(quantity="level.blank", value=value, accuracy=accuracy, resolution=resolution)
+    found = proved(CONTROL, quantity="level.blank", value=value, accuracy=accuracy, resolution=resolution)
     rows = [row for row in found.budget.contributions if row.name.startswith("accuracy")]
     assert sum(row.half_width for row in rows) == pytest.approx(half, rel=1e-4)
     assert found.reading.instrument == "meter"
 
 
 def test_counts_use_the_last_digit_written() -> None:
-    found = proved(quantity="level.blank", value="100.0 V", accuracy="1% + 2 counts")
+    found = proved(CONTROL, quantity="level.blank", value="100.0 V", accuracy="1% + 2 counts")
     assert sum(r.half_width for r in found.budget.contributions if "accuracy" in r.name) == pytest.approx(1.2)
-    small = proved(quantity="level.blank", value="250.0 mV", accuracy="1% + 2 counts")
-    (counts,) = [row.half_width for row in small.budget.contributions if "counts" in row.name]
-    assert counts == pytest.approx(0.2e-3)
+    small = proved(CONTROL, quantity="level.blank", value="250.0 mV", accuracy="1% + 2 counts")
+    (row,) = [row for row in small.budget.contributions if row.name == "accuracy"]
+    assert row.half_width == pytest.approx(2.5e-3 + 0.2e-3)
+
+
+def test_one_statement_has_one_uncertainty_for_readings_and_for_bench_facts() -> None:
+    """1.0% + 2 counts at 1.00 V is one bound of 10 + 20 mV; uniform, k = 2: 2 x 30 / sqrt(3) = 34.64 mV (GUM)."""
+    steady = Circumstances(0.0, signal="control")
+    typed = proved(steady, quantity="level.blank", value="1.00 V", accuracy="1.0% + 2 counts")
+    fact = {"accuracy": "1.0% + 2 counts", "resolution": Value.exact(0.01, "V")}
+    width = width_of(fact, 1.0, "V")
+    assert width is not None
+    assert typed.quantity.uncertainty == pytest.approx(34.641e-3, rel=1e-4)
+    assert expanded(width) == pytest.approx(34.641e-3, rel=1e-4)
+
+
+def test_a_statement_without_counts_leaves_rounding_beside_it() -> None:
+    """1 % of 1.00 V and a step of 10 mV: 2 x sqrt(10^2 + 5^2) / sqrt(3) = 12.91 mV (GUM, uniform both)."""
+    width = width_of({"accuracy": "1%", "resolution": Value.exact(0.01, "V")}, 1.0, "V")
+    assert width is not None
+    assert expanded(width) == pytest.approx(12.910e-3, rel=1e-4)
 
 
 def test_accuracy_of_full_scale() -> None:
@@ -242,9 +261,30 @@ def test_a_reading_at_the_pin_does_not_tell_the_level_at_the_display() -> None:
 def test_a_meter_cannot_read_a_picture() -> None:
     found = proved(value="0.35 V", instrument="meter")
     assert found.quantity.value is None
-    assert "averages" in str(found.quantity.failure)
+    assert "mean of the whole signal" in str(found.quantity.failure)
     steady = evaluate(one(value="10.9 V", instrument="meter"), Circumstances(signal="control"))
     assert steady.quantity.value == pytest.approx(10.9)
+
+
+@pytest.mark.parametrize("signal", ["picture", "sync"])
+def test_a_meter_never_proves_the_direct_voltage_of_a_live_line(signal: str) -> None:
+    """Colour bars of 0.7 V average to some 0.25 V while their blanking stands at 0 V: the mean is no level."""
+    told = {"quantity": "level.blank", "value": "0.25 V", "instrument": "meter"}
+    assert proved(Circumstances(75.0, signal=signal), **told).quantity.value is None
+    (still,) = parse_readings(text(**told, load="terminated") + "steady = true\n")
+    assert evaluate(still, Circumstances(75.0, signal=signal)).quantity.value == pytest.approx(0.25)
+
+
+def test_a_direct_voltage_on_a_scope_needs_direct_coupling() -> None:
+    """An AC-coupled scope shows every line at its own mean, whatever direct voltage the line carries."""
+    told = {"quantity": "level.blank", "value": "0 mV", "scale": "100 mV/div"}
+    assert proved(**told).quantity.unknowns == ("coupling",)
+    assert proved(**told, coupling="dc").quantity.unknowns == ()
+    hidden = proved(**told, coupling="ac").quantity
+    assert hidden.value is None
+    assert "AC coupling" in str(hidden.failure)
+    body = '[scope]\ncoupling = "dc"\n' + text(value="0.7 V", quantity="level.blank", load="terminated")
+    assert evaluate(parse_readings(body)[0], MATCHED).quantity.unknowns == ()
 
 
 def test_display_inputs_are_five_percent_and_bench_terminators_one() -> None:
@@ -298,8 +338,8 @@ def test_general_figures_of_an_instrument_hold_for_its_readings() -> None:
     body = '[scope]\naccuracy = "1%"\n' + text(value="0.700 V", resolution="1 mV", load="terminated", picture="white")
     (reading,) = parse_readings(body)
     rows = {row.name: row for row in evaluate(reading, MATCHED).budget.contributions}
-    assert rows["accuracy, of reading"].half_width == pytest.approx(0.007)
-    assert rows["accuracy, of reading"].source == "stated in the readings file"
+    assert rows["accuracy"].half_width == pytest.approx(0.007)
+    assert rows["accuracy"].source == "stated in the readings file"
 
 
 def test_a_new_file_is_read_and_every_value_stays_not_proven() -> None:
@@ -339,7 +379,10 @@ def test_accuracy_statements(written: str) -> None:
     assert sizes == pytest.approx(ACCURACIES[written])
 
 
-@pytest.mark.parametrize("written", ["", "good", "3", "3% +", "-3%", "2 ohm", "200%", "1% of luck", "3% + + 2 counts"])
+@pytest.mark.parametrize(
+    "written",
+    ["0%", "0 % + 0 counts", "", "good", "3", "3% +", "-3%", "2 ohm", "200%", "1% of luck", "3% + + 2 counts"],
+)
 def test_statements_that_are_none(written: str) -> None:
     with pytest.raises(UnitError, match="accuracy"):
         parse_accuracy(written, "V")

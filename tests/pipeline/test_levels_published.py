@@ -13,11 +13,11 @@ SYNC = {"names": "sync", "standard": "scart-sync", "source": "logic-pin"}
 ROWS = [
     # TI THS7303 / OPA4830 data sheets: doubly terminated, -6 dB
     ("double termination halves", text(line()), "red", "level.white", 0.7, 5e-4),
-    # circuit law, worked example V03: buffer 1.4 V, 75 ohm, 1 Mohm load
+    # circuit law: buffer 1.4 V, 75 ohm, 1 Mohm load
     ("termination missing", text(line(), display="unterminated"), "red", "level.white", 1.399, 2e-3),
-    # worked example V04: 1.4 V, 75 ohm into 37.5 ohm
+    # circuit law: 1.4 V, 75 ohm into 37.5 ohm
     ("doubly terminated display", text(line(), display="double-terminated"), "red", "level.white", 0.46667, 5e-4),
-    # worked example V05: 1.4 V, 100 ohm into 75 ohm
+    # circuit law: 1.4 V, 100 ohm into 75 ohm
     (
         "100 ohm in place of 75",
         text(line(stage_values='series = "99 ohm"')),
@@ -26,7 +26,7 @@ ROWS = [
         0.6,
         5e-4,
     ),
-    # models.md section 9: E24 pair 270/100 from 5 V gives 0.685 V and 73.0 ohm
+    # closed form: E24 pair 270/100 from 5 V gives 0.685 V and 73.0 ohm
     (
         "E24 pad from 5 V: level",
         text(
@@ -117,7 +117,7 @@ ROWS = [
         0.735,
         1e-3,
     ),
-    # worked example V23 (circuit law): 5 V through 470 ohm gives 0.6881 V
+    # circuit law: 5 V through 470 ohm gives 0.6881 V
     (
         "5 V sync through 470 ohm",
         text(line(**SYNC, source_values='high = "5 V", impedance = "1 mohm"', stage_values='series = "470 ohm"')),
@@ -126,7 +126,7 @@ ROWS = [
         0.6881,
         5e-4,
     ),
-    # worked example V24 / WH09: 1.2 kohm from 5 V gives 0.294 V
+    # circuit law: 1.2 kohm from 5 V gives 0.294 V
     (
         "5 V sync through 1.2 kohm",
         text(line(**SYNC, source_values='high = "5 V", impedance = "1 mohm"', stage_values='series = "1.2 kohm"')),
@@ -135,7 +135,7 @@ ROWS = [
         0.294,
         5e-4,
     ),
-    # worked example WH10: 750 ohm from 3.3 V gives 0.30 V
+    # circuit law: 750 ohm from 3.3 V gives 0.30 V
     (
         "3.3 V sync through 750 ohm",
         text(line(**SYNC, source_values='high = "3.3 V", impedance = "1 mohm"', stage_values='series = "750 ohm"')),
@@ -144,7 +144,7 @@ ROWS = [
         0.3,
         5e-4,
     ),
-    # worked example WH12 and V25: 5 V straight into 75 ohm is 5 V (and 66.7 mA) from a stiff driver
+    # circuit law: 5 V straight into 75 ohm is 5 V (and 66.7 mA) from a stiff driver
     (
         "5 V sync straight in",
         text(line(**SYNC, source_values='high = "5 V", impedance = "1 mohm"', stage="pass-through", stage_values="")),
@@ -171,7 +171,7 @@ ROWS = [
         1.0,
         1e-3,
     ),
-    # same chip with the external 50 ohm left out: 1.5 V (worked example WA19)
+    # same chip with the external 50 ohm left out: 1.5 V (circuit law)
     (
         "external resistor left out",
         text(line(source_values='white = "2 V", impedance = "25 ohm"', stage="pass-through", stage_values="")),
@@ -218,7 +218,7 @@ def test_level(
     assert found.value == pytest.approx(expected, abs=tolerance), found.why
 
 
-# Resistor pair R1 + Rs, R2 || 75 by hand (models.md section 8): worst case of 267/105 at 1 % is 0.6954 to 0.7126 V
+# Resistor pair R1 + Rs, R2 || 75 by hand (closed form): worst case of 267/105 at 1 % is 0.6954 to 0.7126 V
 def test_worst_case_corners(engine: Engine) -> None:
     job = text(
         line(
@@ -236,7 +236,7 @@ def test_worst_case_corners(engine: Engine) -> None:
     assert 0.7039 + 0.004 < found.interval[1] < 0.7126
 
 
-# models.md section 8: 5 % parts, worst 0.6624 to 0.7482 V
+# closed form: 5 % parts, worst 0.6624 to 0.7482 V
 def test_worst_case_corners_five_percent(engine: Engine) -> None:
     job = text(
         line(
@@ -250,7 +250,7 @@ def test_worst_case_corners_five_percent(engine: Engine) -> None:
     assert found.spread == pytest.approx((0.6624, 0.7482), abs=3e-4)
 
 
-# second opinion of models.md, "Tolerance": 5 % parts mismatch by up to 12.3 % = 1.07 dB in the worst case (270/100 pad)
+# closed form, worst corners: 5 % parts mismatch by up to 12.3 % = 1.07 dB in the worst case (270/100 pad)
 def test_worst_mismatch_of_three_lines(engine: Engine) -> None:
     job = text(
         line(

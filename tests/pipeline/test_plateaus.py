@@ -117,7 +117,7 @@ def test_operating_points_equal_a_long_transient(
     assert found["blank"] == pytest.approx(expected["blank"], abs=3 * tolerance)
 
 
-# models.md, second opinion, "Clamp diode to ground on the connector side of the coupling capacitor": a BAT54 leaves
+# by hand and a second solver: a BAT54 leaves
 # 33 mV of a 300 mV sync on a white field, a 1N4148 153 to 156 mV; on black nothing shows. Here the picture is 90 %
 # white and the models are our own fits, hence the width.
 @pytest.mark.parametrize(("guard", "sync", "width"), [("schottky-pair", 0.033, 0.012), ("silicon-pair", 0.155, 0.025)])
@@ -130,7 +130,7 @@ def test_a_clamp_behind_the_capacitor_eats_the_sync(engine: Engine, guard: str, 
     assert at[0.1]["blank"] - at[0.1]["sync"] > 0.25
 
 
-# models.md, second opinion, "AC coupling": flat white line, sync tip at -0.847 V; black field -0.278 V ... at the
+# by hand and a second solver: flat white line, sync tip at -0.847 V; black field -0.278 V ... at the
 # load of a 1 V signal, by charge balance of an ideal capacitor (700 mV white, 300 mV sync)
 def test_mean_level_follows_the_picture(engine: Engine) -> None:
     one = experiment("ac-coupled", 'capacitor = "220 uF", series = "74 ohm"', "none", "chip")

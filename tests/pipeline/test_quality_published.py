@@ -25,7 +25,27 @@ def test_field_tilt(engine: Engine, capacitor: str, percent: float) -> None:
     assert 100 * found.value == pytest.approx(percent, abs=0.05)
 
 
-# models.md section 1: 59.94 Hz gives 12.6 % for 220 uF; the 525-line standard asks at its own field rate
+@pytest.mark.parametrize("stage", ["ac-coupled", "video-buffer-ac"])
+def test_the_capacitor_of_the_shelf_holds_the_limit_of_the_shelf(engine: Engine, stage: str) -> None:
+    """What a reader gets who leaves the capacitor out must not shade his picture: 470 uF tilt 7.1 % at 50 Hz."""
+    job = text(
+        line(source_values='white = "0.9 V", black = "0.2 V", impedance = "1 ohm"', stage=stage, stage_values="")
+    )
+    found = finding(run(engine, job), "response.field_tilt")
+    assert 100 * (found.value or 0.0) == pytest.approx(7.08, abs=0.1)
+    assert found.outcome == "conforms"
+
+
+@pytest.mark.parametrize("metres", [1.8, 10.0, 30.0, 100.0])
+def test_a_matched_lead_does_not_ring_however_long(engine: Engine, metres: float) -> None:
+    """A lossless line between its own impedances delivers an edge as it was (circuit law): no overshoot at all."""
+    job = text(line()).replace('kind = "none"', f'kind = "coax-75"\nlength = "{metres} m"')
+    found = finding(run(engine, job), "response.overshoot")
+    assert found.value is not None
+    assert found.value < 0.006
+
+
+# tanh(T/4RC): 59.94 Hz gives 12.6 % for 220 uF; the 525-line standard asks at its own field rate
 def test_field_tilt_at_the_525_line_rate(engine: Engine) -> None:
     job = text(
         line(
@@ -42,6 +62,25 @@ def test_field_tilt_at_the_525_line_rate(engine: Engine) -> None:
     )
     found = finding(run(engine, job), "response.field_tilt", "comp")
     assert found.value == pytest.approx(0.126, abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("picture", "percent", "line_percent"),
+    [
+        ('field_rate = "60 Hz"', 12.57, 0.048485),
+        ('field_rate = "60 Hz"\nlines_per_field = "262"', 12.57, 0.048192),
+        ('field_rate = "50 Hz"\nlines_per_field = "625"', 15.04, 0.024242),
+    ],
+)
+def test_the_job_says_what_the_unit_makes(engine: Engine, picture: str, percent: float, line_percent: float) -> None:
+    """100 tanh(T / 4RC) with 220 uF and 150 ohm: T of a field is 1/60 s, T of a line 1 / (60 Hz x 262 lines)."""
+    job = ac("220 uF").replace("[display]", f"[picture]\n{picture}\n[display]")
+    field = finding(run(engine, job), "response.field_tilt")
+    assert 100 * (field.value or 0) == pytest.approx(percent, abs=0.05)
+    assert "not declared" not in field.why
+    tilted = finding(run(engine, job), "response.line_tilt")
+    assert 100 * (tilted.value or 0) == pytest.approx(line_percent, rel=2e-3)
+    assert "Field rate not declared: taken at 50 Hz" in finding(run(engine, ac("220 uF")), "response.field_tilt").why
 
 
 # Worked example WD25 (circuit law): a 64 us step into 220 uF and 150 ohm droops 0.194 %; a square wave at line rate
@@ -77,7 +116,7 @@ def test_return_loss_against_scikit_rf() -> None:
     assert return_loss(impedance.astype(complex), 75.0) == pytest.approx(-20 * np.log10(np.abs(reflection)), rel=1e-9)
 
 
-# models.md section 1, "Cable": lumped f3 = 1 / (2 pi (Zs || 75) C): 42.4 MHz for 100 pF on a 75/75 node. Here the
+# closed form: lumped f3 = 1 / (2 pi (Zs || 75) C): 42.4 MHz for 100 pF on a 75/75 node. Here the
 # capacitance is at the pin behind 74 of the 75 ohm, so the pole is 1 / (2 pi C (1 || (74 + 75))) - far out; a source
 # of 470 ohm brings it near: R = 470 || 75
 def test_bandwidth_of_one_pole(engine: Engine) -> None:
@@ -132,7 +171,7 @@ def test_tilt_of_an_exponential() -> None:
     assert change[0] == pytest.approx(0.0, abs=1e-12)
 
 
-# models.md section 1, "+6 dB buffer: clip BEFORE the 75/75 divider; lower rail 50 mV floor -> 25 mV lifted black"
+# closed form, +6 dB buffer: clip BEFORE the 75/75 divider; lower rail 50 mV floor -> 25 mV lifted black
 def test_buffer_floor_lifts_black(engine: Engine) -> None:
     job = text(
         line(
@@ -148,7 +187,7 @@ def test_buffer_floor_lifts_black(engine: Engine) -> None:
     assert headroom_found.outcome == "does_not_conform"
 
 
-# worked example WH13 (circuit law): 5 V logic straight into 75 ohm, 0.333 W in the terminator: over a quarter watt
+# circuit law: 5 V logic straight into 75 ohm, 0.333 W in the terminator: over a quarter watt
 def test_terminator_of_a_stiff_logic_driver_burns(engine: Engine) -> None:
     job = text(
         line(
@@ -166,7 +205,7 @@ def test_terminator_of_a_stiff_logic_driver_burns(engine: Engine) -> None:
     assert power[0].outcome == "does_not_conform"
 
 
-# worked examples V18 / WM12 (published claim 2.6 V, refuted): 820 over 1k from 5 V gives 0.392 V under 75 ohm
+# circuit law (published claim 2.6 V, refuted): 820 over 1k from 5 V gives 0.392 V under 75 ohm
 def test_unloaded_divider_mistake(engine: Engine) -> None:
     job = text(
         line(
@@ -183,7 +222,7 @@ def test_unloaded_divider_mistake(engine: Engine) -> None:
     assert found.outcome == "does_not_conform"
 
 
-# worked examples WA03-WA05 (home-computer service manual, wiring notes): pin 16 from 5 V through 75, 100, 180 ohm
+# circuit law (home-computer service manual, wiring notes): pin 16 from 5 V through 75, 100, 180 ohm
 @pytest.mark.parametrize(("ohms", "volts"), [(75, 2.5), (100, 2.14), (180, 1.47)])
 def test_blanking_feeds(engine: Engine, ohms: int, volts: float) -> None:
     job = text(
@@ -200,7 +239,7 @@ def test_blanking_feeds(engine: Engine, ohms: int, volts: float) -> None:
     assert found.outcome == "conforms"
 
 
-# worked examples V21, V22 / WM03, WM04: pin 8 from 12 V through 1k and 3.3k into 10k: 10.9 V and 9.02 V (below 9.5)
+# circuit law: pin 8 from 12 V through 1k and 3.3k into 10k: 10.9 V and 9.02 V (below 9.5)
 @pytest.mark.parametrize(("ohms", "volts", "outcome"), [(1000, 10.909, "conforms"), (3300, 9.023, "does_not_conform")])
 def test_switching_feeds(engine: Engine, ohms: int, volts: float, outcome: str) -> None:
     job = text(

@@ -33,6 +33,7 @@ BLANK = Limit("level.blank", 0.0, 2.0, None, "Invented standard 1, 2nd edition",
 IMPEDANCE = Limit("response.impedance", 61.4, 91.7, 75.0, "20 dB return loss", "practice")
 MISMATCH = Limit("level.mismatch", None, 0.5, None, "Invented standard 1, 2nd edition", "recalled")
 GUARD = Limit("guard.level_error", -0.06, 0.06, 0.0, "Invented application note 7", "read", "page 3")
+TOUCH = Limit("touch.current", None, 0.00025, None, "Invented safety standard 2", "recalled")
 MARGIN = Limit("event.margin", 0.0, None, None, "pin ratings declared in the job file", "computed")
 BOND = Limit("bond.resistance", None, 0.1, None, "Invented safety standard 2", "read", "5.6.6")
 
@@ -125,9 +126,8 @@ def _unit() -> list[Finding]:
     return [
         finding("GND01", "bond.resistance", None, None, 0.02, limit=BOND, origin=MEASURED, uncertainty=0.011,
                 where="board shield to connector shell", why="20 mohm with 11 mohm uncertainty is inside"),
-        finding("TCH01", "touch.current", None, None, 0.00017, outcome=NOT_PROVEN, needed=True, high=0.00025,
-                where="unit", origin=DECLARED_ORIGIN, why=declared,
-                reference="Invented safety standard 2 (from memory, unverified)"),
+        finding("TCH01", "touch.current", None, None, 0.00017, outcome=NOT_PROVEN, needed=True, limit=TOUCH,
+                where="unit", origin=DECLARED_ORIGIN, why=declared),
     ]  # fmt: skip
 
 

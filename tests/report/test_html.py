@@ -206,7 +206,7 @@ def test_a_row_shows_both_states_with_limits_and_reason(html: str) -> None:
     rows = rows_of(Tree(html).root, "green: Levels, response and guard")
     assert rows[0] == ["Quantity", "Limits", "Bare", "Guarded", "Outcome", "Why, and what to do"]
     assert rows[1] == [
-        "white level LVL01",
+        "white level levels",
         "496 to 989 mV",
         "706 mV worst case 682 to 724 mV 95 % of builds 689 to 717 mV 100 % of builds inside ✓ conforms",
         "703 mV worst case 682 to 724 mV 95 % of builds 689 to 717 mV 100 % of builds inside ✓ conforms",
@@ -222,7 +222,7 @@ def test_events_stand_in_order_of_severity_with_the_margin_first(html: str) -> N
     groups = [row[0] for row in rows if len(row) == 1]
     assert groups == ["esd-contact, 2 kV", "esd-contact, 15 kV", "hot-plug, first contact", "hot-plug, re-contact"]
     after = [rows[n + 1] for n, row in enumerate(rows) if len(row) == 1]
-    assert [row[0] for row in after] == ["margin EVT01"] * 4
+    assert [row[0] for row in after] == ["margin stress"] * 4
     assert after[1][4] == "✕ does not conform for information"
     assert after[1][2] == "about -31 dB ✕ does not conform"
 

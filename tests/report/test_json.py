@@ -41,7 +41,7 @@ CONTRACT_KEYS = {
 }
 REPORT_KEYS = {
     "limits", "curves", "warnings", "not_examined", "cautions", "plan", "unit_kind", "n_samples", "job_file",
-    "job_sha256", "extra",
+    "job_sha256", "extra", "schematics",
 }  # fmt: skip
 
 

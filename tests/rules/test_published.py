@@ -20,7 +20,6 @@ from guardcheck.metrology import (
     RING_FACTOR,
     discharge_time,
     expanded,
-    half_width,
     low_ohms,
     ring_equivalent,
     stored_energy,
@@ -33,6 +32,7 @@ from guardcheck.rules.haz01_hazards import class_1_limit
 from guardcheck.rules.sto01_stored_charge import harmless_voltage
 from guardcheck.toml_tables import read_table
 from guardcheck.verdict.outcome import judge_measured
+from tests.rules.meters import half_width
 
 DATA = Path(__file__).parents[2] / "guardcheck" / "rules" / "data"
 RULES = {one.rule.code: one for one in all_rules()}

@@ -248,7 +248,7 @@ def test_a_file_dropped_in_is_a_standard(tmp_path: Path) -> None:
         (
             'known_by = "read"',
             'known_by = "seen"',
-            r"known_by: 'seen' is not accepted; write one of computed, practice",
+            r"known_by: 'seen' is not accepted; write one of assumed, computed, practice",
         ),
         ('known_by = "read"', "", r"limit\[0\]\.known_by: is missing"),
         ('edge = "70 ns"\n', "", r"timing\.edge: is missing"),

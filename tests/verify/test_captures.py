@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import pytest
+from scipy.signal import lfilter
 
 from guardcheck.engine import Engine
 from guardcheck.errors import InputError, JobError
 from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, MEASURED, NOT_PROVEN
 from guardcheck.report import to_html
-from tests.measure.measure_synth import S525, Shot
+from tests.measure.measure_synth import S525, Shot, csv_text, waveform
 from tests.verify.bench import BACK_MATCHED, capture, causes, dark, line, only, reading, run, text
 
 SHORT = Shot(rate=10e6, duration=1.2e-3, start=4e-3, bits=8, noise=0.003)
@@ -18,7 +20,7 @@ SHORT = Shot(rate=10e6, duration=1.2e-3, start=4e-3, bits=8, noise=0.003)
 RED = SHORT.but(kind="red", picture="white")
 SYNC = SHORT.but(kind="sync")
 BARS = SHORT.but(kind="composite", rate=25e6)
-AS_TAKEN = {"load": ("terminated",), "place": ("display",)}
+AS_TAKEN = {"load": ("terminated",), "place": ("display",), "coupling": ("dc",)}
 
 COMPOSITE = text(
     line(
@@ -235,3 +237,129 @@ def test_a_word_may_belong_to_one_line(engine: Engine, tmp_path: Path) -> None:
         load=("terminated",),
     )
     assert only(result, "level.white").outcome == CONFORMS
+
+
+GREEN = BACK_MATCHED.replace('"red"', '"red", "green", "blue"')
+
+
+def test_swapped_red_and_green_do_not_conform(engine: Engine, tmp_path: Path) -> None:
+    """Each level is right and each line is the other's: only the order of the bars tells."""
+    bars = SHORT.but(picture="bars")
+    names = {"red": "green", "green": "red", "blue": "blue"}
+    shots = {line: bars.but(kind=shown, seed=n) for n, (line, shown) in enumerate(names.items())}
+    file = capture(tmp_path, "bars.csv", **shots, sync=SYNC)
+    uses = tuple(f"{line}={file}#{line}" for line in names)
+    taken = {"captures": uses, "sync": "sync", "picture": ("bars-100",), **AS_TAKEN}
+    result = run(engine, tmp_path, text(GREEN), **taken)
+    assert [only(result, "level.white", line).outcome for line in names] == [CONFORMS] * 3
+    steps = {line: only(result, "picture.bars", line) for line in names}
+    assert [steps[line].outcome for line in names] == [DOES_NOT_CONFORM, DOES_NOT_CONFORM, CONFORMS]
+    assert "those of green" in steps["red"].why
+    assert result.outcome == DOES_NOT_CONFORM
+
+
+def test_one_trace_proves_one_line(engine: Engine, tmp_path: Path) -> None:
+    file = capture(tmp_path, "red.csv", CH1=RED, CH2=SYNC)
+    (tmp_path / "copy.csv").write_bytes((tmp_path / "red.csv").read_bytes())
+    for second in (file, str(tmp_path / "copy.csv")):
+        with pytest.raises(InputError, match="sample for sample the trace given for red"):
+            run(engine, tmp_path, text(GREEN), captures=(f"red={file}#CH1", f"green={second}#CH1"), sync="CH2")
+
+
+def test_hum_of_a_fifth_of_a_volt_does_not_conform(engine: Engine, tmp_path: Path) -> None:
+    long = {"duration": 22e-3, "rate": 5e6}
+    red = RED.but(**long, hum=0.2, full_scale=2.0)
+    file = capture(tmp_path, "red.csv", CH1=red, CH2=SYNC.but(**long))
+    result = run(
+        engine, tmp_path, text(BACK_MATCHED), captures=(f"red={file}",), sync="CH2", picture=("white",), **AS_TAKEN
+    )
+    hum = only(result, "noise.hum")
+    assert hum.value == pytest.approx(0.2, abs=0.01)
+    assert (hum.outcome, result.outcome) == (DOES_NOT_CONFORM, DOES_NOT_CONFORM)
+
+
+AC = line(
+    "red",
+    source_values='white = "1 V", black = "0.3 V", impedance = "1 ohm"',
+    stage="video-buffer-ac",
+    stage_values="",
+)
+
+
+def test_a_line_behind_a_capacitor_owes_the_tilt_of_a_field(engine: Engine, tmp_path: Path) -> None:
+    """Blanking of a line behind 22 uF sags far more than 10 % in a field; a short capture cannot show it."""
+    file = capture(tmp_path, "red.csv", CH1=RED, CH2=SYNC)
+    taken = {"captures": (f"red={file}",), "sync": "CH2", "picture": ("white",), **AS_TAKEN}
+    short = only(run(engine, tmp_path, text(AC), **taken), "response.field_tilt")
+    assert (short.outcome, short.needed) == (NOT_PROVEN, True)
+    assert "two whole fields" in short.why
+    long = {"duration": 44e-3, "rate": 4e6, "start": 3e-3}
+    t, clean = waveform(RED.but(**long, bits=None))
+    a = 22e-6 * 150 / (22e-6 * 150 + t[1])  # 22 uF where the job has 470 uF, behind 75 ohm into 75 ohm
+    sagging = lfilter([a, -a], [1.0, -a], np.concatenate([clean[: round(0.04 / t[1])]] * 4 + [clean]))[-len(t) :]
+    _, sync = waveform(SYNC.but(**long))
+    (tmp_path / "two.csv").write_text(csv_text(t, {"CH1": sagging, "CH2": sync}), encoding="utf-8")
+    small = run(engine, tmp_path, text(AC), **{**taken, "captures": (f"red={tmp_path / 'two.csv'}",)})
+    tilt = only(small, "response.field_tilt")
+    assert tilt.value == pytest.approx(np.tanh(20e-3 / (4 * 22e-6 * 150)), abs=0.01)
+    assert (tilt.outcome, small.outcome) == (DOES_NOT_CONFORM, DOES_NOT_CONFORM)
+    assert (tilt.planned or 1.0) < 0.1
+    direct = run(engine, tmp_path, text(BACK_MATCHED), **taken)
+    assert not [one for one in direct.findings if one.quantity == "response.field_tilt" and one.needed]
+
+
+def test_a_mean_of_zero_hides_a_direct_voltage_even_if_dc_was_declared(engine: Engine, tmp_path: Path) -> None:
+    """The plan has blanking at 2.5 V x 75 / 150; a trace that averages to 0 V was taken on AC coupling."""
+    lifted = BACK_MATCHED.replace('white = "1.4 V"', 'white = "3.9 V", black = "2.5 V"')
+    mean = 0.7 * 52 / 64
+    file = capture(tmp_path, "red.csv", CH1=RED.but(offset=-mean), CH2=SYNC)
+    result = run(engine, tmp_path, text(lifted), captures=(f"red={file}",), sync="CH2", picture=("white",), **AS_TAKEN)
+    found = only(result, "level.blank")
+    assert found.outcome == NOT_PROVEN
+    assert "averages to 0 V" in found.why
+
+
+def test_a_black_border_is_no_fault(engine: Engine, tmp_path: Path) -> None:
+    """A picture with black at its left makes the back porch look long: too short is a fault, too long is none."""
+    window = BARS.but(picture="window", rate=10e6)
+    file = capture(tmp_path, "video.csv", video=window)
+    result = run(engine, tmp_path, COMPOSITE, captures=(f"composite={file}",), picture=("bars-100",), **AS_TAKEN)
+    for name in ("timing.front_porch", "timing.back_porch"):
+        found = [one for one in result.findings if one.quantity == name]
+        assert all(one.outcome != DOES_NOT_CONFORM for one in found)
+
+
+def test_facts_of_a_capture_stand_in_the_readings_file(engine: Engine, tmp_path: Path) -> None:
+    file = capture(tmp_path, "red.csv", CH1=RED.but(gain=0.1, full_scale=0.16), CH2=SYNC)
+    note = (
+        '[[capture]]\nline = "red"\npicture = "white"\nload = "terminated"\nplace = "connector"\ncoupling = "dc"\n'
+        'probe = "x10"\nscale_at = "input"\ntermination = "1%"\n'
+    )
+    found = only(run(engine, tmp_path, text(BACK_MATCHED), note, captures=(f"red={file}",), sync="CH2"), "level.white")
+    assert found.value == pytest.approx(0.7, rel=0.01)
+    assert found.outcome == CONFORMS
+
+
+def test_a_dead_channel_lists_its_causes(engine: Engine, tmp_path: Path) -> None:
+    """A declared white field and nothing on the line: white is 0 V, and every fault that kills a line explains it."""
+    file = capture(tmp_path, "red.csv", CH1=RED.but(gain=0.0), CH2=SYNC)
+    taken = {"sync": "CH2", "picture": ("white",), **AS_TAKEN}
+    result = run(engine, tmp_path, text(BACK_MATCHED), captures=(f"red={file}",), **taken)
+    white = only(result, "level.white")
+    assert (white.outcome, white.value) == (DOES_NOT_CONFORM, 0.0)
+    assert {"rs_stage 1 Gohm", "source 0", "line shunt 1 mohm"} <= set(causes(result))
+
+
+def test_a_small_coupling_capacitor_is_named(engine: Engine, tmp_path: Path) -> None:
+    """47 uF for 470 uF tilts tanh(20 ms / (4 x 47 uF x 150 ohm)) = 61 %; no level changes, only the field sags."""
+    long = {"duration": 44e-3, "rate": 4e6, "start": 3e-3}
+    t, clean = waveform(RED.but(**long, bits=None))
+    a = 47e-6 * 150 / (47e-6 * 150 + t[1])
+    sagging = lfilter([a, -a], [1.0, -a], np.concatenate([clean[: round(0.04 / t[1])]] * 6 + [clean]))[-len(t) :]
+    (tmp_path / "two.csv").write_text(csv_text(t, {"CH1": sagging, "CH2": waveform(SYNC.but(**long))[1]}))
+    taken = {"captures": (f"red={tmp_path / 'two.csv'}",), "sync": "CH2", "picture": ("white",), **AS_TAKEN}
+    result = run(engine, tmp_path, text(AC), **taken)
+    tilt = only(result, "response.field_tilt")
+    assert tilt.value == pytest.approx(0.610, abs=0.02)
+    assert causes(result) == ["cc_stage 47 uF"]
+    assert "ten times too small: 47 uF" in tilt.why

@@ -36,8 +36,8 @@ def test_a_capture_by_command_line(tmp_path: Path) -> None:
     capture(tmp_path, "scope.csv", CH1=RED, CH2=SYNC)
     (tmp_path / "readings.toml").write_text(f"format = 1\n{dark('red', 'level.black')}", encoding="utf-8")
     done = guardcheck("verify", job(tmp_path, text(BACK_MATCHED)), "--capture", "red=scope.csv", "--sync", "CH2",
-                      "--picture", "white", "--load", "terminated", "--place", "display", "--samples", "0", "--quiet",
-                      "--readings", "readings.toml", cwd=tmp_path)  # fmt: skip
+                      "--picture", "white", "--load", "terminated", "--place", "display", "--coupling", "dc",
+                      "--samples", "0", "--quiet", "--readings", "readings.toml", cwd=tmp_path)  # fmt: skip
     assert done.returncode == 0, done.stdout + done.stderr
     assert "CONFORMS" in done.stdout
 

@@ -1,8 +1,19 @@
 """Scope captures: read from delimited text, and analysed into quantities with uncertainty."""
 
-from guardcheck.measure.capture.analyse import analyse
+from guardcheck.measure.capture.analyse import analyse, channel_of
+from guardcheck.measure.capture.bars import component_of
 from guardcheck.measure.capture.quantities import NAMES, Settings
 from guardcheck.measure.capture.reader import read_capture
 from guardcheck.measure.capture.records import Analysis, Capture, Template
 
-__all__ = ["NAMES", "Analysis", "Capture", "Settings", "Template", "analyse", "read_capture"]
+__all__ = [
+    "NAMES",
+    "Analysis",
+    "Capture",
+    "Settings",
+    "Template",
+    "analyse",
+    "channel_of",
+    "component_of",
+    "read_capture",
+]

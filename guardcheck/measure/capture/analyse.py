@@ -8,9 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from guardcheck.errors import InputError, accepted, nearest
+from guardcheck.measure.capture.clipping import Screen
 from guardcheck.measure.capture.found import Found, Raw, look
+from guardcheck.measure.capture.header import NOTHING
 from guardcheck.measure.capture.lines import find_edges
-from guardcheck.measure.capture.quantities import NAMES, Settings, nothing, to_quantities
+from guardcheck.measure.capture.quantities import BARS, NAMES, Settings, nothing, to_quantities
 from guardcheck.measure.capture.records import Analysis, Capture, Template
 from guardcheck.measure.capture.slicer import MIN_LINES, Pulses, find_pulses
 from guardcheck.measure.capture.systems import System, nearest_system, systems
@@ -21,7 +23,6 @@ SLOWEST = 0.26e-6
 
 FINEST = 12.5e-9
 LONGEST = 0.1
-_FIELD_PULSE = 20e-6
 
 
 def analyse(
@@ -52,15 +53,22 @@ def analyse(
 
     """
     case = settings or Settings()
-    name = _channel(capture, channel)
+    name = channel_of(capture, channel)
+    factor = _at_tip(capture, name, case)
+    if isinstance(factor, str):
+        return Analysis(name, tuple(nothing(one, factor, case) for one in NAMES), {}, None)
     volts, step, notes = _reduced(capture, name)
-    timing = volts if sync_channel is None else _reduced(capture, _channel(capture, sync_channel))[0]
+    volts, resolution = volts * factor, capture.resolution[name] * factor
+    if factor != 1.0:
+        notes = (*notes, f"times {factor:g} for the probe")
+    timing = volts if sync_channel is None else _reduced(capture, channel_of(capture, sync_channel))[0]
     failure = _unfit(step, len(volts))
     pulses = None if failure else find_pulses(timing, step)
     edges = None if pulses is None else find_edges(pulses.sign * timing, step, pulses)
     if pulses is None or edges is None:
         reason = failure or _no_sync(sync_channel)
-        return Analysis(name, tuple(nothing(one, reason, case) for one in NAMES), {}, None, notes=notes)
+        span = float(volts.max()) - float(volts.min())
+        return Analysis(name, tuple(nothing(one, reason, case) for one in NAMES), {}, None, notes=notes, span=span)
     system = nearest_system(edges.period)
     own = sync_channel is None
     found = look(
@@ -70,12 +78,16 @@ def analyse(
         system,
         sign=pulses.sign if own else 1,
         own_sync=own,
-        resolution=capture.resolution[name],
+        resolution=resolution,
+        fields=pulses.field_starts(),
+        coupled=case.circumstances.coupled,
+        screen=_screen(capture, name, case, factor),
+        component=case.component if case.picture in BARS else None,
     )
     if isinstance(found, str):
         return Analysis(name, tuple(nothing(one, found, case) for one in NAMES), {}, None, notes=notes)
     scene = _Scene(found, system, pulses, edges.period, edges.width, own)
-    quantities, budgets = to_quantities(found, capture.resolution[name], step, volts, case, sign=scene.sign)
+    quantities, budgets = to_quantities(found, resolution, step, volts, case, sign=scene.sign)
     return Analysis(
         name,
         quantities,
@@ -87,10 +99,35 @@ def analyse(
         found.lines,
         scene.termination(),
         (*notes, *found.notes, *scene.notes(quantities)),
+        float(volts.mean()),
+        float(volts.max()) - float(volts.min()),
+        None if found.has_picture else found.least,
     )
 
 
-def _channel(capture: Capture, name: str | None) -> str:
+def _at_tip(capture: Capture, name: str, case: Settings) -> float | str:
+    """Return what the samples are to be multiplied by to stand at the probe's tip, or why that cannot be told."""
+    told = capture.facts.get(name, NOTHING).probe
+    if case.probe in (None, 1.0) or case.scale_at == "tip":
+        return 1.0
+    assert case.probe is not None
+    if case.scale_at == "input":
+        return case.probe
+    if told is not None:
+        return case.probe / told
+    return f'a probe of x{case.probe:g} is declared, but not whether the scope knew: add scale_at = "tip" or "input"'
+
+
+def _screen(capture: Capture, name: str, case: Settings, factor: float) -> Screen | None:
+    """Return the height of a division and the voltage in the middle of the screen [V], as far as they are known."""
+    facts = capture.facts.get(name, NOTHING)
+    division = case.division or (facts.division and facts.division * factor)
+    offset = case.offset if case.offset is not None else facts.offset and facts.offset * factor
+    return None if not division else Screen(division, offset)
+
+
+def channel_of(capture: Capture, name: str | None) -> str:
+    """Return a channel by its name in whatever case, the only one for None; InputError when there is none."""
     names = list(capture.volts)
     if name is None:
         if len(names) == 1:
@@ -154,15 +191,11 @@ class _Scene:
 
     def scan(self) -> str | None:
         """Tell interlaced from non-interlaced by the number of lines between two field syncs."""
-        fields = self._fields()
+        fields = self.pulses.field_starts()
         if len(fields) < 2:
             return None
         halves = float(np.median(np.diff(fields))) / (self.period / 2)
         return "interlaced" if round(halves) % 2 else "non-interlaced"
-
-    def _fields(self) -> NDArray[np.float64]:
-        wide = self.pulses.starts[self.pulses.widths > _FIELD_PULSE]
-        return wide[np.diff(wide, prepend=0.0) > 1e-3]  # the first of each group, unless the capture began in it
 
     def termination(self) -> str | None:
         """Say what the sync amplitude hints at; a hint, never evidence."""
@@ -197,7 +230,7 @@ class _Scene:
                 " sources often are"
             )
         if self.scan() == "non-interlaced":
-            lines = round(float(np.median(np.diff(self._fields()))) / self.period)
+            lines = round(float(np.median(np.diff(self.pulses.field_starts()))) / self.period)
             said.append(f"not interlaced: {lines} lines in a field")
         chroma, white = self.found.chroma, self.found.raw.get("level.white", Raw(None)).value
         if chroma and white:

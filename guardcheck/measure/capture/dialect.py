@@ -51,6 +51,7 @@ class Dialect:
     skip: int
     interval: float | None = None
     metadata: Mapping[str, str] = field(default_factory=dict)
+    rows: tuple[tuple[str, tuple[str, ...]], ...] = ()
     notes: tuple[str, ...] = ()
 
 
@@ -139,7 +140,7 @@ def _describe(lines: Sequence[str], index: int, delimiter: str, decimal: str, wi
         raise InputError(f"{width} columns were found; accepted are at most {MAX_COLUMNS}", file=file, line=index + 1)
     columns = tuple(_column(name, unit) for name, unit in zip(names, units, strict=True))
     interval = _interval(metadata)
-    return Dialect(delimiter, decimal, columns, index, interval, metadata, notes)
+    return Dialect(delimiter, decimal, columns, index, interval, metadata, _rows(above), notes)
 
 
 def _headings(
@@ -210,16 +211,23 @@ def _column(name: str, unit: str) -> Column:
 
 def _metadata(above: Sequence[str]) -> dict[str, str]:
     found: dict[str, str] = {}
+    for key, values in _rows(above):
+        found.setdefault(key, " ".join(values)[:200])
+    return found
+
+
+def _rows(above: Sequence[str]) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    """Return key and values of each line above the table that has both."""
+    rows: list[tuple[str, tuple[str, ...]]] = []
     for line in above:
         parts = [part for part in re.split(r"[,;\t]", line) if part.strip()]
         if len(parts) == 1:
             parts = re.split(r"[:=]", line, maxsplit=1)
         if len(parts) >= 2:
             key = parts[0].strip().strip('":#% ').casefold()
-            rest = " ".join(part.strip().strip('"') for part in parts[1:])
-            if key and key not in found:
-                found[key[:80]] = rest[:200]
-    return found
+            if key:
+                rows.append((key[:80], tuple(part.strip().strip('"') for part in parts[1:])))
+    return tuple(rows)
 
 
 def _interval(metadata: Mapping[str, str]) -> float | None:

@@ -9,8 +9,10 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from guardcheck.measure.capture.bars import steps_of
 from guardcheck.measure.capture.burst import Burst, can_see, envelope_peak, find_burst
-from guardcheck.measure.capture.clipping import cut_off, fills_converter
+from guardcheck.measure.capture.clipping import Screen, cut_off, fills_converter
+from guardcheck.measure.capture.field import over_field
 from guardcheck.measure.capture.lines import Edges, Lines, cut
 from guardcheck.measure.capture.picture import (
     Folded,
@@ -24,6 +26,7 @@ from guardcheck.measure.capture.picture import (
     trimmed,
 )
 from guardcheck.measure.capture.systems import System, systems
+from guardcheck.measure.readings.records import AT_LEAST
 
 Floats = NDArray[np.float64]
 
@@ -31,6 +34,8 @@ FIRST_PORCH = (8.0e-6, 8.9e-6)
 """Where the back porch is flat in both systems, whatever burst stands before it."""
 
 LEAST_BAR = 10e-6
+_BEFORE = 0.2e-3
+"""How long before its broad pulses field blanking begins [s]: three lines."""
 NO_SYNC = "the channel carries no sync of its own"
 
 
@@ -38,12 +43,15 @@ NO_SYNC = "the channel carries no sync of its own"
 class Raw:
     """One value as found [SI]: `error` is the standard error of the mean, `failure` says why there is none.
 
-    A value together with a failure was seen, but proves nothing.
+    A value together with a failure was seen, but proves nothing. `bound` tells that only one side was seen; `note` is a
+    sentence to be said with the value.
     """
 
     value: float | None
     error: float = 0.0
     failure: str | None = None
+    bound: str | None = None
+    note: str | None = None
 
 
 @dataclass(frozen=True)
@@ -60,7 +68,7 @@ class Content:
 
 @dataclass(frozen=True)
 class Found:
-    """Everything found on one channel; `raw` is keyed by quantity name."""
+    """Everything found on one channel; `raw` is keyed by quantity, `least` is the smallest picture it shows [V]."""
 
     raw: Mapping[str, Raw]
     fold: Folded
@@ -73,6 +81,7 @@ class Found:
     content: Content
     chroma: float | None = None
     notes: tuple[str, ...] = field(default=())
+    least: float = 0.0
 
 
 def look(
@@ -84,6 +93,10 @@ def look(
     sign: int,
     own_sync: bool,
     resolution: float,
+    fields: Floats | None = None,
+    coupled: bool | None = None,
+    screen: Screen | None = None,
+    component: str | None = None,
 ) -> Found | str:
     """Look at one channel, cut at sync edges found on it or on another.
 
@@ -103,6 +116,14 @@ def look(
         whether the edges were found on this channel
     resolution
         the channel's voltage step [V], 0 when none was found
+    fields
+        where field syncs begin [s]
+    coupled
+        whether the line is known to be AC coupled, or known not to be
+    screen
+        the scope's vertical scale, where it is known
+    component
+        what the line carries, where colour bars were declared
 
     Returns
     -------
@@ -112,7 +133,24 @@ def look(
     lines = cut(volts, step, edges, sign)
     if lines is None:
         return "fewer than three whole scan lines follow each other"
-    return _Look(lines, edges, system or systems()[0], sign, own_sync, resolution, volts).found()
+    system = system or systems()[0]
+    starts = np.zeros(0) if fields is None else fields
+    shown = _shown(lines, starts, system.field_blanking * edges.period)
+    if not shown.any():
+        return "it holds no line of the picture, only the lines that follow field sync"
+    one = _Look(lines, edges, system, sign, own_sync, resolution, volts, shown, screen)
+    return one.found(starts, coupled, component)
+
+
+def _shown(lines: Lines, fields: Floats, blanking: float) -> NDArray[np.bool_]:
+    """Return which lines may be of the picture, shape ``(n_lines,)``: those that follow field sync are not.
+
+    What stands there is test lines, text, or pulses against copying, which may be brighter than white.
+    """
+    since = lines.starts[:, None] - fields[None, :]
+    after = ((since > -_BEFORE) & (since < blanking)).any(axis=1)
+    shown: NDArray[np.bool_] = np.asarray(~after)
+    return shown
 
 
 class _Look:
@@ -127,9 +165,11 @@ class _Look:
         own_sync: bool,
         resolution: float,
         volts: NDArray[np.floating],
+        shown: NDArray[np.bool_],
+        screen: Screen | None,
     ) -> None:
         self.lines, self.edges, self.system, self.sign, self.own = lines, edges, system, sign, own_sync
-        self.resolution, self.volts = resolution, volts
+        self.resolution, self.volts, self.screen = resolution, volts, screen
         self.period, self.width = edges.period, edges.width
         self.raw: dict[str, Raw] = {}
         self.notes: list[str] = []
@@ -138,7 +178,7 @@ class _Look:
         seen = can_see(lines.step, self.system.subcarrier)  # what is undersampled shows up as another frequency
         self.burst = find_burst(lines, self.noise, self.period) if seen else None
         self.sync = float(np.median(first - lines.means(self._tip()))) if own_sync else 0.0
-        chosen, self.floor = bright(lines, (9.5e-6, self.period - 1.2e-6), first, self.noise)
+        chosen, self.floor = bright(lines, (9.5e-6, self.period - 1.2e-6), first, self.noise, shown)
         self.lit = lines.pick(chosen)
         self.fold = folded(self.lit, self.period, self.system.subcarrier)
         self.bin_noise = self._bin_noise()
@@ -153,11 +193,14 @@ class _Look:
         span = float(volts.max()) - float(volts.min())
         least = max(0.05 * abs(self.sync), 5 * self.bin_noise, 0.01, 0.03 * span)
         leak = 1.1 if seen else 1.3  # undersampled chroma does not quite average out
+        self.least = least
         self.uneven = self.floor > max(leak * self._height(), least)
         self.has_picture = self._height() > least or self.uneven
 
-    def found(self) -> Found:
+    def found(self, fields: Floats, coupled: bool | None, component: str | None) -> Found:
         self._levels()
+        self._field(fields, coupled)
+        self._bars(component)
         self._shape()
         self._timing()
         self._burst()
@@ -187,7 +230,31 @@ class _Look:
             self._content(),
             chroma,
             tuple(self.notes),
+            self.least,
         )
+
+    def _field(self, fields: Floats, coupled: bool | None) -> None:
+        scatter = float(self.noise / np.sqrt(max(1, len(range(*self.lines.columns(self.porch).indices(1 << 30))))))
+        seen = over_field(
+            self.volts, self.lines.step, self.lines, self.blank, scatter, fields, sign=self.sign, coupled=coupled
+        )
+        self.raw["response.field_tilt"] = Raw(seen.tilt, seen.tilt_error, seen.tilt_failure)
+        self.raw["noise.hum"] = Raw(seen.hum, seen.hum_error, bound=None if seen.whole else AT_LEAST)
+
+    def _bars(self, component: str | None) -> None:
+        if component is None or self.uneven:
+            reason = "colour bars were not declared, or the line's name does not tell what it carries"
+            self.raw["picture.bars"] = Raw(None, failure=reason if component is None else "the bars cannot be seen")
+            return
+        least = max(0.02, 10 * self.bin_noise)
+        steps = steps_of(self.fold, self.level, self.period, component, least)
+        if steps is None:
+            self.raw["picture.bars"] = Raw(None, failure="the bars cannot be seen")
+            return
+        whose = None if steps.whose in (None, component) else f"These steps are those of {steps.whose}."
+        unclear = None if steps.whose else "these are not the eight bars that were declared, or not a whole row of them"
+        error = self.bin_noise / least
+        self.raw["picture.bars"] = Raw(steps.own, error, unclear, note=whose)
 
     def _height(self) -> float:
         """Return the height of the brightest plain part above blanking [V], 0 when there is none."""
@@ -234,8 +301,8 @@ class _Look:
         self.raw["level.sync"] = Raw(None, failure=NO_SYNC)
         if self.own:
             depth = self.blank - self.lines.means(self._tip())
-            lost = full or cut_off(self.lines, self._tip(), low, self.noise, self.resolution, top - low, top=False)
-            self.raw["level.sync"] = _unless(lost, "the sync tip is cut off by the edge of the screen", depth)
+            lost = self._lost(self.lines, self._tip(), low, full, top - low, top=False)
+            self.raw["level.sync"] = _unless(lost, "the sync tip", depth)
             self._ends(self.raw["level.blank"], self.raw["level.sync"])
         if self.uneven:
             self.raw["level.white"] = Raw(self.floor, self.noise)
@@ -247,8 +314,8 @@ class _Look:
             return
         window = trimmed(self.white.window, 0.5e-6)
         white = self.lit.means(window) - self.lit_blank
-        lost = full or cut_off(self.lit, window, top, self.noise, self.resolution, top - low, top=True)
-        self.raw["level.white"] = _unless(lost, "white is cut off by the edge of the screen", white)
+        lost = self._lost(self.lit, window, top, full, top - low, top=True)
+        self.raw["level.white"] = _unless(lost, "white", white)
         darkest = min(self.flats, key=lambda flat: flat.level)
         self.raw["level.black"] = Raw(None, failure="the picture shows one level only, so no black to read")
         if darkest is not self.white:
@@ -263,6 +330,17 @@ class _Look:
         tip = Raw(blank.value - self.sign * sync.value, math.hypot(blank.error, sync.error))
         low, high = sorted((blank, tip), key=lambda one: one.value or 0.0)
         self.raw["level.high"], self.raw["level.low"] = high, low
+
+    def _lost(
+        self, lines: Lines, window: tuple[float, float], extreme: float, full: bool, height: float, *, top: bool
+    ) -> str | None:
+        """Say whether a level was cut off by the edge of the screen; an inverted line is turned over."""
+        if full:
+            return "fills the whole range of the converter, so it may be cut off by the edge of the screen"
+        screen = self.screen
+        if screen is not None and self.sign < 0:
+            screen = Screen(screen.division, None if screen.offset is None else -screen.offset)
+        return cut_off(lines, window, extreme, self.noise, self.resolution, height, screen, top=top)
 
     def _shape(self) -> None:
         white = self.white
@@ -340,5 +418,5 @@ def _mean(values: Floats) -> Raw:
     return Raw(float(values.mean()), _error(values))
 
 
-def _unless(lost: bool, reason: str, values: Floats) -> Raw:
-    return Raw(None, failure=reason) if lost else _mean(values)
+def _unless(lost: str | None, what: str, values: Floats) -> Raw:
+    return _mean(values) if lost is None else Raw(None, failure=f"{what} {lost}")

@@ -62,21 +62,24 @@ def folded(lines: Lines, period: float, subcarrier: float) -> Folded:
     return Folded(x, y, count, box(y, width))
 
 
-def bright(lines: Lines, region: tuple[float, float], blank: Floats, noise: float) -> tuple[NDArray[np.bool_], float]:
+def bright(
+    lines: Lines, region: tuple[float, float], blank: Floats, noise: float, shown: NDArray[np.bool_]
+) -> tuple[NDArray[np.bool_], float]:
     """Return which lines reach the picture's greatest brightness, shape ``(n_lines,)``, and a floor to it [V].
 
-    Brightness is the highest 2.3 us average in `region` [s], which leaves no chroma even when it is undersampled. The
-    floor leaves out what noise adds to the highest of many averages.
+    Only lines that are `shown`, shape ``(n_lines,)``, can be of the picture. Brightness is the highest 2.3 us
+    average in `region` [s], which leaves no chroma even when it is undersampled. The floor leaves out what noise
+    adds to the highest of many averages.
     """
     part = lines.columns(region)
     width = max(1, min(round(2.3e-6 / lines.step), part.stop - part.start))
     sums = np.cumsum(np.pad(lines.rows[:, part], ((0, 0), (1, 0))), axis=1)
     average = (sums[:, width:] - sums[:, :-width]) / width
     highest = average.max(axis=1) - box(blank, min(15, len(blank) | 1))  # a line's own noise must not choose it
-    few = max(1, len(highest) // 100)
-    top = float(np.sort(highest)[-few:].mean())
+    few = max(1, int(np.count_nonzero(shown)) // 100)
+    top = float(np.sort(highest[shown])[-few:].mean())
     scatter = float(noise / np.sqrt(width))
-    result: NDArray[np.bool_] = highest >= top - max(0.06 * abs(top), 8 * scatter)
+    result: NDArray[np.bool_] = shown & (highest >= top - max(0.06 * abs(top), 8 * scatter))
     return result, top - 4 * scatter
 
 

@@ -9,8 +9,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from guardcheck.measure.capture.found import NO_SYNC, Content, Found, Raw
-from guardcheck.measure.readings.accuracy import Accuracy, parse_accuracy
-from guardcheck.measure.readings.budget import Budget, Contribution
 from guardcheck.measure.readings.evaluate import (
     Circumstances,
     bound_words,
@@ -20,6 +18,7 @@ from guardcheck.measure.readings.evaluate import (
 )
 from guardcheck.measure.readings.instruments import STATED, presumed
 from guardcheck.measure.readings.records import AMPLITUDES, AT_LEAST, AT_MOST, DIRECT
+from guardcheck.metrology import Accuracy, Budget, Contribution, parse_accuracy
 from guardcheck.model import MEASURED, QUANTITIES, Quantity
 
 NAMES = (
@@ -30,6 +29,7 @@ NAMES = (
     "level.pp",
     "level.high",
     "level.low",
+    "response.field_tilt",
     "response.line_tilt",
     "response.overshoot",
     "timing.line_period",
@@ -39,8 +39,17 @@ NAMES = (
     "burst.amplitude",
     "burst.frequency",
     "noise.rms",
+    "noise.hum",
+    "picture.bars",
 )
 """Every quantity a capture can give."""
+
+BARS = ("bars-100", "bars-75")
+"""Pictures whose steps tell which line is which."""
+HIDDEN = (
+    "it was captured on AC coupling, which hides the direct voltage; set the scope to DC coupling and capture again"
+)
+TILTED = "it was captured on AC coupling, which tilts a field by itself: set the scope to DC and capture again"
 
 WHITE_FIELD = 35e-6
 """Least length of a white field [s]: of the 52 us of a line a console fills at least some 40. Bars stay below 27."""
@@ -57,8 +66,10 @@ _VOLTS = (*AMPLITUDES, *DIRECT)
 class Settings:
     """What is known beside the samples.
 
-    `picture`, `place` and `load` are the words of a readings file; `accuracy` is the oscilloscope's, `timebase`,
-    `probe_tolerance` and `termination` are fractions; None takes the presumed figures (no probe, for the probe).
+    `picture`, `place`, `load`, `coupling` and `scale_at` are the words of a readings file; `accuracy` is the
+    oscilloscope's, `timebase`, `probe_tolerance` and `termination` are fractions; None takes the presumed figures (no
+    probe, for the probe). `probe` is an attenuation, `division` the vertical scale and `offset` the voltage in the
+    middle of the screen [V], both as the samples count. `component` is what the line carries, by its name.
     """
 
     line: str = ""
@@ -70,6 +81,12 @@ class Settings:
     timebase: float | None = None
     probe_tolerance: float | None = None
     termination: float | None = None
+    coupling: str | None = None
+    probe: float | None = None
+    scale_at: str | None = None
+    division: float | None = None
+    offset: float | None = None
+    component: str | None = None
     circumstances: Circumstances = field(default_factory=Circumstances)
 
 
@@ -153,10 +170,20 @@ class _Bench:
             rows.append(Contribution("wander", self.found.drift, "normal", source="seen from line to line"))
         ends = 1 if name in (*DIRECT, "noise.rms") else 2
         rows += [Contribution("quantisation", rounding, source=seen)] * ends
-        if case.probe_tolerance is not None:
-            rows.append(Contribution("probe", case.probe_tolerance * abs(value), source=STATED))
+        share, known = self.probe()
+        if share:
+            rows.append(Contribution("probe", share * abs(value), source=known))
         rows.append(Contribution("scatter", error, "normal", source=f"{self.found.lines} scan lines averaged"))
         return rows
+
+    def probe(self) -> tuple[float, str]:
+        """Return the probe's tolerance as a fraction, 0 for a direct connection, and where it comes from."""
+        case, usual = self.case, presumed()["scope"]["probe"]
+        if case.probe_tolerance is not None:
+            return case.probe_tolerance, STATED
+        if case.probe in (None, 1.0):
+            return 0.0, ""
+        return parse_accuracy(usual.text, "V").of_reading, usual.cited()
 
     def rounding(self) -> tuple[float, str]:
         """Return how far the mean of rounded samples may lie from the truth [V], and where the step is known from.
@@ -210,7 +237,7 @@ def _one(name: str, raw: Raw, bench: _Bench, others: Mapping[str, Raw], sign: in
         if unit == "s" and name != "timing.line_period":
             level.rows.append(Contribution("half-amplitude level", _edge_time(bench), source="sampling of the edges"))
     else:
-        level.rows.extend(bench.ratio(raw.error, abs(others["level.white"].value or 0.0)))
+        level.rows.extend(bench.ratio(raw.error, abs(others["level.white"].value or others["level.sync"].value or 0.0)))
     budget = Budget(name, unit, tuple(row for row in level.rows if row.half_width > 0))
     quantity = Quantity(
         name,
@@ -219,12 +246,22 @@ def _one(name: str, raw: Raw, bench: _Bench, others: Mapping[str, Raw], sign: in
         level.value,
         origin=MEASURED,
         uncertainty=budget.expanded,
-        failure=raw.failure or _doubt(name, case.picture, bench.found.content),
-        unknowns=level.unknowns,
-        notes=level.notes,
-        bound=level.bound,
+        failure=raw.failure or _doubt(name, case.picture, bench.found.content) or _coupled(name, case),
+        unknowns=(*level.unknowns, *_undeclared(name, case)),
+        notes=level.notes if raw.note is None else (raw.note, *level.notes),
+        bound=level.bound or raw.bound,
     )
     return quantity, budget
+
+
+def _coupled(name: str, case: Settings) -> str | None:
+    """Say what the scope's own coupling capacitor hides, None where it hides nothing."""
+    return {"level.blank": HIDDEN, "response.field_tilt": TILTED}.get(name) if case.coupling == "ac" else None
+
+
+def _undeclared(name: str, case: Settings) -> tuple[str, ...]:
+    """Return what must be declared before a quantity proves anything: the scope's coupling, for slow ones."""
+    return ("coupling",) if case.coupling is None and name in ("level.blank", "response.field_tilt") else ()
 
 
 def _doubt(name: str, picture: str | None, content: Content) -> str | None:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from guardcheck.errors import InputError, accepted, nearest
 from guardcheck.measure.capture.dialect import Column, Dialect, sniff, wanted_units
+from guardcheck.measure.capture.header import channel_facts
 from guardcheck.measure.capture.records import Capture
 from guardcheck.measure.capture.table import open_capture, read_block, to_numbers, whole_lines
 
@@ -171,7 +172,8 @@ class _Collector:
             volts[self.columns[index].name] = np.concatenate(self.volts[place])
             self.volts[place] = []
         resolution = {name: voltage_step(values) for name, values in volts.items()}
-        return Capture(self.file, step, start, volts, resolution, tuple(self.notes))
+        facts = channel_facts(self.dialect.rows, [c.name for c in self.columns if c.kind == "volts"])
+        return Capture(self.file, step, start, volts, resolution, tuple(self.notes), {n: facts[n] for n in volts})
 
     def _time_base(self) -> tuple[float, float]:
         if self.time_column is None:

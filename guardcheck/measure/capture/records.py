@@ -8,7 +8,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from guardcheck.measure.readings.budget import Budget
+from guardcheck.measure.capture.header import ChannelFacts
+from guardcheck.metrology import Budget
 from guardcheck.model import Quantity
 
 Floats = NDArray[np.float64]
@@ -20,7 +21,7 @@ class Capture:
 
     `volts` maps each channel's name to its samples [V], float32, shape ``(n_points,)``, all channels alike.
     `time_step` and `start` are in seconds. `resolution` holds the smallest voltage step found in each channel [V],
-    0 when the values form no steps.
+    0 when the values form no steps; `facts` what the file itself says of a channel.
     """
 
     file: str
@@ -29,6 +30,7 @@ class Capture:
     volts: Mapping[str, NDArray[np.float32]]
     resolution: Mapping[str, float]
     notes: tuple[str, ...] = ()
+    facts: Mapping[str, ChannelFacts] = field(default_factory=dict)
 
     @property
     def n_points(self) -> int:
@@ -62,7 +64,8 @@ class Analysis:
     `quantities` holds every quantity a capture can give: with a value and its uncertainty (k = 2), or with the
     reason why there is none. `budgets` explains the uncertainties by quantity name. `system` is ``625``, ``525`` or
     None; `scan` ``interlaced``, ``non-interlaced`` or None; `polarity` ``negative`` (as video has it), ``positive``
-    or None; `lines` the number of scan lines used.
+    or None; `lines` the number of scan lines used. `mean` and `span` are those of all samples [V]. `least`
+    is the smallest picture that would have been seen [V] where there is none, None where there is one.
     """
 
     channel: str
@@ -75,6 +78,9 @@ class Analysis:
     lines: int = 0
     termination: str | None = None
     notes: tuple[str, ...] = ()
+    mean: float = 0.0
+    span: float = 0.0
+    least: float | None = None
 
     def quantity(self, name: str) -> Quantity:
         """Return the quantity of that name; KeyError when a capture cannot give it."""

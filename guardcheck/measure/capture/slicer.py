@@ -20,6 +20,8 @@ SMOOTH = 2.2e-6
 FLOOR_BLOCK = 75e-6
 LINE_PERIODS = (62.5e-6, 65.0e-6)
 LINE_WIDTHS = (3.6e-6, 5.8e-6)
+FIELD_PULSE = 20e-6
+"""A pulse wider than this [s] belongs to field sync: line sync is below 6 us."""
 MIN_LINES = 3
 _ROUGH_WIDTHS = (1.5e-6, 8.0e-6)
 _LEVELS = np.geomspace(0.05, 0.75, 10)
@@ -41,6 +43,11 @@ class Pulses:
     def widths(self) -> Floats:
         """Pulse widths [s]."""
         return self.ends - self.starts
+
+    def field_starts(self) -> Floats:
+        """Return where field syncs begin [s]: the first pulse far wider than line sync of each group."""
+        broad = self.starts[self.widths > FIELD_PULSE]
+        return broad[np.diff(broad, prepend=-1.0) > 1e-3]
 
     def line_starts(self) -> Floats:
         """Leading edges of the pulses as wide as line sync."""

@@ -13,13 +13,17 @@ NEAR = 0.0035
 
 @dataclass(frozen=True, slots=True)
 class System:
-    """One scanning system; times in seconds, the subcarrier in hertz, nominal sync in volts."""
+    """One scanning system; times in seconds, the subcarrier in hertz, nominal sync in volts.
+
+    `field_blanking` is the number of lines from field sync to the picture.
+    """
 
     name: str
     period: float
     blanking_end: float
     subcarrier: float
     sync: float
+    field_blanking: int
     reference: str
 
 
@@ -34,6 +38,7 @@ def systems() -> tuple[System, ...]:
             row["blanking_end"] * 1e-6,
             row["subcarrier"],
             row["sync"],
+            row["field_blanking"],
             row["reference"],
         )
         for name, row in tomllib.loads(text).items()

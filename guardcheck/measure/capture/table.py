@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from guardcheck.errors import InputError
+from guardcheck.files import opened
 from guardcheck.measure.capture.dialect import Dialect, split
 
 BLOCK = 1 << 21
@@ -24,18 +25,9 @@ _SPACE, _NEWLINE = 32, 10
 
 def open_capture(path: Path) -> BinaryIO:
     """Open a capture file, compressed or not; InputError says why it cannot be."""
-    try:
-        if not path.is_file():
-            problem = "is not a file" if path.exists() else "there is no such file"
-            raise InputError(problem, file=str(path))
-        raw = path.open("rb")
-        if raw.read(2) == b"\x1f\x8b":
-            raw.close()
-            return cast(BinaryIO, gzip.open(path, "rb"))
-        raw.seek(0)
-        return raw
-    except OSError as error:
-        raise InputError(f"cannot be read: {error.strerror or error}", file=str(path)) from None
+    with opened(path, what="a capture") as stream:
+        packed = stream.read(2) == b"\x1f\x8b"
+    return cast(BinaryIO, gzip.open(path, "rb") if packed else path.open("rb"))
 
 
 def read_block(stream: BinaryIO, size: int, file: str) -> bytes:

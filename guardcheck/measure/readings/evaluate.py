@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from guardcheck.measure.readings.accuracy import Accuracy, parse_accuracy
-from guardcheck.measure.readings.budget import Budget, Contribution, from_step
 from guardcheck.measure.readings.instruments import STATED, Figure, figures, presumed
 from guardcheck.measure.readings.records import (
     AMPLITUDES,
@@ -19,10 +17,13 @@ from guardcheck.measure.readings.records import (
     Evaluation,
     Reading,
 )
+from guardcheck.metrology import Accuracy, Budget, Contribution, from_step, meter_rows, parse_accuracy
 from guardcheck.model import MEASURED, Quantity
 from guardcheck.units import format_si
 
 LOAD_OHM = 75.0
+HIDDEN = "it was read on AC coupling, which hides the direct voltage; set the scope to DC coupling and read it again"
+"""Why a direct voltage read through the scope's own capacitor is none."""
 
 
 @dataclass(frozen=True)
@@ -32,6 +33,7 @@ class Circumstances:
     `output_impedance` [ohm] is simulated from the job's own netlist (None when that failed), `impedance_half_width`
     its spread; `signal` is the standard's word for what the line carries (``picture``, ``sync``, ``control`` …), of a
     picture `has_sync` and `has_chroma` tell what goes with it; `setup` is black above blanking as a fraction of white.
+    `coupled` tells whether the unit couples the line through a capacitor, None when that is not known.
     """
 
     output_impedance: float | None = None
@@ -41,6 +43,7 @@ class Circumstances:
     setup: float = 0.0
     signal: str = "picture"
     load: float = LOAD_OHM
+    coupled: bool | None = None
 
 
 def evaluate(
@@ -81,6 +84,9 @@ def evaluate(
             return _nothing(reading, loaded, steps, guarded)
         value, factor, rows = loaded
         budget = [_scaled(row, factor) for row in budget] + rows
+    if reading.quantity == "level.blank" and reading.instrument == "scope" and reading.coupling is None:
+        unknowns.append("coupling")
+        steps.append("the scope's coupling is not declared: on AC it hides the direct voltage")
     bound, share = picture_share(reading.quantity, reading.picture, case)
     if share != 1.0:
         value, budget = value / share, [_scaled(row, 1 / share) for row in budget]
@@ -139,6 +145,8 @@ def bound_words(picture: str | None, bound: str) -> str:
 
 
 def _opening(reading: Reading) -> str:
+    if reading.unread:
+        return "no reading yet"
     place = PLACES.get(reading.place or "", "at a place not declared")
     load = LOADS.get(reading.load or "", "load not declared")
     return f"read '{reading.written}' {place}, {load}"
@@ -147,9 +155,14 @@ def _opening(reading: Reading) -> str:
 def _useless(reading: Reading, case: Circumstances) -> str | None:
     if reading.unread:
         return "it has not been read yet"
-    steady = reading.quantity == "level.blank" or case.signal == "control"
-    if reading.instrument == "meter" and reading.unit == "V" and not steady:
-        return "a meter averages the picture and its blanking; this quantity needs an oscilloscope"
+    steady = reading.quantity == "level.blank" and reading.steady
+    if reading.instrument == "meter" and reading.unit == "V" and not steady and case.signal != "control":
+        return (
+            "a meter shows the mean of the whole signal, never one level of it; this quantity needs an oscilloscope (a"
+            " line that carried no signal while it was read: say steady = true)"
+        )
+    if reading.quantity == "level.blank" and reading.coupling == "ac":
+        return HIDDEN
     if reading.place == "pin" and reading.unit == "V" and reading.quantity in (*AMPLITUDES, *DIRECT):
         return (
             f"it was read {PLACES['pin']} ({reading.written}); the level {PLACES['display']} needs a reading there or"
@@ -248,11 +261,13 @@ def _instrument_rows(reading: Reading, tip: float) -> list[Contribution]:
 def _meter_rows(reading: Reading, usual: Mapping[str, Figure]) -> list[Contribution]:
     figure = usual["accuracy"]
     accuracy = reading.accuracy or parse_accuracy(figure.text, reading.unit)
-    source = STATED if reading.accuracy else figure.cited()
     digit = reading.resolution or last_digit(reading)
-    rows = _stated_rows(reading, accuracy, abs(reading.seen), source, digit)
-    where = STATED if reading.resolution else "last digit written"
-    return [*rows, from_step("reading", digit, where)]
+    sources = (
+        STATED if reading.accuracy else figure.cited(),
+        STATED if reading.resolution else "last digit written",
+    )
+    full = reading.range if reading.range is not None else abs(reading.seen)
+    return list(meter_rows(accuracy, reading.seen, count=digit, full_scale=full, sources=sources) or ())
 
 
 def last_digit(reading: Reading) -> float:
@@ -327,16 +342,11 @@ def _stated_rows(
     division: float = 0.0,
     divisions: int = 8,
 ) -> list[Contribution]:
-    """Return an accuracy statement as one row per kind of term."""
+    """Return an accuracy statement as one row: its terms together are one bound."""
     full = reading.range if reading.range is not None else division * divisions or value
-    halves = {
-        "accuracy, of reading": accuracy.of_reading * value,
-        "accuracy, of range": accuracy.of_range * full,
-        "accuracy, counts": accuracy.counts * (digit if digit is not None else last_digit(reading)),
-        "accuracy, divisions": accuracy.divisions * division,
-        "accuracy, constant": accuracy.absolute,
-    }
-    return [Contribution(name, half, source=source) for name, half in halves.items() if half > 0]
+    count = digit if digit is not None else last_digit(reading)
+    half = accuracy.half_width(value, count=count, full_scale=full, division=division)
+    return [Contribution("accuracy", half or 0.0, source=source)]
 
 
 def _nothing(reading: Reading, failure: str, steps: list[str], guarded: bool | None) -> Evaluation:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from guardcheck.errors import InputError, JobError, UnitError, accepted, nearest
-from guardcheck.measure.readings.accuracy import parse_accuracy
+from guardcheck.files import read_bytes
 from guardcheck.measure.readings.instruments import presumed
 from guardcheck.measure.readings.records import (
+    COUPLINGS,
     INSTRUMENTS,
     LOADS,
     PICTURES,
@@ -18,13 +19,16 @@ from guardcheck.measure.readings.records import (
     PROBES,
     READABLE,
     SCALES_AT,
+    CaptureNote,
     Reading,
+    ReadingsFile,
 )
+from guardcheck.metrology import parse_accuracy
 from guardcheck.model import QUANTITIES, UNKNOWN_WORD, Range
 from guardcheck.toml_tables import Table
 from guardcheck.units import parse, shown
 
-MAX_BYTES = 256 * 1024
+MAX_BYTES = 256_000
 MAX_READINGS = 500
 KEYS: Mapping[str, str] = {
     "line": "the line's name in the job file",
@@ -43,13 +47,28 @@ KEYS: Mapping[str, str] = {
     "termination": "tolerance of the 75 ohm the line was loaded with",
     "probe_tolerance": "tolerance of the probe's attenuation",
     "note": "anything worth remembering",
+    "coupling": "dc or ac: how the oscilloscope was coupled",
+    "steady": "true when the line carried no signal while it was read",
 }
+CAPTURE_KEYS: Mapping[str, str] = {
+    "line": "the line's name in the job file",
+    **{
+        name: KEYS[name]
+        for name in (
+            "picture", "load", "place", "coupling", "probe", "scale_at", "scale", "accuracy", "probe_tolerance",
+            "termination",
+        )
+    },
+    "offset": "the voltage in the middle of the screen",
+    "timebase": "tolerance of the oscilloscope's time base, such as '25 ppm'",
+    "note": KEYS["note"],
+}  # fmt: skip
 _DIVISIONS = re.compile(r"([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+))\s*div(?:s|isions?)?")
 _POSSIBLE = {"V": Range(-100.0, 100.0), "s": Range(0.0, 1.0), "Hz": Range(0.0, 1e9), "ohm": Range(0.0, 1e7)}
 _LIKELY_UNIT = {"V": "700 mV", "s": "4.7 us", "Hz": "4.43 MHz", "ohm": "75 ohm", "1": "2%"}
 
 
-def read_readings(path: Path | str) -> tuple[Reading, ...]:
+def read_readings(path: Path | str) -> ReadingsFile:
     """Read a readings file of at most 256 kB.
 
     Raises
@@ -59,21 +78,20 @@ def read_readings(path: Path | str) -> tuple[Reading, ...]:
 
     """
     file = str(path)
-    try:
-        with Path(path).open("rb") as stream:
-            data = stream.read(MAX_BYTES + 1)
-    except OSError as problem:
-        raise JobError(f"cannot be read ({problem.strerror or 'unknown reason'})", file=file) from None
-    if len(data) > MAX_BYTES:
-        raise JobError(f"is larger than {MAX_BYTES // 1024} kB", file=file)
+    data = read_bytes(Path(path), MAX_BYTES, what="a readings file", error=JobError)
     try:
         text = data.decode("utf-8")
     except UnicodeDecodeError:
         raise JobError("is not UTF-8 text", file=file) from None
-    return parse_readings(text, file=file)
+    return parse_file(text, file=file)
 
 
 def parse_readings(text: str, *, file: str = "readings") -> tuple[Reading, ...]:
+    """Return the readings in the text of a readings file. Raises JobError as `read_readings` does."""
+    return parse_file(text, file=file).readings
+
+
+def parse_file(text: str, *, file: str = "readings") -> ReadingsFile:
     """Read the text of a readings file; `file` names it in messages. Raises JobError as `read_readings` does."""
     try:
         entries = tomllib.loads(text)
@@ -92,11 +110,11 @@ def parse_readings(text: str, *, file: str = "readings") -> tuple[Reading, ...]:
 
 def line_of(text: str, key: str) -> int | None:
     """Return the line of ``reading[2].probe`` or of its table, as well as a plain scan can tell."""
-    match = re.fullmatch(r"reading\[(\d+)\](?:\.(\w+))?.*", key)
-    wanted, name = (int(match[1]), match[2]) if match else (-1, key.split(".")[-1])
+    match = re.fullmatch(r"(reading|capture)\[(\d+)\](?:\.(\w+))?.*", key)
+    kind, wanted, name = (match[1], int(match[2]), match[3]) if match else ("reading", -1, key.split(".")[-1])
     index, table_line = -1, None
     for number, row in enumerate(text.splitlines(), start=1):
-        if re.match(r"\s*\[\[\s*reading\s*\]\]", row):
+        if re.match(rf"\s*\[\[\s*{kind}\s*\]\]", row):
             index += 1
             table_line = number if index == wanted else table_line
         elif index == wanted and name and re.match(rf"\s*[\"']?{re.escape(name)}[\"']?\s*=", row):
@@ -106,31 +124,63 @@ def line_of(text: str, key: str) -> int | None:
     return table_line
 
 
-def _readings(top: Table) -> tuple[Reading, ...]:
-    top.only("format", "reading", *INSTRUMENTS)
+def _readings(top: Table) -> ReadingsFile:
+    top.only("format", "reading", "capture", *INSTRUMENTS)
     if "format" in top and top.entries["format"] != 1:
         top.refuse("format", f"'{shown(str(top.entries['format']))}' is not a format known here; write format = 1")
     stated = {kind: _stated(top.table(kind), kind) for kind in INSTRUMENTS}
-    tables = top.tables("reading")
-    if not tables:
-        top.refuse("reading", "there is no reading in this file; write at least one [[reading]]")
-    if len(tables) > MAX_READINGS:
+    tables, captures = top.tables("reading"), top.tables("capture")
+    if not tables and not captures:
+        top.refuse("reading", "there is no reading in this file; write at least one [[reading]] or [[capture]]")
+    if len(tables) + len(captures) > MAX_READINGS:
         top.refuse("reading", f"{len(tables)} readings were found; at most {MAX_READINGS} are accepted")
-    return tuple(_reading(table, stated) for table in tables)
+    scope = top.table("scope")
+    coupling = _choice(scope, "coupling", COUPLINGS)
+    notes = tuple(_capture(table) for table in captures)
+    for index, note in enumerate(notes):
+        if note.line in [one.line for one in notes[:index]]:
+            captures[index].refuse("line", f"'{shown(note.line)}' has a [[capture]] already")
+    accuracy = parse_accuracy(scope.text("accuracy"), "V") if "accuracy" in scope else None
+    readings = tuple(_reading(table, stated, coupling) for table in tables)
+    return ReadingsFile(readings, notes, coupling, _share(scope, "timebase"), accuracy)
 
 
 def _stated(table: Table, kind: str) -> Mapping[str, str]:
     """Return what the file says of an instrument in general, checked as accuracy statements."""
-    table.only(*presumed()[kind])
-    for name in table:
+    table.only(*presumed()[kind], *(("coupling",) if kind == "scope" else ()))
+    general = [name for name in table if name in presumed()[kind]]
+    for name in general:
         if name not in ("bits", "divisions"):
             parse_accuracy(table.text(name), "V", key=table.at(name), file=table.file)
         elif not re.fullmatch(r"[1-9][0-9]?", table.text(name)):
             table.refuse(name, f"'{shown(table.text(name))}' is not accepted; write a whole number such as '8'")
-    return {name: table.text(name) for name in table}
+    return {name: table.text(name) for name in general}
 
 
-def _reading(table: Table, stated: Mapping[str, Mapping[str, str]]) -> Reading:
+def _capture(table: Table) -> CaptureNote:
+    table.only(*CAPTURE_KEYS)
+    return CaptureNote(
+        line=table.text("line"),
+        picture=_choice(table, "picture", PICTURES),
+        load=_choice(table, "load", LOADS),
+        place=_choice(table, "place", PLACES),
+        coupling=_choice(table, "coupling", COUPLINGS),
+        probe=PROBES[table.word("probe", tuple(PROBES))] if "probe" in table else None,
+        scale_at=_choice(table, "scale_at", SCALES_AT),
+        division=_scale(table, "V") if "scale" in table else None,
+        offset=_plain(table, "offset", "V") if "offset" in table else None,
+        accuracy=parse_accuracy(table.text("accuracy"), "V", key=table.at("accuracy"), file=table.file)
+        if "accuracy" in table
+        else None,
+        timebase=_share(table, "timebase"),
+        probe_tolerance=_share(table, "probe_tolerance"),
+        termination=_share(table, "termination"),
+        file=table.file,
+        key=table.key,
+    )
+
+
+def _reading(table: Table, stated: Mapping[str, Mapping[str, str]], coupling: str | None) -> Reading:
     table.only(*KEYS)
     quantity = table.word("quantity", READABLE)
     unit = QUANTITIES[quantity].unit
@@ -167,6 +217,8 @@ def _reading(table: Table, stated: Mapping[str, Mapping[str, str]]) -> Reading:
         file=table.file,
         key=table.key,
         unread=unread,
+        coupling=_choice(table, "coupling", COUPLINGS) or (coupling if kind == "scope" else None),
+        steady=table.flag("steady"),
     )
 
 
@@ -249,8 +301,8 @@ def _share(table: Table, name: str) -> float | None:
     return share.of_reading
 
 
-def unknown_lines(readings: tuple[Reading, ...], lines: tuple[str, ...]) -> None:
-    """Refuse readings of lines the job does not have; raises JobError with the nearest name."""
+def unknown_lines(readings: Sequence[Reading | CaptureNote], lines: tuple[str, ...]) -> None:
+    """Refuse readings and captures of lines the job does not have; raises JobError with the nearest name."""
     for reading in readings:
         if reading.line not in lines:
             raise JobError(

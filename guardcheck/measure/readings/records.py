@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
-from guardcheck.measure.readings.accuracy import Accuracy
-from guardcheck.measure.readings.budget import Budget
+from guardcheck.metrology import Accuracy, Budget
 from guardcheck.model import QUANTITIES, Quantity
 
 AT_LEAST, AT_MOST = "at_least", "at_most"
@@ -24,6 +23,10 @@ PROBES: Mapping[str, float] = {"x1": 1.0, "x10": 10.0, "x100": 100.0}
 SCALES_AT: Mapping[str, str] = {
     "tip": "the instrument was told about the probe: the scale is that at the probe's tip",
     "input": "the scale is that at the instrument's own input: the probe still divides",
+}
+COUPLINGS: Mapping[str, str] = {
+    "dc": "direct coupling: the trace stands where the line stands",
+    "ac": "coupled through a capacitor: the direct voltage is hidden",
 }
 INSTRUMENTS = ("scope", "meter")
 READABLE: tuple[str, ...] = tuple(
@@ -48,7 +51,8 @@ class Reading:
     `seen` is the value on the instrument in SI units (divisions times scale, without the probe's factor); `division`
     one division in the same unit, None when no scale was given; `by_eye` tells that divisions were counted. `probe`
     is the attenuation, None when not declared; `termination` and `probe_tolerance` are fractions. `unread` marks a
-    value of ``"unknown"``: a place kept for a reading nobody has taken yet.
+    value of ``"unknown"``: a place kept for a reading nobody has taken yet. `steady` says that the line carried no
+    signal while it was read; `coupling` is the oscilloscope's.
     """
 
     line: str
@@ -73,11 +77,59 @@ class Reading:
     file: str = ""
     key: str = ""
     unread: bool = False
+    coupling: str | None = None
+    steady: bool = False
 
     @property
     def unit(self) -> str:
         """SI unit of the quantity."""
         return QUANTITIES[self.quantity].unit
+
+
+@dataclass(frozen=True)
+class CaptureNote:
+    """One `[[capture]]`: how a line was captured, as far as it is said; the words are those of a reading.
+
+    `timebase` is the instrument's, a fraction; `division` the vertical scale [V] and `offset` what the middle of the
+    screen stands for [V]; `probe` an attenuation, `probe_tolerance` and `termination` fractions.
+    """
+
+    line: str
+    picture: str | None = None
+    load: str | None = None
+    place: str | None = None
+    coupling: str | None = None
+    probe: float | None = None
+    scale_at: str | None = None
+    division: float | None = None
+    offset: float | None = None
+    accuracy: Accuracy | None = None
+    timebase: float | None = None
+    probe_tolerance: float | None = None
+    termination: float | None = None
+    file: str = ""
+    key: str = ""
+
+
+@dataclass(frozen=True)
+class ReadingsFile:
+    """A readings file: what was read, how lines were captured, and what is said of every capture (None: nothing)."""
+
+    readings: tuple[Reading, ...] = ()
+    captures: tuple[CaptureNote, ...] = ()
+    coupling: str | None = None
+    timebase: float | None = None
+    accuracy: Accuracy | None = None
+
+    def capture(self, line: str) -> CaptureNote:
+        """Return what is said of a line's capture, with what holds for every capture filled in."""
+        note = next((one for one in self.captures if one.line == line), CaptureNote(line))
+        return replace(
+            note,
+            coupling=note.coupling or self.coupling,
+            timebase=self.timebase if note.timebase is None else note.timebase,
+            accuracy=note.accuracy or self.accuracy,
+        )
 
 
 @dataclass(frozen=True)

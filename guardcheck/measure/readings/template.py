@@ -26,10 +26,14 @@ _HEAD = """\
 # load        "terminated" (75 ohm connected) or "open"
 # picture     what was on the screen: "white", "bars-100", "bars-75" or "other". Only a known picture can conform. Bars
 #             of 75 % whose white bar stands at 100 % count as "bars-100"
+# coupling    "dc" or "ac", as the scope stood: a direct voltage needs "dc", and to say it once under [scope] is enough
 # accuracy    as the instrument's data sheet prints it: "3%" or, for a meter, "1.0% + 2 counts"
 # resolution  the smallest step you could read: "0.1 div" or "5 mV"
-# also        instrument = "scope" | "meter", range, termination = "1%", probe_tolerance = "2%", note
-# A table [scope] or [meter] at the top, with accuracy = "1.5%", holds for all readings of that instrument.
+# also        instrument = "scope" | "meter", range, termination = "1%", probe_tolerance = "2%", note; steady = true
+#             when the line carried no signal (only then can a meter read it)
+# A table [scope] or [meter] at the top, with accuracy = "1.5%", holds for all readings of that instrument. A table
+# [[capture]] says the same of a scope's file: line, picture, load, place, coupling, probe, scale_at, offset,
+# scale = "200 mV/div", timebase = "25 ppm"
 
 format = 1
 """
@@ -59,5 +63,6 @@ def _one(line: str, quantity: str) -> str:
         rows += ['# scale = "200 mV/div"', '# probe = "x10"', '# scale_at = "tip"']
         rows += ['place = "display"', 'load = "terminated"']
         rows += ['# picture = "bars-75"'] if picture else []
+        rows += ['# coupling = "dc"'] if quantity == "level.blank" else []
     rows.append('# accuracy = "3%"')
     return "\n".join(rows) + "\n"

@@ -19,8 +19,9 @@ from guardcheck.report.arrange.words import (
     WORST_FIRST,
     clean,
     doubt,
-    quantity_title,
+    rule_word,
     sentence,
+    topic,
 )
 from guardcheck.verdict.outcome import worst
 
@@ -165,11 +166,10 @@ def _row(findings: Sequence[Finding]) -> Row:
     low, high = bounds(lead)
     ends = [end for f in findings for end in bounds(f)]
     digits = telling_digits([f.value for f in findings], ends, lead.unit)
-    where = f" ({clean(lead.where)})" if lead.where else ""
     return Row(
-        title=quantity_title(lead.quantity) + where,
+        title=topic(lead.quantity, lead.where),
         quantity=lead.quantity,
-        rule=clean(lead.rule),
+        rule=rule_word(lead.rule),
         limits=limits(low, high, lead.unit, digits),
         doubt=doubt(lead),
         cells={f.guarded: _cell(f, digits) for f in findings},
@@ -232,9 +232,8 @@ def _unless(value: str, ends: tuple[float, float] | None, unit: str, digits: int
 def subject(finding: Finding) -> str:
     """Return what a finding is about, without its line: ``guarded white level``, ``bare margin in hot-plug, 8 kV``."""
     state = "" if finding.guarded is None else f"{STATE_WORDS[finding.guarded]} "
-    place = f" at {clean(finding.where)}" if finding.where else ""
     event = f" in {event_title(finding.event, finding.severity or '')}" if finding.event else ""
-    return f"{state}{quantity_title(finding.quantity)}{place}{event}"
+    return f"{state}{topic(finding.quantity, finding.where)}{event}"
 
 
 def event_title(event: str, severity: str) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Iterable, Mapping
+from functools import cache
 
 from guardcheck.formatting import line_rank
 from guardcheck.model import (
@@ -15,6 +16,7 @@ from guardcheck.model import (
     QUANTITIES,
     Finding,
 )
+from guardcheck.rules import all_rules
 
 OUTCOME_WORDS: Mapping[str, str] = {
     CONFORMS: "conforms",
@@ -22,8 +24,8 @@ OUTCOME_WORDS: Mapping[str, str] = {
     NOT_PROVEN: "not proven",
     NOT_APPLICABLE: "not applicable",
 }
-MARKS: Mapping[str, str] = {CONFORMS: "+", DOES_NOT_CONFORM: "x", NOT_PROVEN: "?", NOT_APPLICABLE: "."}
-"""One ASCII mark per outcome, for places where the word does not fit; a legend always stands beside them."""
+MARKS: Mapping[str, str] = {CONFORMS: "ok", DOES_NOT_CONFORM: "NO", NOT_PROVEN: "open", NOT_APPLICABLE: "-"}
+"""One short word per outcome, for places where the whole one does not fit; a legend always stands beside them."""
 
 WORST_FIRST = (DOES_NOT_CONFORM, NOT_PROVEN, CONFORMS, NOT_APPLICABLE)
 
@@ -43,6 +45,12 @@ ORIGIN_WORDS: Mapping[str, str] = {
 }
 
 KNOWN_WORDS: Mapping[str, str] = KNOWN_BY
+
+PLACE_WORDS: Mapping[str, str] = {"joined": "unit and display joined", "crt": "picture tube"}
+"""Places that a result names by a key, as a reader calls them; every other place stands as it is."""
+
+BENCH_FACT = "declared.fact"
+"""The quantity of findings that hold a fact and no number: the place says which."""
 
 WHOLE_UNIT = "The unit as a whole"
 _DOUBTFUL = ("recalled", "practice")
@@ -68,12 +76,32 @@ def quantity_title(name: str) -> str:
     return clean(name) if kind is None else kind.title
 
 
+def rule_word(code: str) -> str:
+    """Return the word a rule is known by in print, ``touch-current`` for TCH01; a code of no rule stands as it is."""
+    return _rule_words().get(code, clean(code))
+
+
+@cache
+def _rule_words() -> Mapping[str, str]:
+    return {one.rule.code: one.slug for one in all_rules()}
+
+
+def place_word(where: str) -> str:
+    """Return a place of a finding as a reader calls it."""
+    return PLACE_WORDS.get(where, clean(where))
+
+
+def topic(quantity: str, where: str | None) -> str:
+    """Return what a finding is about: its quantity with the place, or the place alone where that is the fact."""
+    if quantity == BENCH_FACT and where:
+        return place_word(where)
+    return f"{quantity_title(quantity)}, {place_word(where)}" if where else quantity_title(quantity)
+
+
 def doubt(finding: Finding) -> str | None:
     """Return the key of `KNOWN_BY` when the limit has no published source that was read; else None."""
-    if finding.limit is not None:
-        return finding.limit.known_by if finding.limit.known_by in _DOUBTFUL else None
-    text = finding.reference or ""
-    return next((key for key in _DOUBTFUL if KNOWN_BY[key].casefold() in text.casefold()), None)
+    known = None if finding.limit is None else finding.limit.known_by
+    return known if known in _DOUBTFUL else None
 
 
 def in_order(findings: Iterable[Finding]) -> list[Finding]:

@@ -14,7 +14,7 @@ from importlib import resources
 
 from guardcheck.formatting import line_rank, quantity_rank
 from guardcheck.measure.readings import READABLE
-from guardcheck.measure.readings.records import INSTRUMENTS, LOADS, PICTURES, PLACES, PROBES, SCALES_AT
+from guardcheck.measure.readings.records import COUPLINGS, INSTRUMENTS, LOADS, PICTURES, PLACES, PROBES, SCALES_AT
 from guardcheck.model import QUANTITIES
 from guardcheck.report.arrange.view import unique_slugs
 from guardcheck.report.arrange.words import clean
@@ -98,7 +98,7 @@ def to_bench_sheet(
     jobs = sorted(((name, tuple(quantities)) for name, quantities in lines), key=lambda job: line_rank(job[0]))
     wanted = _wanted(jobs, say) or tuple(Wanted(f"free-{n}", say("sheet.free", n=n)) for n in range(1, _FREE + 1))
     script = resources.files("guardcheck.report").joinpath("templates/bench_sheet.js").read_text(encoding="utf-8")
-    every = (*INSTRUMENTS, *PLACES, *LOADS, *PICTURES, *SCALES_AT, *PROBES)
+    every = (*INSTRUMENTS, *PLACES, *LOADS, *PICTURES, *SCALES_AT, *PROBES, *COUPLINGS)
     return str(
         environment()
         .get_template("bench_sheet.html")
@@ -118,6 +118,7 @@ def to_bench_sheet(
             pictures=tuple(PICTURES),
             scales_at=tuple(SCALES_AT),
             probes=tuple(PROBES),
+            couplings=tuple(COUPLINGS),
             readable=tuple((name, title(name, say), QUANTITIES[name].unit) for name in READABLE),
             examples=_EXAMPLES,
             scales=_SCALES,

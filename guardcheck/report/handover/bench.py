@@ -17,7 +17,7 @@ from guardcheck.model import (
 )
 from guardcheck.report.arrange.advice import not_proven, to_do
 from guardcheck.report.arrange.view import subject
-from guardcheck.report.arrange.words import clean, in_order, sentence
+from guardcheck.report.arrange.words import clean, in_order, rule_word, sentence
 from guardcheck.report.handover.blocks import Block, Bullets, Cell, Grid, GridRow, Item, Section, Text
 from guardcheck.report.handover.rows import (
     Sources,
@@ -82,14 +82,14 @@ def _by_reason(findings: Sequence[Finding], say: Words) -> tuple[Item, ...]:
     for (reason, outcome), found in alike.items():
         about: dict[str, list[str | None]] = {}
         for one in found:
-            about.setdefault(f"{subject(one)} ({clean(one.rule)})", []).append(one.line)
+            about.setdefault(f"{subject(one)} ({rule_word(one.rule)})", []).append(one.line)
         subjects = "; ".join(f"{places(lines, say)}: {what}" for what, lines in about.items())
         items.append(Item(reason, subjects, outcome))
     return tuple(items)
 
 
 def _about(one: Finding, say: Words) -> str:
-    return f"{place(one.line, say)}: {subject(one)} ({clean(one.rule)})"
+    return f"{place(one.line, say)}: {subject(one)} ({rule_word(one.rule)})"
 
 
 def _open(found: Evidence, say: Words) -> Section:
@@ -127,7 +127,7 @@ def _measured(found: Evidence, say: Words, sources: Sources) -> Section:
         about = [clean(one.where)] if one.where else []
         planned = "" if one.planned is None else show(one.planned, one.unit, digits)
         cells = (
-            Cell(place(one.line, say), (title(one.quantity, say), *about, clean(one.rule))),
+            Cell(place(one.line, say), (title(one.quantity, say), *about, rule_word(one.rule))),
             value_cell(one, say, digits),
             limit_cell(one, say, digits, sources),
             Cell("", (planned,) if planned else ()),

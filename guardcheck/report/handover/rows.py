@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from guardcheck.formatting import NO_VALUE, line_rank, quantity_rank, share, show, telling_digits
 from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, KNOWN_BY, NOT_APPLICABLE, NOT_PROVEN, Finding
 from guardcheck.report.arrange.view import SUMMARY_QUANTITY, bounds, decisive, event_title, natural
-from guardcheck.report.arrange.words import clean, doubt, quantity_title, sentence
+from guardcheck.report.arrange.words import clean, doubt, quantity_title, rule_word, sentence
 from guardcheck.report.handover.blocks import Cell, Grid, GridRow
 from guardcheck.report.handover.strings import Words
 
@@ -208,7 +208,9 @@ def _row(found: Sequence[Finding], states: Sequence[bool | None], say: Words, so
     lead, digits = decisive(found), digits_for(found)
     by_state = {one.guarded: one for one in found}
     cells = [
-        Cell(title(lead.quantity, say), tuple(text for text in (clean(lead.where or ""), clean(lead.rule)) if text)),
+        Cell(
+            title(lead.quantity, say), tuple(text for text in (clean(lead.where or ""), rule_word(lead.rule)) if text)
+        ),
         limit_cell(lead, say, digits, sources),
         *(value_cell(by_state.get(state), say, digits, lead.outcome) for state in states),
         Cell(outcome=lead.outcome),

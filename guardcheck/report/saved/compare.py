@@ -7,12 +7,13 @@ from dataclasses import dataclass
 
 from guardcheck.errors import InputError
 from guardcheck.formatting import limits, line_rank, quantity_rank, show, span
-from guardcheck.model import CONFORMS, NOT_APPLICABLE, NOT_PROVEN, Finding, Result
+from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_APPLICABLE, NOT_PROVEN, Finding, Result
 from guardcheck.report.arrange.advice import counts
 from guardcheck.report.arrange.view import bounds, outcome_word, subject
-from guardcheck.report.arrange.words import WHOLE_UNIT, WORST_FIRST, clean, sentence
+from guardcheck.report.arrange.words import WHOLE_UNIT, WORST_FIRST, clean, rule_word, sentence
 from guardcheck.report.text.grid import indent
 from guardcheck.report.text.result import in_words
+from guardcheck.verdict.outcome import worst
 
 WORSE, GONE, OPEN_NEW, MOVED, NEW, BETTER, ASIDE = "worse", "gone", "open", "moved", "new", "better", "aside"
 KINDS: Mapping[str, str] = {
@@ -22,7 +23,7 @@ KINDS: Mapping[str, str] = {
     MOVED: "Moved",
     NEW: "New",
     BETTER: "Got better",
-    ASIDE: "Rows that decide nothing, come or gone",
+    ASIDE: "Added or removed rows (information only)",
 }
 """Kinds of change with their headings, the worst first."""
 
@@ -80,6 +81,22 @@ def compare(before: Result, after: Result, *, width: int = 80) -> str:
     tally = f"{len(found.changes)} findings changed, {found.same} did not change as far as they are shown."
     lines += ["", "=" * wide, *indent(tally, wide)]
     return "\n".join(lines) + "\n"
+
+
+def worsened(before: Result, after: Result) -> str:
+    """Return what a change for the worse came to: does_not_conform, not_proven, or conforms when nothing got worse.
+
+    Only findings that decide count, then or now; one that is gone is not proven any more.
+    """
+    bad = [one for one in difference(before, after).changes if one.needed and one.kind in (WORSE, GONE, OPEN_NEW)]
+    return (
+        worst(
+            NOT_PROVEN if one.after is None or one.after.outcome != DOES_NOT_CONFORM else DOES_NOT_CONFORM
+            for one in bad
+        )
+        if bad
+        else CONFORMS
+    )
 
 
 def difference(before: Result, after: Result) -> Difference:
@@ -158,7 +175,7 @@ def _entry(change: Change, wide: int) -> Iterator[str]:
     one = change.one
     place = WHOLE_UNIT if one.line is None else clean(one.line)
     aside = "" if change.needed else " (for information)"
-    yield from indent(f"{place}: {subject(one)}, {clean(one.rule)}{aside}", wide, "  ", "    ")
+    yield from indent(f"{place}: {subject(one)}, {rule_word(one.rule)}{aside}", wide, "  ", "    ")
     yield from indent(f"{_told(change.before)} -> {_told(change.after)}", wide, "    ")
     for text in _details(change.before, change.after):
         yield from indent(text, wide, "    ")

@@ -8,12 +8,14 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from guardcheck.errors import InputError, accepted, nearest
+from guardcheck.files import read_bytes
 from guardcheck.model import (
     BETTER,
     CLAIMS,
     FORBIDDEN,
     KNOWN_BY,
     MISTAKE,
+    NOT_APPLICABLE,
     SAME,
     USES,
     WORSE,
@@ -28,8 +30,9 @@ from guardcheck.model import (
 )
 from guardcheck.report.arrange.words import WORST_FIRST, clean
 from guardcheck.report.saved import checks
+from guardcheck.report.saved.schematic import schematic
 from guardcheck.report.saved.write import DIGEST, FORMAT, result_hash
-from guardcheck.verdict.outcome import worst
+from guardcheck.verdict.outcome import flattered, overall
 
 FORMER = "guardcheck-result/1"
 """The format before; it has no digest and is still read."""
@@ -37,19 +40,15 @@ FORMER = "guardcheck-result/1"
 _BOTTOM = 12
 """Deepest nesting accepted; a result needs five."""
 
-MOST_BYTES = 64_000_000
+MOST_BYTES = 16_000_000
 """Largest saved result that is read."""
 
 
 def read_result(path: Path) -> Result:
     """Return the result saved in a file. Raises `InputError`, with the file in it, for one that cannot be read."""
+    data = read_bytes(path, MOST_BYTES, what="a saved result")
     try:
-        size = path.stat().st_size
-        if size > MOST_BYTES:
-            raise InputError(f"is {size} bytes; a saved result has at most {MOST_BYTES}", file=str(path))
-        text = path.read_text(encoding="utf-8")
-    except OSError as error:
-        raise InputError(f"cannot be read: {(error.strerror or 'error').lower()}", file=str(path)) from None
+        text = data.decode("utf-8")
     except UnicodeDecodeError:
         raise InputError("is not UTF-8 text, so it is no saved result", file=str(path)) from None
     try:
@@ -83,6 +82,7 @@ def from_json(text: str) -> Result:
         findings=findings,
         circuits=tuple(_circuit(row, key) for row, key in _records(whole, "circuits")),
         curves=tuple(_curve(row, key) for row, key in _records(whole, "curves")),
+        schematics=tuple(schematic(row, key) for row, key in _records(whole, "schematics")),
         warnings=checks.take(whole, "warnings", checks.texts, ()),
         not_examined=checks.take(whole, "not_examined", checks.texts, ()),
         cautions=checks.take(whole, "cautions", checks.texts, ()),
@@ -103,13 +103,17 @@ def from_json(text: str) -> Result:
 
 
 def _refuse_flattery(result: Result) -> None:
-    """Refuse a file whose summary is better than its findings: somebody edited one of the two."""
-    lowest = worst(finding.outcome for finding in result.findings if finding.needed)
-    if WORST_FIRST.index(lowest) < WORST_FIRST.index(result.outcome):
-        raise InputError(
-            f"the result calls itself {result.outcome}, but a needed finding is {lowest}; the file was altered",
-            key="outcome",
-        )
+    """Refuse a file that says better of a unit than its own numbers: somebody edited one of the two."""
+    if not result.findings:
+        raise InputError("the list is empty; nothing was examined, so nothing is shown", key="findings")
+    for number, one in enumerate(result.findings):
+        if why := flattered(one):
+            problem = f"{clean(one.id)} cannot conform {why}; the file was altered"
+            raise InputError(problem, key=f"findings[{number}].outcome")
+    lowest = overall(result.findings)
+    if result.outcome != NOT_APPLICABLE and WORST_FIRST.index(lowest) < WORST_FIRST.index(result.outcome):
+        said = f"a needed finding is {lowest}" if any(one.needed for one in result.findings) else "no finding is needed"
+        raise InputError(f"the result calls itself {result.outcome}, but {said}; the file was altered", key="outcome")
 
 
 def _parsed(text: str) -> Mapping[str, Any]:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import fields
+from dataclasses import asdict, fields
 from hashlib import sha256
 from typing import Any
 
@@ -25,7 +25,7 @@ from guardcheck.verdict.handover import Evidence
 FORMAT = "guardcheck-result/2"
 DIGEST = "digest"
 
-_NOT_CONTENT = ("curves", "engine", DIGEST)
+_NOT_CONTENT = ("curves", "schematics", "engine", DIGEST)
 """What a file holds beside what was found: pictures are drawn from it, and whose simulator it was proves nothing."""
 
 _KEYS = (
@@ -76,6 +76,7 @@ def _whole(result: Result) -> dict[str, Any]:
         "circuits": [{"name": c.name, "kind": c.kind, "file": c.file, "sha256": c.sha256} for c in result.circuits],
         "limits": _limits(findings),
         "curves": [_curve(curve) for curve in result.curves],
+        "schematics": [asdict(one) for one in result.schematics],
         "warnings": list(result.warnings),
         "not_examined": list(result.not_examined),
         "cautions": list(result.cautions),

@@ -71,7 +71,10 @@
     lines.push("#", ...steps(), "", "format = 1");
     for (const kind of ["scope", "meter"]) {
       const accuracy = plain(byId(`${kind}_accuracy`).value);
-      if (accuracy) lines.push("", `[${kind}]`, `accuracy = ${quoted(accuracy)}`);
+      const coupling = kind === "scope" ? byId("coupling").value : "";
+      if (accuracy || coupling) lines.push("", `[${kind}]`);
+      if (accuracy) lines.push(`accuracy = ${quoted(accuracy)}`);
+      if (coupling) lines.push(`coupling = ${quoted(coupling)}`);
     }
     for (const row of rows()) {
       lines.push("", "[[reading]]", ...entries(row).map(([key, text]) => `${key} = ${quoted(text)}`));

@@ -44,6 +44,7 @@ def entries(ranking: Ranking) -> tuple[Entry, ...]:
 def _entry(place: int, one: Ranked, ranking: Ranking) -> Entry:
     where = "" if one.place is None else f"at the {one.place}"
     cells = tuple((_margin(one, event), one.outcomes.get(event, NOT_APPLICABLE)) for event, _, _ in ranking.events)
+    where = where if one.fits else f"{where}{', ' if where else ''}not fit: breaks the picture"
     return Entry(
         str(place), clean(one.name), clean(where), clean(one.title), one.as_planned, cells, tuple(_effects(one))
     )
@@ -120,9 +121,9 @@ def _table(ranking: Ranking, found: Sequence[Entry], block: range, wide: int, *,
     yield from row([[""], ["guard"], *(_heading(ranking.events[index][0]) for index in block)], widths)
     yield "-" * wide
     for one in found:
-        cells = [f"{one.cells[index][0]} {MARKS[one.cells[index][1]]}" for index in block]
+        cells = [[one.cells[index][0], MARKS[one.cells[index][1]]] for index in block]
         title = [one.name, *([one.place] if one.place else []), *(["as planned"] if one.planned else [])]
-        yield from row([[one.rank], title, *([cell] for cell in cells)], widths)
+        yield from row([[one.rank], title, *cells], widths)
         if last:
             words = [f"{text} {MARKS[o]}" if o != NOT_APPLICABLE else text for text, o in one.effects]
             yield from indent(", ".join(words), wide, " " * (_RANK + 2))

@@ -97,7 +97,7 @@ def in_words(counts_: Mapping[str, int]) -> str:
 def _widths(table: Table, wide: int) -> list[int]:
     """Return the column widths: outcome fixed, values equal, the rest shared by quantity and limits."""
     rows = [entry for group in table.groups for entry in _shown(group)]
-    value = max([9, *(columns(part) for r in rows for c in r.cells.values() for part in _cell(c))])
+    value = max([9, *(columns(part) for r in rows for c in r.cells.values() for part in _cell(c, r.outcome))])
     value = min(value, _WIDEST_VALUE[len(table.states)])
     rest = wide - _OUTCOME - len(table.states) * (value + _GAP) - 2 * _GAP
     limit = min(max([12, *(columns(_limits(entry)) for entry in rows)]), 20, rest // 2)
@@ -127,7 +127,7 @@ def _shown(group: Group) -> Sequence[Row]:
 
 def _row(entry: Row, states: Sequence[bool | None], widths: Sequence[int], wide: int, colour: bool) -> Iterable[str]:
     cells = [[entry.title], [_limits(entry)]]
-    cells += [_cell(entry.cells[state]) if state in entry.cells else ["-"] for state in states]
+    cells += [_cell(entry.cells[state], entry.outcome) if state in entry.cells else ["-"] for state in states]
     cells.append([outcome_word(entry.outcome)] + (["for information"] if entry.judged and not entry.needed else []))
     paints = [None] * (len(cells) - 1) + [_paint(entry.outcome, colour)]
     yield from row(cells, widths, paints)
@@ -142,12 +142,9 @@ def _limits(entry: Row) -> str:
     return f"{entry.limits} {_DOUBT_MARKS[entry.doubt]}" if entry.doubt else entry.limits
 
 
-def _value(cell: Cell) -> str:
-    return f"{cell.value} {MARKS[cell.outcome]}"
-
-
-def _cell(cell: Cell) -> list[str]:
-    parts = [_value(cell)]
+def _cell(cell: Cell, outcome: str) -> list[str]:
+    """Return a value with all that qualifies it, and a word where its outcome is not that of the row."""
+    parts = [cell.value if cell.outcome == outcome else f"{cell.value} {MARKS[cell.outcome]}"]
     if cell.uncertainty is not None:
         parts.append(f"+/- {cell.uncertainty}")
     if cell.planned is not None:
@@ -159,15 +156,16 @@ def _legend(found: Sequence[Section], wide: int) -> Iterable[str]:
     rows = [entry for s in found for t in s.tables for g in t.groups for entry in _shown(g)]
     if not rows:
         return
-    used = {cell.outcome for entry in rows for cell in entry.cells.values()}
+    used = {cell.outcome for entry in rows for cell in entry.cells.values() if cell.outcome != entry.outcome}
     parts = [f"{MARKS[outcome]} {outcome_word(outcome)}" for outcome in WORST_FIRST if outcome in used]
     parts += [
         f"{mark} limit {KNOWN_BY[key]}" for key, mark in _DOUBT_MARKS.items() if any(r.doubt == key for r in rows)
     ]
     if any(cell.uncertainty for entry in rows for cell in entry.cells.values()):
         parts.append("+/- expanded uncertainty, k = 2")
-    yield ""
-    yield from indent("; ".join(parts), wide, "Marks: ")
+    if parts:
+        yield ""
+        yield from indent("; ".join(parts), wide, "Marks: ")
 
 
 def _advice(result: Result, wide: int) -> Iterable[str]:

@@ -49,4 +49,4 @@ def _page(one: Sheet) -> Iterable[str]:
         yield from indent(clean(one.text), _WIDE)
     if one.reference:
         yield ""
-        yield from indent(clean(one.reference), _WIDE, "Source: ")
+        yield from indent(clean(one.reference), _WIDE, "Reference: ")

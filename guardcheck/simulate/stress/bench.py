@@ -80,7 +80,7 @@ def bench_of(job: Job, volts: Value) -> Bench:
     for name, hardest in USUAL_RAIL.items():
         if given[name] is None:
             unit = {"rail_capacitance": "F", "rail_load": "A", "rail_esr": "ohm"}[name]
-            assumed.append(f"{name.replace('_', ' ')} taken at {format_si(hardest, unit)}")
+            assumed.append(f"{name.replace('_', ' ').replace('esr', 'ESR')} {format_si(hardest, unit)}")
     capacitance, load, esr = (given[name] for name in USUAL_RAIL)
     held = USUAL_RAIL["rail_capacitance"]
     rail = Rail(
@@ -187,13 +187,16 @@ def _usual(entries: Mapping[str, Any], name: str, words: str, assumed: list[str]
         return _end(value, words, True, ends)
     worst = USUAL["mains_frequency" if name == "mains_frequency" else name][1]
     unit = {"mains": "V", "mains_frequency": "Hz", "y_capacitance": "F"}[name]
-    assumed.append(f"{words} taken at {format_si(worst, unit)}")
+    assumed.append(f"{words} {format_si(worst, unit)}")
     return worst
 
 
 def _earthed_unit(job: Job, assumed: list[str]) -> tuple[bool, ...]:
-    """Return whether the unit's 0 V may be, or is, at earth: a class I supply ties it there."""
-    return {"I": (True,), UNKNOWN_WORD: (True, False)}.get(str(job.supply.get("protection_class")), (False,))
+    """Return whether the unit's 0 V may be, or is, at earth: a class I supply ties it there; silence says neither."""
+    declared = {"I": (True,), "II": (False,), "III": (False,)}.get(str(job.supply.get("protection_class")))
+    if declared is None:
+        assumed.append("unit earthed or not, the worse")
+    return declared or (True, False)
 
 
 def _earthed_display(job: Job, assumed: list[str]) -> tuple[bool, ...]:

@@ -1,6 +1,6 @@
 """Running events: every case coarsely, those that decide again and finer until their quantities hold within 1 %.
 
-All chains and all events share each batch, so that every core has work.
+Chains and events are dealt out to a few threads, and those of one thread share each batch, so that every core has work.
 """
 
 from __future__ import annotations
@@ -8,11 +8,13 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from itertools import product
 
 from guardcheck.compose import LOW, Chain, EventCase, event_deck, has_coupling, longest_line_run
 from guardcheck.engine import Engine
 from guardcheck.model import CABLE, OFF, ON, REFERENCE, Deck, EventPlan, Fitted, Value
+from guardcheck.simulate.batch import side_by_side
 from guardcheck.simulate.stress.bench import Bench
 from guardcheck.simulate.stress.pulses import BodyPulse
 from guardcheck.simulate.stress.ratings import PinRatings
@@ -32,6 +34,8 @@ DRIVES = 0.1
 and video chips (common practice, no published source). A stiffer one would swallow what its diodes must take."""
 COMPARED = 2000.0
 """Voltage of the comparison pulse where nobody states what the pin is rated for [V]."""
+HANDS = 3
+"""Threads the groups are dealt out to: while one reads what its runs gave, the others keep the simulators busy."""
 Progress = Callable[[int, int, str], None]
 
 
@@ -100,7 +104,7 @@ class Group:
 
     @property
     def loose(self) -> frozenset[tuple[int, str]]:
-        """Return the quantities, by pin, that did not hold within 1 % at finer steps and longer runs."""
+        """Return the quantities, by pin, that changed by more than 1 % at finer steps and longer runs."""
         return frozenset(item for track in self.tracks for item in track.decides - track.held)
 
     @property
@@ -112,6 +116,11 @@ class Group:
 
 def run_groups(engine: Engine, groups: Sequence[Group], say: Progress) -> None:
     """Fill in every track of every group: the coarse runs, the picks until they hold, the hard corners."""
+    hands = [groups[index::HANDS] for index in range(min(HANDS, len(groups)))]
+    side_by_side(engine, [partial(_run_some, engine, mine, say) for mine in hands])
+
+
+def _run_some(engine: Engine, groups: Sequence[Group], say: Progress) -> None:
     first = [(group, track) for group in groups for track in group.tracks]
     _run(engine, first)
     active = [(group, track) for group in groups for track in _picks(group)]

@@ -12,7 +12,7 @@ from guardcheck.measure import Stress
 from guardcheck.model import DOES_NOT_CONFORM
 from guardcheck.simulate.stress.ratings import RATED_BY, UNITS, PinRatings
 from guardcheck.units import format_si
-from guardcheck.verdict.outcome import judge_margin
+from guardcheck.verdict.outcome import ASSUMED_FACTOR, judge_margin
 
 CAP = 120.0
 """Largest margin that is shown, either way [dB]."""
@@ -171,6 +171,12 @@ def film_margin(name: str, rated: Mapping[str, Any], volts: float, joules: float
         told = f"the {name} takes {format_si(joules, 'J')} in one pulse against {format_si(allowed, 'J')}"
         return Margin(heat, CAP, told)
     return Margin(held, CAP, f"the {name} sees {format_si(volts, 'V')} in one pulse against {format_si(limit, 'V')}")
+
+
+def halved(margin: Margin) -> Margin:
+    """Return the margin over an assumed rating [V, A]: half of it proves, all of it must be passed to fail."""
+    told = f"{margin.told} (rating assumed, not declared: half of it proves)"
+    return Margin(margin.strict - 20.0 * math.log10(ASSUMED_FACTOR), margin.loose, told, margin.field)
 
 
 def flashovers(volts: Sequence[tuple[str, float]]) -> tuple[str, ...]:

@@ -170,7 +170,7 @@ def _margin_quantity(
         )
     gap = _undeclared(group)
     proven = gap is None and judge_margin(judged.known.loose) == DOES_NOT_CONFORM
-    unsure = f"its {' and '.join(judged.loose)} did not hold within 1 % at finer steps and longer runs"
+    unsure = f"its {' and '.join(judged.loose)} changed by more than 1 % with finer steps or longer runs"
     failure = group.failure or (unsure if judged.loose else None) or beyond
     if judged.margin.field == "rail" and not proven and group.subject.bench.undeclared:
         failure = failure or f"{', '.join(group.subject.bench.undeclared)} not declared"
@@ -180,7 +180,7 @@ def _margin_quantity(
     if beyond is not None:
         notes.append(
             f"The number is an estimate, {beyond}"
-            + ("; the rating is already passed inside the models' range." if proven and failure else ".")
+            + ("; the rating is exceeded even where the model is valid." if proven and failure else ".")
         )
     return replace(
         blank,
@@ -188,10 +188,16 @@ def _margin_quantity(
         spread=(judged.least, max(judged.margin.loose, judged.least)),
         estimate=beyond is not None,
         failure=None if proven else failure,
-        limit=Limit("event.margin", EVENT_MARGIN_DB, None, None, judged.ratings.reference, judged.ratings.known_by),
+        limit=_margin_limit("event.margin", judged.ratings.reference, judged.ratings.known_by),
         notes=(*notes, *_more_words(group, judged, reference)),
         codes=(RATING_NOT_STATED,) if judged.ratings.open(judged.margin.field) else (),
     )
+
+
+def _margin_limit(quantity: str, ratings: str, known_by: str) -> Limit:
+    """Return the limit of a margin: what it must leave is this tool's own rule, the ratings are somebody's."""
+    rule = f"{EVENT_MARGIN_DB:g} dB to spare (design rule of this tool) under {ratings}"
+    return Limit(quantity, EVENT_MARGIN_DB, None, None, rule, known_by)
 
 
 def _undeclared(group: Group) -> str | None:
@@ -205,7 +211,7 @@ def _worst_words(group: Group, judged: Judged) -> str:
     """Return the deciding stress with the case it happened in."""
     at = "" if judged.index == 0 else f" At {judged.pin.name}."
     told = judged.margin.told[0].upper() + judged.margin.told[1:]
-    return f"{told}; hardest with {case_words(judged.worst.case, group.subject.levels)}.{at}"
+    return f"{told}; worst case: {case_words(judged.worst.case, group.subject.levels)}.{at}"
 
 
 def _more_words(group: Group, judged: Judged, reference: BodyPulse | None) -> tuple[str, ...]:
@@ -221,7 +227,7 @@ def _more_words(group: Group, judged: Judged, reference: BodyPulse | None) -> tu
     words += other_words(group.good, plan, plan.units(group.severity))
     unknown = [name for name in subject.chain.unknowns if not name.startswith(("cable", "display"))]
     if unknown:
-        words.append(f"Unknown, taken where it protects least: {', '.join(unknown)}.")
+        words.append(f"Unknown; least protective value used: {', '.join(unknown)}.")
     return tuple(words)
 
 
@@ -241,7 +247,7 @@ def _parts(group: Group, blank: Quantity, beyond: str | None) -> tuple[Quantity,
             value=found.strict,
             spread=(least, max(found.loose, found.strict)),
             estimate=beyond is not None,
-            limit=Limit("event.part_margin", EVENT_MARGIN_DB, None, None, "ratings in the parts' metadata", "read"),
+            limit=_margin_limit("event.part_margin", "ratings in the parts' metadata", "read"),
             notes=(f"{found.told[0].upper()}{found.told[1:]}.",),
         ),
     )
@@ -260,7 +266,9 @@ def _powers(group: Group, blank: Quantity) -> tuple[Quantity, ...]:
             name="part.power",
             value=power.watts,
             where=power.where,
-            limit=Limit("part.power", None, power.rated["power"], None, power.rated["reference"], "practice"),
+            limit=Limit(
+                "part.power", None, power.rated["power"], None, power.rated["reference"], power.rated["known_by"]
+            ),
         )
         for power in most.values()
     )
@@ -293,7 +301,7 @@ def _shown(group: Group, blank: Quantity, judged: Judged, *, estimate: bool) -> 
             value=value,
             spread=(value, max(value, corner)),
             estimate=estimate or name in loose,
-            notes=("It did not hold within 1 % at finer steps and longer runs.",) if name in loose else (),
+            notes=("It changed by more than 1 % with finer steps or longer runs.",) if name in loose else (),
         )
         for name, (value, corner) in rows.items()
     )

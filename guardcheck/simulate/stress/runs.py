@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 
 from guardcheck.compose import SWING, SWINGS_AT, EventCase, Probes
 from guardcheck.measure import PinWaves, Stress, heat, holds, peak, stress_of, width_over
-from guardcheck.model import Trace
-from guardcheck.simulate.stress.margins import Margin, film_margin, plain_margin, surge_margin
+from guardcheck.model import ASSUMED, Trace
+from guardcheck.simulate.stress.margins import Margin, film_margin, halved, plain_margin, surge_margin
 
 Array = NDArray[np.float64]
 
@@ -197,15 +197,19 @@ def _parts(vectors: _Vectors, probes: Probes, time: Array, *, lasting: bool) -> 
             most = abs(peak(vectors.amps(one.amps)))
             name = f"{one.name} ({_device(one)})"
             margins.append(plain_margin(name, "carries", most, one.rated["collector_current"], "A", lasting=lasting))
+    for resistor in probes.resistors:
+        volts = vectors.volts(resistor.volts)
+        top, title = abs(peak(volts)), f"{resistor.role} {resistor.name}"
+        if lasting and "voltage" in resistor.rated:
+            margins.append(plain_margin(f"{resistor.name} resistor", "sees", top, resistor.rated["voltage"], "V"))
+        if not lasting and "power" in resistor.rated:
+            joules, width = heat(volts, resistor.ohms, time)[1], width_over(time, volts, top / math.sqrt(2.0))
+            margins.append(film_margin(title, resistor.rated, top, joules, width))
     for capacitor in probes.capacitors:
         held = abs(peak(vectors.volts(capacitor.volts)))
         limit = capacitor.rated["working_voltage"]
-        margins.append(plain_margin(capacitor.name, "holds", held, limit, "V", lasting=lasting))
-    for resistor in probes.resistors if not lasting else ():
-        volts = vectors.volts(resistor.volts)
-        top, joules = abs(peak(volts)), heat(volts, resistor.ohms, time)[1]
-        width = width_over(time, volts, top / math.sqrt(2.0))
-        margins.append(film_margin(f"{resistor.role} {resistor.name}", resistor.rated, top, joules, width))
+        margin = plain_margin(capacitor.name, "holds", held, limit, "V", lasting=lasting)
+        margins.append(halved(margin) if capacitor.rated["known_by"] == ASSUMED else margin)
     return tuple(margin for margin in margins if margin is not None)
 
 

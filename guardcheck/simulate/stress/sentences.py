@@ -58,14 +58,14 @@ def bench_words(bench: Bench, filled: Mapping[str, object]) -> tuple[str, ...]:
         if chassis.volts > 0.0:
             pumped = 2.0 * chassis.frequency * chassis.capacitance * chassis.volts
             sentences.append(
-                f"While the 0 V contacts stay apart, {format_si(chassis.amps, 'A')} rms goes on flowing through the "
+                f"While the 0 V contacts stay apart, {format_si(chassis.amps, 'A')} rms keeps flowing through the "
                 f"signal contact; rectified by clamps and pin diodes it can feed {format_si(pumped, 'A')} into the "
                 f"rail, {format_si(pumped * bench.rail.load, 'V')} across its load if the unit is off."
             )
     if ends:
-        sentences.append(f"Taken at the stressing end of what is declared: {'; '.join(ends)}.")
+        sentences.append(f"Worst end of the declared tolerance: {'; '.join(ends)}.")
     if assumed:
-        sentences.append(f"Taken at the worst, because it is not known: {'; '.join(assumed)}.")
+        sentences.append(f"Not declared, worst usual value used: {'; '.join(assumed)}.")
     return tuple(sentences)
 
 

@@ -1,0 +1,222 @@
+"""What the picture of a line says, in words: the troubles marked in it, its description, and its parts as a list."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from guardcheck.formatting import show
+from guardcheck.model import DOES_NOT_CONFORM, NOT_PROVEN, STRIKE, Finding, Result, Schematic, SchematicPart
+from guardcheck.model.schematic import RAILS, SUPPLY
+from guardcheck.report.arrange.words import clean, sentence
+
+FAILS, OPEN = "fails", "open"
+OF_OUTCOME: Mapping[str, str] = {DOES_NOT_CONFORM: FAILS, NOT_PROVEN: OPEN}
+CHIP_KEY = "chip"
+"""What troubles of the chip that drives the line are filed under."""
+MARGIN, PARTS, POWER = "event.margin", "event.part_margin", "part.power"
+STATES: Mapping[str, str] = {"blank": "blanking", "sync": "sync tip"}
+"""Signal states in bench words; the others are words already."""
+_AGAINST = re.compile(
+    r"(?P<value>-?\d[\d.]* [^\s(),;.]+)(?: [^.;]*?)? against "
+    r"(?P<allowed>-?\d[\d.]* [^\s(),;.]+(?: to \d[\d.]* [^\s(),;.]+)?)"
+)
+_CLAMPED = re.compile(r"The ((?:upper|lower) diode|[a-z -]+?) \(([^)]*)\) carries")
+_MOST = 4
+"""Most troubles marked in one picture: the worst of each part, the rest is in the tables."""
+
+
+@dataclass(frozen=True, slots=True)
+class Trouble:
+    """What happens to a part: `outcome` is `FAILS` or `OPEN`, `text` one sentence for the list under the picture."""
+
+    key: str
+    outcome: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Bears:
+    """What bears on a pin or part and what it may take, in words; `times` how often the stress holds the rating.
+
+    Where nobody stated the rating, `allowed` is a range and `times` counts its loosest end: it is that much at least.
+    """
+
+    value: str
+    allowed: str
+    times: float
+
+    @property
+    def ranged(self) -> bool:
+        """Tell whether the rating is a range seen in data sheets."""
+        return " to " in self.allowed
+
+
+def bears(finding: Finding) -> Bears | None:
+    """Return what a margin or a dissipation rests on, None where nothing was obtained.
+
+    Margins are 20 log10 of rating over stress, so the ratio is told from the margin itself; an energy's is told less.
+    """
+    if finding.quantity == POWER:
+        high = finding.high if finding.high is not None else (finding.limit.high if finding.limit else None)
+        if finding.value is None or not high:
+            return None
+        return Bears(show(finding.value, "W"), show(high, "W"), finding.value / high)
+    found = _AGAINST.search(clean(finding.why))
+    if finding.value is None or found is None:
+        return None
+    loosest = finding.spread[1] if finding.spread and " to " in found["allowed"] else finding.value
+    return Bears(found["value"], found["allowed"], 10.0 ** (-loosest / 20.0))
+
+
+def times_text(times: float) -> str:
+    """Return a ratio as a bench says it: ``49 x``, ``5.4 x``, ``0.8 x``."""
+    return f"{times:.0f} x" if times >= 9.95 else f"{times:.1f} x"
+
+
+def event_words(result: Result, finding: Finding) -> str:
+    """Return what happened in bench words: ``lead plugged in live, re-contact``."""
+    said = result.extra.get("events")
+    name = finding.event or ""
+    words = said.get(name) if isinstance(said, Mapping) else None
+    parts = (words if isinstance(words, str) and words else name, finding.severity or "")
+    return ", ".join(clean(part) for part in parts if part)
+
+
+def troubles(result: Result, line: Schematic) -> tuple[Trouble, ...]:
+    """Return what to mark in a line's picture: of every part the worst that fails or is open, the hardest first.
+
+    Strikes (static, charged leads) are grades, not mistakes or daily use: they are marked only if nothing else is.
+    """
+    mine = [
+        one
+        for one in result.findings
+        if one.line in line.lines
+        and one.guarded is line.guarded
+        and one.outcome in OF_OUTCOME
+        and one.quantity in (MARGIN, PARTS, POWER)
+    ]
+    mine = [one for one in mine if one.use != STRIKE] or [one for one in mine if one.needed]
+    best: dict[str, tuple[tuple[int, float], Trouble]] = {}
+    for one in mine:
+        key = _key(one, line)
+        bearing = bears(one)
+        rank = (0 if one.outcome == DOES_NOT_CONFORM else 1, -(bearing.times if bearing else 0.0))
+        if key and (key not in best or rank < best[key][0]):
+            best[key] = (rank, Trouble(key, OF_OUTCOME[one.outcome], _told(result, line, one, key, bearing)))
+    ordered = sorted(best.values(), key=lambda pair: (pair[0], pair[1].key))
+    return tuple(trouble for _, trouble in ordered[:_MOST])
+
+
+def _key(one: Finding, line: Schematic) -> str:
+    """Return the part a finding is about."""
+    if one.quantity == MARGIN:
+        return CHIP_KEY
+    if one.quantity == POWER:
+        return one.where or ""
+    named = _CLAMPED.search(clean(one.why))
+    if named is None:
+        return ""
+    return next((part.key for part in line.parts if part.key.endswith(f" {named[1]}")), "")
+
+
+def _told(result: Result, line: Schematic, one: Finding, key: str, bearing: Bears | None) -> str:
+    what = "chip" if key == CHIP_KEY else next((said(part) for part in line.parts if part.key == key), key)
+    happens = event_words(result, one) or "in normal use"
+    if bearing is None:
+        return f"{what}: {happens}: not proven"
+    end = " (not proven)" if one.outcome == NOT_PROVEN else ""
+    if bearing.times is not None and bearing.times > 1.0:
+        return (
+            f"{what}: {happens}: {bearing.value}, allowed {bearing.allowed}: {times_text(bearing.times)} too much{end}"
+        )
+    return f"{what}: {happens}: {bearing.value}, allowed {bearing.allowed}{end}"
+
+
+def said(part: SchematicPart) -> str:
+    """Return a part by what is printed on it: ``100 ohm``, ``1N4148 (upper diode)``."""
+    if part.value is not None:
+        return show(part.value, part.unit)
+    name = part.key.partition(" ")[2]
+    title = clean(part.title) or part.symbol
+    return f"{title} ({name})" if name else title
+
+
+@dataclass(frozen=True, slots=True)
+class PartRow:
+    """One part in the list beside the picture: what it is, between which points, its currents."""
+
+    what: str
+    between: str
+    currents: str
+
+
+@dataclass(frozen=True, slots=True)
+class PointRow:
+    """One measuring point in the list beside the picture, with its level in each signal state."""
+
+    point: str
+    place: str
+    levels: tuple[str, ...]
+
+
+def part_rows(line: Schematic) -> tuple[PartRow, ...]:
+    """Return every part of a picture; a chip says how many elements of the netlist model it, so that none is lost."""
+    places = _places(line)
+    rows = []
+    for part in line.parts:
+        what = f"{part.symbol} {said(part)}" if part.value is not None else said(part)
+        if len(part.cards) > 1 or (part.value is None and part.cards):
+            what += f" ({', '.join(clean(card) for card in part.cards)})"
+        currents = [
+            f"{state_word(state)} {show(value, 'A')}"
+            for state, value in zip(line.states, part.currents, strict=False)
+            if value is not None
+        ]
+        rows.append(
+            PartRow(what, " and ".join(places.get(node, clean(node)) for node in part.nodes), ", ".join(currents))
+        )
+    return tuple(rows)
+
+
+def point_rows(line: Schematic) -> tuple[PointRow, ...]:
+    """Return every measuring point with where it is and what is there."""
+    last = len(line.path) - 1
+    return tuple(
+        PointRow(
+            clean(node.point),
+            "chip's pin" if place == 0 else "display input" if place == last else _place(node.name),
+            tuple("unknown" if value is None else show(value, "V") for value in node.volts),
+        )
+        for place, node in enumerate(line.path)
+    )
+
+
+def _place(node: str) -> str:
+    return "socket" if node == "near" else "between the parts"
+
+
+def _places(line: Schematic) -> dict[str, str]:
+    names = {node: "the rail" if node == SUPPLY else "0 V" for node in RAILS}
+    return names | {node.name: clean(node.point) for node in line.path}
+
+
+def state_word(state: str) -> str:
+    """Return a signal state in bench words."""
+    return STATES.get(state, clean(state))
+
+
+def description(line: Schematic, found: Sequence[Trouble]) -> str:
+    """Return in words what the picture shows, for those who do not see it."""
+    names = ", ".join(clean(name) for name in line.lines)
+    points = [
+        f"{row.point} ({row.place}): "
+        + ", ".join(f"{state_word(s)} {v}" for s, v in zip(line.states, row.levels, strict=False))
+        for row in point_rows(line)
+    ]
+    parts = [f"{row.what} between {row.between}" for row in part_rows(line)]
+    marked = [f"{'Fails' if one.outcome == FAILS else 'Open'}: {sentence(one.text)}" for one in found]
+    return " ".join(
+        [f"{names}, from chip to display.", *(f"{one}." for one in points), f"{'; '.join(parts)}.", *marked]
+    )

@@ -1,0 +1,1 @@
+"""The line drawn: structure, layout, strokes."""

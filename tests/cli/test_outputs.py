@@ -1,0 +1,113 @@
+"""No command replaces what a job rests on, nor what was made read-only: every output is looked at before any work."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from guardcheck.cli import app
+from guardcheck.cli.app import check_targets
+from guardcheck.errors import InputError
+from guardcheck.files import read_bytes, sha256_of, write_text
+from tests.pipeline.jobs import line, text
+
+OWN = "* mine\n.subckt mine in out vdd gnd\nr1 in out 75\n.ends mine\n"
+JOB = text(line().replace('stage = "series-resistor"', 'stage_netlist = "mine.cir"')).replace(
+    "format = 1", 'format = 1\ncircuits = "parts"'
+)
+
+
+@pytest.fixture
+def bench(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Fill the working folder with two jobs, an own netlist, an own shelf, readings and a capture; return it."""
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "parts" / "models").mkdir(parents=True)
+    for name in ("a.json", "b.json", "job.toml"):
+        (tmp_path / name).write_text(JOB, encoding="utf-8")
+    (tmp_path / "mine.cir").write_text(OWN, encoding="utf-8")
+    for name in ("parts/models/mine.toml", "readings.toml", "red.csv", "saved.json"):
+        (tmp_path / name).write_text("# kept\n", encoding="utf-8")
+    (tmp_path / "link.html").symlink_to("mine.cir")
+    os.link(tmp_path / "mine.cir", tmp_path / "twin.html")
+    locked = tmp_path / "locked.html"
+    locked.write_text("last year's report", encoding="utf-8")
+    locked.chmod(0o444)
+    return tmp_path
+
+
+COMMANDS = [
+    ("check", "job.toml", "--json", "job.toml"),
+    ("check", "job.toml", "--json", "mine.cir"),
+    ("check", "job.toml", "--html", "link.html"),
+    ("check", "job.toml", "--html", "twin.html"),
+    ("check", "job.toml", "--html", "parts/models/mine.toml"),
+    ("check", "job.toml", "--html", "parts/models/new.html"),
+    ("check", "job.toml", "--circuits", "parts", "--html", "parts/new.html"),
+    ("check", "a.json", "b.json", "--json", "."),
+    ("guards", "job.toml", "--json", "job.toml"),
+    ("guards", "job.toml", "--html", "mine.cir"),
+    ("verify", "job.toml", "--readings", "readings.toml", "--json", "readings.toml"),
+    ("verify", "job.toml", "--readings", "readings.toml", "--json", "mine.cir"),
+    ("verify", "job.toml", "--capture", "red=red.csv#CH1", "--html", "red.csv"),
+    ("checklist", "job.toml", "--html", "mine.cir"),
+    ("checklist", "job.toml", "--pdf", "parts/new.pdf"),
+    ("checklist", "--result", "saved.json", "--html", "saved.json"),
+    ("checklist", "job.toml", "--blank", "--html", "job.toml"),
+    ("checklist", "job.toml", "--html", "one.html", "--pdf", "one.html"),
+]
+
+
+@pytest.mark.parametrize("arguments", COMMANDS, ids=" ".join)
+def test_no_output_replaces_what_a_job_rests_on(bench: Path, arguments: tuple[str, ...]) -> None:
+    before = {path: path.read_bytes() for path in bench.rglob("*") if path.is_file()}
+    done = CliRunner().invoke(app, arguments)
+    assert isinstance(done.exception, InputError), done.output
+    assert "already; name another file to write" in str(done.exception)
+    assert {path: path.read_bytes() for path in bench.rglob("*") if path.is_file()} == before
+
+
+@pytest.mark.parametrize("command", ["check", "guards", "checklist"])
+def test_a_read_only_target_is_not_replaced(bench: Path, command: str) -> None:
+    done = CliRunner().invoke(app, (command, "job.toml", "--html", "locked.html"))
+    assert isinstance(done.exception, InputError)
+    assert str(done.exception) == "locked.html: is read-only; name another file to write"
+    with pytest.raises(InputError, match="cannot be written: it is read-only"):
+        write_text(bench / "locked.html", "this year's")
+    assert (bench / "locked.html").read_text(encoding="utf-8") == "last year's report"
+
+
+def test_links_in_a_circle_are_one_sentence(bench: Path) -> None:
+    (bench / "round.html").symlink_to("round.html")
+    with pytest.raises(InputError, match=r"round\.html: cannot be read or written: too many levels of symbolic links"):
+        check_targets((bench / "round.html",), ())
+    for arguments in (("check", "round.html"), ("check", "job.toml", "--html", "round.html")):
+        assert isinstance(CliRunner().invoke(app, arguments).exception, InputError)
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("compare", "pipe", "saved.json"),
+        ("checklist", "--result", "pipe", "--html", "o.html"),
+        ("verify", "job.toml", "--readings", "pipe"),
+        ("verify", "job.toml", "--capture", "red=pipe"),
+        ("check", "pipe"),
+        ("check", "job.toml", "--circuits", "pipe"),
+    ],
+    ids=" ".join,
+)
+def test_a_pipe_is_refused_and_not_waited_for(bench: Path, arguments: tuple[str, ...]) -> None:
+    os.mkfifo(bench / "pipe")
+    done = CliRunner().invoke(app, arguments)
+    assert isinstance(done.exception, InputError), done.output
+
+
+@pytest.mark.skipif(not Path("/dev/zero").exists(), reason="this system has no endless device")
+def test_a_device_is_refused_and_not_read() -> None:
+    for read in (lambda path: read_bytes(path, 100), sha256_of):
+        with pytest.raises(InputError, match="is not a regular file; give the path of a file"):
+            read(Path("/dev/zero"))
