@@ -28,6 +28,7 @@ from guardcheck.rules import asks_of, judge_all
 from guardcheck.simulate.comparison import Solved, amplitude_of, guard_errors, mismatches
 from guardcheck.simulate.curves import sample_curve
 from guardcheck.simulate.display import line_rates, sync_quantities
+from guardcheck.simulate.mating import mating_of, mating_quantities
 from guardcheck.simulate.planning import JobPlan
 from guardcheck.simulate.probes import answer, probes_used
 from guardcheck.simulate.remedy import IMPEDANCES, LEVELS, Trouble, amplitude_limits, attach, find
@@ -55,6 +56,7 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
     gaps = [gap for one in plan.lines for chain in one.chains if chain.missing for gap in _gaps(chain, one.standard)]
     say(0, 4, "levels")
     solved = solve_signals(engine, experiments)
+    mating = mating_of(job, plan.library, solved)
     say(2, 4, "stress events")
     events = event_results(engine, plan) if options.events else EventResults()
     say(3, 4, "remedies")
@@ -64,6 +66,7 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
         *mismatches(job, solved),
         *sync_quantities(solved),
         *line_rates(plan.standards.values()),
+        *(() if mating is None else mating_quantities(engine, mating)),
         *gaps,
         *events.quantities,
     )
@@ -99,7 +102,7 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
         warnings=plan.warnings,
         not_examined=not_examined(events=options.events),
         cautions=cautions_for(job, plan.standards.values()),
-        plan=plan_rows(job),
+        plan=(*plan_rows(job), *(() if mating is None else mating.told)),
         conditions=conditions_of(findings, job.forbids),
         asks=questions_of(findings, quantities),
         job_file=Path(job.file).name,
