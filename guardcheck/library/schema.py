@@ -38,7 +38,10 @@ PARAMETER_KEYS = (
     "choices",
     "word",
     "fixed",
+    "moves",
 )
+MOVES = ("resistor", "capacitor")
+"""What a parameter is that a search for values may move: a resistor or a coupling capacitor that is fitted anew."""
 STATE_NAMES = ("white", "black", "blank", "sync")
 READING_ROLES = ("open", "loaded", "load", "emf", "impedance")
 BENCH_LOAD = "bench_load"

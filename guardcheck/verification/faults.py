@@ -16,7 +16,7 @@ from guardcheck.compose.changes import OPEN, SHORT, Change
 from guardcheck.errors import CircuitError
 from guardcheck.model import Card, PartUse, Value
 from guardcheck.simulate.planning import JobPlan
-from guardcheck.simulate.remedy import E24, shown_ohms
+from guardcheck.simulate.preferred import E24, shown_ohms
 from guardcheck.toml_tables import Table, read_table
 from guardcheck.units import format_si
 
