@@ -9,6 +9,7 @@ from guardcheck.compose import Chain
 from guardcheck.engine import Engine
 from guardcheck.model import Facts, Finding, Quantity, Standard
 from guardcheck.rules import asks_of, judge_all
+from guardcheck.simulate.batch import both
 from guardcheck.simulate.comparison import Solved, guard_errors, mismatches
 from guardcheck.simulate.display import line_rates, sync_quantities
 from guardcheck.simulate.mating import Mating, mating_of, mating_quantities
@@ -43,17 +44,22 @@ def appraise(engine: Engine, plan: JobPlan, *, events: bool = True, drawn: bool 
     """
     experiments = [one.experiment(chain) for one in plan.lines for chain in one.chains if not chain.missing]
     gaps = [gap for one in plan.lines for chain in one.chains if chain.missing for gap in _gaps(chain, one.standard)]
-    solved = solve_signals(engine, experiments, drawn=drawn)
-    stressed = event_results(engine, plan) if events else EventResults()
-    why = {(one.experiment.chain.line, one.experiment.chain.guarded): one.unrest for one in solved if one.unrest}
     job = plan.job
+
+    def signals() -> tuple[tuple[Solved, ...], list[Quantity]]:
+        solved = solve_signals(engine, experiments, drawn=drawn)
+        return solved, [*guard_errors(engine, solved), *mismatches(job, solved), *sync_quantities(solved)]
+
+    def stress() -> EventResults:
+        return event_results(engine, plan) if events else EventResults()
+
+    (solved, compared), stressed = both(engine, signals, stress)
+    why = {(one.experiment.chain.line, one.experiment.chain.guarded): one.unrest for one in solved if one.unrest}
     mating = mating_of(job, plan.library, solved)
     facts = Facts(
         quantities=(
             *(quantity for one in solved for quantity in one.quantities),
-            *guard_errors(engine, solved),
-            *mismatches(job, solved),
-            *sync_quantities(solved),
+            *compared,
             *line_rates(plan.standards.values()),
             *(() if mating is None else mating_quantities(engine, mating)),
             *gaps,

@@ -1,6 +1,6 @@
 """Running events: every case coarsely, those that decide again and finer until their quantities hold within 1 %.
 
-All chains and all events share each batch, so that every core has work.
+Chains and events are dealt out to a few threads, and those of one thread share each batch, so that every core has work.
 """
 
 from __future__ import annotations
@@ -8,12 +8,14 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from itertools import product
 
 from guardcheck.compose import LOW, Chain, EventCase, event_deck, has_coupling, longest_line_run
 from guardcheck.engine import Engine
 from guardcheck.measure import Stress
 from guardcheck.model import CABLE, OFF, ON, REFERENCE, Deck, EventPlan, Fitted
+from guardcheck.simulate.batch import side_by_side
 from guardcheck.simulate.stress.bench import Bench
 from guardcheck.simulate.stress.ratings import PinRatings
 from guardcheck.simulate.stress.runs import ENDLESS, FLOORS, Seen, agree, seen_of
@@ -27,6 +29,8 @@ ROUNDS = 5
 """Most repetitions, longer and finer together, before a run is given up as not holding."""
 MOST_STEPS = 10_000
 """Most steps of a run: beyond it a repetition costs more than it can tell."""
+HANDS = 3
+"""Threads the groups are dealt out to: while one reads what its runs gave, the others keep the simulators busy."""
 Progress = Callable[[int, int, str], None]
 
 
@@ -106,6 +110,11 @@ class Group:
 
 def run_groups(engine: Engine, groups: Sequence[Group], say: Progress) -> None:
     """Fill in every track of every group: the coarse runs, the picks until they hold, the hard corners."""
+    hands = [groups[index::HANDS] for index in range(min(HANDS, len(groups)))]
+    side_by_side(engine, [partial(_run_some, engine, mine, say) for mine in hands])
+
+
+def _run_some(engine: Engine, groups: Sequence[Group], say: Progress) -> None:
     first = [(group, track) for group in groups for track in group.tracks]
     _run(engine, first)
     active = [(group, track) for group in groups for track in _picks(group)]
