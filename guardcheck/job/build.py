@@ -14,7 +14,7 @@ NO_GUARD = "none"
 INTERLACED, PROGRESSIVE = "interlaced", "progressive"
 SETTINGS = ("touch_standard",)
 _READ = ("touch_reading", "service_reading", "insulation_reading")
-DISPLAY_FACTS = ("earthed", "line_rates", "y_capacitance", "y_coupling", *_READ)
+DISPLAY_FACTS = ("earthed", "line_rates", "wiring", "y_capacitance", "y_coupling", *_READ)
 LEAKAGE = frozenset(("y_capacitance", *_READ))
 _LABELS = ("where", "to", "from")
 
@@ -65,6 +65,8 @@ def build(tables: Mapping[str, Any], *, sha256: str, reading: Reading) -> Job:
         facts=facts,
         claims=_claims(tables.get("claims", {}), reading),
         forbids=frozenset(tables.get("use", {}).get("forbids", ())),
+        socket=tables.get("socket", {}),
+        lead=tables.get("lead", {}),
         settings={name: tables[name] for name in SETTINGS if name in tables},
         circuits=tables.get("circuits"),
         warnings=tuple(reading.warnings),

@@ -76,6 +76,8 @@ class Job:
     lines: tuple[Line, ...]
     facts: tuple[Fact, ...] = ()
     claims: tuple[str, ...] = ()
+    socket: Mapping[str, Any] = field(default_factory=dict)
+    lead: Mapping[str, Any] = field(default_factory=dict)
     forbids: frozenset[str] = frozenset()
     settings: Mapping[str, Any] = field(default_factory=dict)
     circuits: str | None = None

@@ -88,7 +88,7 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
         warnings=plan.warnings,
         not_examined=not_examined(events=options.events),
         cautions=cautions_for(job, plan.standards.values()),
-        plan=plan_rows(job),
+        plan=(*plan_rows(job), *(() if found.mating is None else found.mating.told)),
         conditions=conditions_of(findings, job.forbids),
         asks=questions_of(findings, quantities),
         job_file=Path(job.file).name,
