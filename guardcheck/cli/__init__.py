@@ -12,7 +12,7 @@ import sys
 
 import typer
 
-from guardcheck.cli import guarding, handing_over, judging, shelf
+from guardcheck.cli import expecting, guarding, handing_over, judging, shelf
 from guardcheck.cli.app import app, bug, code_of
 from guardcheck.errors import GuardcheckError
 
@@ -20,6 +20,7 @@ __all__ = ["app", "main"]
 
 app.command()(judging.check)
 app.command()(judging.verify)
+app.command()(expecting.expect)
 app.command()(handing_over.checklist)
 app.command()(handing_over.compare)
 app.command()(guarding.guards)

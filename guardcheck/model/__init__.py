@@ -22,6 +22,7 @@ from guardcheck.model.events import (
     EventPlan,
     PinFamily,
 )
+from guardcheck.model.expected import Expected
 from guardcheck.model.findings import (
     BETTER,
     COMPUTED,
@@ -137,6 +138,7 @@ __all__ = [
     "Element",
     "EngineInfo",
     "EventPlan",
+    "Expected",
     "Fact",
     "Facts",
     "Finding",

@@ -11,6 +11,7 @@ from guardcheck.report.saved.compare import compare, worsened
 from guardcheck.report.saved.read import from_json, read_result
 from guardcheck.report.saved.write import to_json
 from guardcheck.report.text.batch import summary, unique_names
+from guardcheck.report.text.expect import expected_json, expected_text
 from guardcheck.report.text.ranking import ranking_to_html, ranking_to_json, ranking_to_terminal
 from guardcheck.report.text.result import to_outcome, to_terminal
 from guardcheck.report.text.shelf import sheet, shelf
@@ -20,6 +21,8 @@ __all__ = [
     "compare",
     "drawings",
     "evidence",
+    "expected_json",
+    "expected_text",
     "first_screen",
     "from_json",
     "lines_svg",
