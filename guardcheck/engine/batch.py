@@ -36,12 +36,14 @@ class Batch:
     answers: list[list[Answer | None]]
     total: int
     done: int = 0
-    stops: dict[int, int] = field(default_factory=dict)
+    families: Sequence[str] = ()
     began: float = field(default_factory=time.monotonic)
     finished_blocks: int = 0
 
 
-def plan(scripts: Sequence[Script], values: Sequence[NDArray[np.float64] | None]) -> Batch:
+def plan(
+    scripts: Sequence[Script], values: Sequence[NDArray[np.float64] | None], families: Sequence[str] = ()
+) -> Batch:
     """Cut the work into blocks of a fixed size."""
     waiting: deque[Block] = deque()
     answers: list[list[Answer | None]] = []
@@ -56,7 +58,9 @@ def plan(scripts: Sequence[Script], values: Sequence[NDArray[np.float64] | None]
         waiting.extend(blocks)
         answers.append([None] * len(blocks))
         total += n
-    return Batch(scripts, waiting, answers, total)
+    return Batch(
+        scripts, waiting, answers, total, families=families or [f"{one.name} {n}" for n, one in enumerate(scripts)]
+    )
 
 
 def trace_of(deck: Deck, answer: Answer) -> Trace:

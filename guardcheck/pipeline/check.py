@@ -21,8 +21,8 @@ from guardcheck.model import (
 )
 from guardcheck.pipeline.facts import undecided_facts
 from guardcheck.pipeline.named import check_settings
-from guardcheck.pipeline.options import Options, Progress, plan_of
-from guardcheck.pipeline.sentences import advice, not_examined, plan_rows
+from guardcheck.pipeline.options import Options, Progress, budget_of, plan_of
+from guardcheck.pipeline.sentences import advice, left_undone, not_examined, plan_rows
 from guardcheck.proposal.remedies import remedies
 from guardcheck.rules import asks_of
 from guardcheck.simulate.comparison import Solved, amplitude_of
@@ -44,6 +44,7 @@ def check(path: Path, options: Options, progress: Progress | None = None) -> Res
 def check_job(job: Job, engine: Engine, options: Options, progress: Progress | None = None) -> Result:
     """Return the result of checking a job that has been read, on a running engine."""
     check_settings(job)
+    engine.allow(budget_of(job))
     say = progress or (lambda done, total, what: None)
     plan = plan_of(job, options)
     say(0, 4, "levels and stress events")
@@ -69,7 +70,7 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
         curves=(*_curves(solved), *found.events.curves),
         schematics=schematics(engine, solved),
         warnings=plan.warnings,
-        not_examined=not_examined(events=options.events),
+        not_examined=(*not_examined(events=options.events), *left_undone(engine.undone)),
         cautions=cautions_for(job, plan.standards.values()),
         plan=plan_rows(job),
         conditions=conditions_of(findings, job.forbids),
