@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
 
@@ -34,11 +35,27 @@ from guardcheck.verdict.outcome import conditions_of, misses, overall
 from guardcheck.version import __version__
 
 
-def check(path: Path, options: Options, progress: Progress | None = None) -> Result:
-    """Return the result of checking one job file. Raises `InputError` for bad input, `EngineMissing` for no ngspice."""
-    job = read_job(path, allow_outside=options.allow_outside)
-    with Engine(workers=options.workers) as engine:
-        return check_job(job, engine, options, progress)
+def check(path: Path, options: Options, progress: Progress | None = None, engine: Engine | None = None) -> Result:
+    """Return the result of checking one job file.
+
+    Parameters
+    ----------
+    path : the job file
+    options : how to run the check
+    progress : told how far the work is
+    engine : a running engine to use, which stays running; without one an own is started and ended
+
+    Raises
+    ------
+    InputError
+        the job or something it names cannot be understood
+    EngineMissing
+        no simulator could be started
+
+    """
+    with ExitStack() as stack:  # the engine starts while the job is read and fitted
+        running = engine or stack.enter_context(Engine(workers=options.workers, wait=False))
+        return check_job(read_job(path, allow_outside=options.allow_outside), running, options, progress)
 
 
 def check_job(job: Job, engine: Engine, options: Options, progress: Progress | None = None) -> Result:
@@ -72,7 +89,7 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
         warnings=plan.warnings,
         not_examined=(*not_examined(events=options.events), *left_undone(engine.undone)),
         cautions=cautions_for(job, plan.standards.values()),
-        plan=plan_rows(job),
+        plan=(*plan_rows(job), *(() if found.mating is None else found.mating.told)),
         conditions=conditions_of(findings, job.forbids),
         asks=questions_of(findings, quantities),
         job_file=Path(job.file).name,
