@@ -10,16 +10,20 @@ import typer
 from guardcheck.cli.app import (
     OUTCOME_CODES,
     WORST_FIRST,
+    AllOption,
     CircuitsOption,
     HtmlOption,
     JsonOption,
+    LineOption,
     OutsideOption,
     Progress,
     QuietOption,
     SamplesOption,
     SeedOption,
+    Shown,
     SvgOption,
     SyncOption,
+    WhyOption,
     WorkersOption,
     bug,
     captured_files,
@@ -46,6 +50,9 @@ def check(
     workers: WorkersOption = None,
     circuits: CircuitsOption = None,
     allow_outside: OutsideOption = False,
+    line: LineOption = None,
+    why: WhyOption = None,
+    everything: AllOption = False,
     quiet: QuietOption = False,
 ) -> None:
     """Check a planned mod: levels, impedance, what the guard changes, and the declared bench facts."""
@@ -53,18 +60,20 @@ def check(
 
     options = Options(seed=seed, samples=samples, workers=workers, allow_outside=allow_outside, circuits=circuits)
     if len(jobs) == 1:
-        raise typer.Exit(_check_one(jobs[0], options, json, html, svg, quiet))
+        raise typer.Exit(
+            _check_one(jobs[0], options, json, html, svg, Shown(quiet, everything, line, why, str(jobs[0])))
+        )
     raise typer.Exit(_check_many(jobs, options, json, html, svg, quiet))
 
 
-def _check_one(job: Path, options: Options, json: str | None, html: Path | None, svg: Path | None, quiet: bool) -> int:
+def _check_one(job: Path, options: Options, json: str | None, html: Path | None, svg: Path | None, shown: Shown) -> int:
     from guardcheck import pipeline
 
     check_targets((json, html, svg), pipeline.files_named(job, options))
-    progress = Progress(quiet)
+    progress = Progress(shown.quiet)
     result = pipeline.check(job, options, progress)
     progress(1, 1, "")
-    return show(result, json, html, quiet, svg)
+    return show(result, json, html, shown, svg)
 
 
 def _check_many(
@@ -142,6 +151,9 @@ def verify(
     workers: WorkersOption = None,
     circuits: CircuitsOption = None,
     allow_outside: OutsideOption = False,
+    line: LineOption = None,
+    why: WhyOption = None,
+    everything: AllOption = False,
     quiet: QuietOption = False,
 ) -> None:
     """Verify the finished mod: what was measured, with its uncertainty, and what explains a wrong level."""
@@ -164,4 +176,4 @@ def verify(
     progress = Progress(quiet)
     result = pipeline.verify(job, given, options, progress)
     progress(1, 1, "")
-    raise typer.Exit(show(result, json, html, quiet))
+    raise typer.Exit(show(result, json, html, Shown(quiet, everything, line, why, str(job))))

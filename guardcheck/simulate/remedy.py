@@ -14,7 +14,7 @@ import numpy as np
 from guardcheck.compose import NEAR, Chain, emf_levels, impedance_deck
 from guardcheck.engine import Engine
 from guardcheck.measure import level_rows
-from guardcheck.model import CONFORMS, NOT_PROVEN, Finding, Limit, Standard
+from guardcheck.model import CONFORMS, NOT_PROVEN, REMEDY_TRIED, Finding, Limit, Standard
 from guardcheck.simulate.experiment import Experiment
 from guardcheck.simulate.levels import solve
 from guardcheck.simulate.response import IMPEDANCE_AT, LOAD
@@ -275,10 +275,11 @@ def attach(
     """Return the findings with remedies filled in where one is owed."""
     out = []
     for one in findings:
-        text = one.remedy
+        text, codes = one.remedy, one.codes
         if text is None and one.needed and one.outcome != CONFORMS:
             if one.outcome != NOT_PROVEN:
                 text = remedies.get(one.line or "", Remedy()).for_(one.quantity)
+            codes = (*codes, REMEDY_TRIED) if text else codes
             text = text or fallback(one)
-        out.append(one if text is None else replace(one, remedy=text))
+        out.append(one if text is None else replace(one, remedy=text, codes=codes))
     return tuple(out)
