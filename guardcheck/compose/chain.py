@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import cast
 
 import numpy as np
 
-from guardcheck.compose.changes import Change, changed
+from guardcheck.compose.changes import SHORT, Change, changed
 from guardcheck.compose.variants import Builds, Key, plan_builds
 from guardcheck.model import Card, Fitted, Model, Number, Value
 from guardcheck.netlist import card, flatten, models_of
@@ -66,7 +67,7 @@ class Chain:
             (role, name): value
             for role, fitted in self.parts.items()
             for name, value in fitted.values.items()
-            if name not in fitted.same
+            if name not in fitted.same and name not in fitted.follows
         }
 
     def builds(self, *, n_samples: int, seed: tuple[int, ...]) -> Builds:
@@ -76,6 +77,12 @@ class Chain:
     def number(self, role: str, name: str, builds: Builds, repeat: int) -> Number:
         """Return one parameter over the builds, each repeated `repeat` times: an array, or a float if it is fixed."""
         fitted = self.parts[role]
+        read = fitted.follows.get(name)
+        if read is not None:
+            unloaded, loaded, load = (
+                self.number(role, one, builds, repeat) for one in (read.open, read.loaded, read.load)
+            )
+            return cast(Number, np.maximum(load * (unloaded / loaded - 1.0), SHORT))
         key = (role, fitted.same.get(name, name))
         if key in builds.keys:
             return np.repeat(builds.column(key), repeat)

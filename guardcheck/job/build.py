@@ -7,13 +7,15 @@ from typing import Any
 
 from guardcheck.job.keys import FACT_TABLES
 from guardcheck.job.read import Reading
-from guardcheck.model import UNKNOWN_WORD, Fact, Job, Line, PartUse
+from guardcheck.model import UNKNOWN_WORD, Fact, Job, Line, PartUse, Value
 
 MAX_LINES = 32
 NO_GUARD = "none"
+INTERLACED, PROGRESSIVE = "interlaced", "progressive"
 SETTINGS = ("touch_standard",)
-DISPLAY_FACTS = ("earthed", "line_rates", "y_capacitance", "y_coupling", "touch_reading")
-LEAKAGE = frozenset(("y_capacitance", "touch_reading", "insulation_reading"))
+_READ = ("touch_reading", "service_reading", "insulation_reading")
+DISPLAY_FACTS = ("earthed", "line_rates", "wiring", "y_capacitance", "y_coupling", *_READ)
+LEAKAGE = frozenset(("y_capacitance", *_READ))
 _LABELS = ("where", "to", "from")
 
 
@@ -63,11 +65,25 @@ def build(tables: Mapping[str, Any], *, sha256: str, reading: Reading) -> Job:
         facts=facts,
         claims=_claims(tables.get("claims", {}), reading),
         forbids=frozenset(tables.get("use", {}).get("forbids", ())),
+        socket=tables.get("socket", {}),
+        lead=tables.get("lead", {}),
         settings={name: tables[name] for name in SETTINGS if name in tables},
         circuits=tables.get("circuits"),
         warnings=tuple(reading.warnings),
+        picture=_picture(tables.get("picture", {}), reading),
         lines_of=dict(reading.lines),
     )
+
+
+def _picture(picture: Mapping[str, Any], reading: Reading) -> dict[str, Any]:
+    """Return what the unit makes; half a line belongs to an interlaced picture and to no other."""
+    lines, scan = picture.get("lines_per_field"), picture.get("scan")
+    if isinstance(lines, Value) and scan in (INTERLACED, PROGRESSIVE):
+        half = round(2.0 * lines.nominal) % 2 == 1
+        if half != (scan == INTERLACED):
+            found = f"{lines.text} lines in a field do not fit scan = '{scan}'"
+            reading.refuse(f"{found}: an interlaced field ends in half a line, no other does", ("picture", "scan"))
+    return dict(picture)
 
 
 def _cable_values(cable: Mapping[str, Any], reading: Reading) -> dict[str, Any]:
@@ -90,7 +106,7 @@ def _lines(tables: tuple[Mapping[str, Any], ...], reading: Reading) -> tuple[Lin
     seen: dict[str, int] = {}
     for index, table in enumerate(tables):
         parts = {kind: _part(kind, table, index) for kind in ("source", "stage", "guard", "event")}
-        pin = table.get("pin", {})
+        pin, stage_pin = table.get("pin", {}), table.get("stage_pin", {})
         for position, name in enumerate(table["names"]):
             place = ("line", index, "names", position)
             if name in seen:
@@ -108,6 +124,7 @@ def _lines(tables: tuple[Mapping[str, Any], ...], reading: Reading) -> tuple[Lin
                     stage=parts["stage"],
                     guard=parts["guard"],
                     pin={} if pin == UNKNOWN_WORD else pin,
+                    stage_pin={} if stage_pin == UNKNOWN_WORD else stage_pin,
                     event=parts["event"] if parts["event"].netlist else None,
                 )
             )

@@ -6,7 +6,17 @@ source: they are meant to catch typing errors, not to judge a design. Nothing he
 
 from __future__ import annotations
 
-from guardcheck.job.keys_facts import BARRIER, BOND, CAPACITOR, HAZARDS, LINK, SETPOINT, TOUCH_READING
+from guardcheck.job.keys_facts import (
+    BARRIER,
+    BOND,
+    CAPACITOR,
+    HAZARDS,
+    INSULATION_READING,
+    LINK,
+    SERVICE_READING,
+    SETPOINT,
+    TOUCH_READING,
+)
 from guardcheck.job.schema import Key, Table, choice, flag, measure, path, text, value, values, word, words
 from guardcheck.model import UNKNOWN_WORD
 
@@ -26,6 +36,11 @@ Y_COUPLING = choice(
     UNKNOWN_WORD,
 )
 TOUCH = Key("table", "the touch current as measured", "by a person trained for it", table=TOUCH_READING)
+
+SERVICE = Key("table", "the touch check of service manuals", "by a person trained for it", table=SERVICE_READING)
+INSULATION = Key(
+    "table", "the insulation as measured", "unplugged, by a person trained for it", table=INSULATION_READING
+)
 
 UNIT = Table(
     {
@@ -75,6 +90,8 @@ SUPPLY = Table(
         "y_capacitance": Y_CAPACITANCE,
         "y_coupling": Y_COUPLING,
         "touch_reading": TOUCH,
+        "service_reading": SERVICE,
+        "insulation_reading": INSULATION,
         "phases": choice(
             "how the mains of the unit and of the display relate",
             "same: one phase; opposite: two legs of a split-phase supply; different: two of three phases",
@@ -86,11 +103,28 @@ SUPPLY = Table(
     }
 )
 
+PICTURE = Table(
+    {
+        "field_rate": value(
+            "the field rate the unit makes",
+            "50 or 60 Hz: the unit's region; a frequency counter or scope on field sync",
+            measure("Hz", (49.0, 76.0), (20.0, 250.0)),
+        ),
+        "lines_per_field": value(
+            "the scan lines of one field, half lines included",
+            "262.5 or 312.5 interlaced; 262, 263, 312 where a console does not interlace; a capture counts them",
+            measure("1", (256.0, 630.0), (100.0, 2500.0)),
+        ),
+        "scan": choice("whether its fields interlace", "a capture tells", "interlaced", "progressive", UNKNOWN_WORD),
+    }
+)
+
 DISPLAY = Table(
     {
         "input": word("the display's input network, a part of the library", "guardcheck list displays"),
         "input_netlist": path("your own netlist of the display's input", "ports: in gnd"),
         "values": values("the parameters of the display's input", "guardcheck show NAME"),
+        "wiring": word("the wiring system of the display's socket", "guardcheck list wirings"),
         "line_rates": Key(
             "choices",
             "the line rates the display takes",
@@ -101,8 +135,69 @@ DISPLAY = Table(
         "y_capacitance": Y_CAPACITANCE,
         "y_coupling": Y_COUPLING,
         "touch_reading": TOUCH,
+        "service_reading": SERVICE,
+        "insulation_reading": INSULATION,
     },
     not_both=(("input", "input_netlist"),),
+)
+
+SOCKET = Table(
+    {
+        "wiring": word("the wiring system of the plug at the unit's end", "guardcheck list wirings", required=True),
+        "drives": Key(
+            "tables",
+            "what a contact of the unit stands at, where it differs from what is usual",
+            "meter, nothing connected",
+            table=Table(
+                {
+                    "contact": word("the contact", "guardcheck show NAME of the wiring system", required=True),
+                    "voltage": value("its voltage without load", "meter", measure("V", (0.1, 12.6), (-60.0, 60.0))),
+                    "resistance": value(
+                        "the resistance it comes through", "colour code", measure("ohm", (0.1, 1e4), (0.0, 1e7))
+                    ),
+                }
+            ),
+        ),
+    }
+)
+
+LEAD = Table(
+    {
+        "wiring": choice(
+            "how the lead joins its contacts: equal ones, crossed ones, or role to role",
+            "straight: 1 to 1; crossed: outputs to inputs; adapter: made for two different systems",
+            "straight",
+            "crossed",
+            "adapter",
+        ),
+        "swapped": flag("whether the lead is plugged in with its ends exchanged", "look"),
+        "parts": Key(
+            "tables",
+            "the parts in the hoods of the plugs",
+            "open the hood",
+            table=Table(
+                {
+                    "contact": word("the unit's contact whose wire it sits in", "look", required=True),
+                    "part": choice(
+                        "what it is and where",
+                        "series: in the wire; shunt: from the wire to 0 V",
+                        "series-resistor",
+                        "series-capacitor",
+                        "shunt-resistor",
+                        required=True,
+                    ),
+                    "value": value(
+                        "its value",
+                        "printed on it",
+                        measure("ohm", (10.0, 1e4), (0.0, 1e7)),
+                        measure("F", (1e-8, 1e-3), (1e-12, 1.0)),
+                        unknown=False,
+                        required=True,
+                    ),
+                }
+            ),
+        ),
+    }
 )
 
 CABLE = Table(
@@ -137,6 +232,15 @@ PIN = Table(
             f"{DATA_SHEET}: output current, or short-circuit current",
             measure("A", (1e-3, 0.2), (1e-6, 5.0)),
         ),
+        "short_circuit": value(
+            "the current the output gives, or takes, into a short at most",
+            f"{DATA_SHEET}: output short-circuit current",
+            measure("A", (5e-3, 0.3), (1e-6, 10.0)),
+        ),
+        "over_voltage_if_current_kept": flag(
+            "whether the voltage limits may be passed as long as the clamp current is kept",
+            f"{DATA_SHEET}: the footnote at the voltage limits",
+        ),
         "latch_up": value(
             "the current that the latch-up test proved harmless", "data sheet", measure("A", (0.05, 0.5), (1e-3, 5.0))
         ),
@@ -169,6 +273,13 @@ LINE = Table(
             table=PIN,
         ),
         **_part("stage", "in out vdd gnd"),
+        "stage_pin": Key(
+            "table",
+            "the ratings of the output pin of a chip in the stage: a buffer that stands at the connector",
+            DATA_SHEET,
+            also=(UNKNOWN_WORD,),
+            table=PIN,
+        ),
         **_part("guard", "chip line vdd gnd"),
         "event_values": values("the parameters of your own event"),
         "event_netlist": path("your own netlist of a stress event", "ports: near near_gnd far far_gnd"),
@@ -201,7 +312,10 @@ JOB = Table(
         "touch_standard": word("the standard that sets the touch-current limit", "such as iec-62368-1"),
         "unit": Key("table", "the unit on the bench", required=True, table=UNIT),
         "supply": Key("table", "the unit's supply", table=SUPPLY),
+        "picture": Key("table", "the picture the unit makes", table=PICTURE),
         "display": Key("table", "the display", table=DISPLAY),
+        "socket": Key("table", "the plug at the unit's end of the lead", table=SOCKET),
+        "lead": Key("table", "the lead's contacts and the parts in its hoods", table=LEAD),
         "cable": Key("table", "the cable", table=CABLE),
         "line": Key("tables", "the signal conductors", table=LINE),
         "bond": Key("tables", "bonds that were read", table=BOND),

@@ -50,7 +50,7 @@ from guardcheck.model.findings import (
     unknown_codes,
 )
 from guardcheck.model.job import UNKNOWN_WORD, Fact, Job, Line, PartUse
-from guardcheck.model.parts import KINDS, PORTS, Check, Fitted, Parameter, Part
+from guardcheck.model.parts import KINDS, PORTS, Check, Fitted, Parameter, Part, TwoReadings
 from guardcheck.model.quantities import QUANTITIES, Kind
 from guardcheck.model.ranking import Ranked, Ranking
 from guardcheck.model.rules import ADVICE, SAFETY, SIGNAL, Ask, Case, Facts, Rule
@@ -68,8 +68,10 @@ from guardcheck.model.standard import (
     Standard,
 )
 from guardcheck.model.values import DECLARED, DEFAULT, DERIVED, UNKNOWN, Range, Value
+from guardcheck.model.wirings import ACTIONS, DRIVES, GROUND, OPEN, TAKES, Role, Side, Wiring
 
 __all__ = [
+    "ACTIONS",
     "ADVICE",
     "ASSUMED",
     "BETTER",
@@ -84,8 +86,10 @@ __all__ = [
     "DERIVED",
     "DISPLAY",
     "DOES_NOT_CONFORM",
+    "DRIVES",
     "FALLING",
     "FORBIDDEN",
+    "GROUND",
     "INTERFACE",
     "KINDS",
     "KNOWN_BY",
@@ -98,6 +102,7 @@ __all__ = [
     "NOT_PROVEN",
     "OFF",
     "ON",
+    "OPEN",
     "OUTCOMES",
     "PERSON",
     "PORTS",
@@ -113,6 +118,7 @@ __all__ = [
     "SIMULATED",
     "STRESS",
     "STRIKE",
+    "TAKES",
     "UNIT_STATES",
     "UNKNOWN",
     "UNKNOWN_OF",
@@ -154,6 +160,7 @@ __all__ = [
     "Ranked",
     "Ranking",
     "Result",
+    "Role",
     "Row",
     "Rule",
     "Schematic",
@@ -161,11 +168,14 @@ __all__ = [
     "SchematicPart",
     "Sheet",
     "ShelfItem",
+    "Side",
     "Standard",
     "Subcircuit",
     "Sweep",
     "Trace",
     "Transient",
+    "TwoReadings",
     "Value",
+    "Wiring",
     "unknown_codes",
 ]

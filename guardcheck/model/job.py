@@ -37,7 +37,8 @@ class Line:
     source: PartUse
     stage: PartUse
     guard: PartUse
-    pin: Mapping[str, Value | str] = field(default_factory=dict)
+    pin: Mapping[str, Value | str | bool] = field(default_factory=dict)
+    stage_pin: Mapping[str, Value | str | bool] = field(default_factory=dict)
     event: PartUse | None = None
 
     @property
@@ -61,7 +62,7 @@ class Job:
     """One job file.
 
     `supply` and `display_facts` hold the declared values of `[supply]` and `[display]` (Value, bool or the string
-    ``"unknown"``); `lines_of` maps a dotted key to its line number in the file.
+    ``"unknown"``), `picture` those of what the unit makes; `lines_of` maps a dotted key to its line number in the file.
     """
 
     file: str
@@ -75,8 +76,11 @@ class Job:
     lines: tuple[Line, ...]
     facts: tuple[Fact, ...] = ()
     claims: tuple[str, ...] = ()
+    socket: Mapping[str, Any] = field(default_factory=dict)
+    lead: Mapping[str, Any] = field(default_factory=dict)
     forbids: frozenset[str] = frozenset()
     settings: Mapping[str, Any] = field(default_factory=dict)
     circuits: str | None = None
     warnings: tuple[str, ...] = ()
+    picture: Mapping[str, Any] = field(default_factory=dict)
     lines_of: Mapping[str, int] = field(default_factory=dict)

@@ -26,7 +26,8 @@ class Parameter:
 
     `nominal` is the default, None when `same_as` names the parameter to copy or when the job must give it.
     `choices` is set for a word parameter such as a guard's place; then `word` is its default. `fixed` marks one that
-    cannot carry a tolerance (a line's length). A nominal of provenance ``unknown`` means that leaving it out is the
+    cannot carry a tolerance (a line's length), `moves` one that a search for values may choose anew (``resistor``,
+    ``capacitor``). A nominal of provenance ``unknown`` means that leaving it out is the
     same as calling it unknown.
     """
 
@@ -40,6 +41,7 @@ class Parameter:
     choices: tuple[str, ...] = ()
     word: str | None = None
     fixed: bool = False
+    moves: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,12 +90,22 @@ class Part:
     own: bool = False
 
 
+@dataclass(frozen=True, slots=True)
+class TwoReadings:
+    """An impedance read twice: the names of the values it follows from, Z = load x (open / loaded - 1)."""
+
+    open: str
+    loaded: str
+    load: str
+
+
 @dataclass(frozen=True)
 class Fitted:
     """A part with the values this job gives it (defaults filled in). Word parameters stand in `words`.
 
     `same` maps a parameter that copies another one to it, so that both take the same sample. `missing` names
     parameters declared unknown for which no usual range exists: nothing simulated with this part can conform.
+    `follows` maps a parameter to the two readings it follows from: what varies from build to build is the readings.
     """
 
     part: Part
@@ -101,3 +113,4 @@ class Fitted:
     words: Mapping[str, str] = field(default_factory=dict)
     same: Mapping[str, str] = field(default_factory=dict)
     missing: tuple[str, ...] = ()
+    follows: Mapping[str, TwoReadings] = field(default_factory=dict)

@@ -22,6 +22,7 @@ from guardcheck.model import (
     PartUse,
     Range,
     Standard,
+    TwoReadings,
     Value,
 )
 from guardcheck.standards import load_standard, standard_names
@@ -96,6 +97,7 @@ class Fitter:
         readings = part.extra.get("two_readings", {}) if part.kind == "source" else {}
         given, words, missing = self._given(part, use, readings)
         given.update(self._two_readings(part, use, readings))
+        follows = _follows(readings, given)
         values, same = dict(given), {}
         spoken = {target for states in part.states.values() for target in states.values()}
         idle = spoken - set(part.states.get(signal or "", {}).values()) - set(part.circuit.parameters)
@@ -120,7 +122,7 @@ class Fitter:
         for parameter in part.parameters.values():
             if parameter.choices and parameter.name not in words and parameter.word is not None:
                 words[parameter.name] = parameter.word
-        return Fitted(part, values, words, same, tuple(missing))
+        return Fitted(part, values, words, same, tuple(missing), follows)
 
     def _rated(self, part: Part, use: PartUse) -> Part:
         """Return the part with the ratings the job declares of its components in place of the assumed ones."""
@@ -261,7 +263,8 @@ class Fitter:
             f"{key}: source impedance {derived.nominal:.3g} ohm ({derived.low:.3g} to {derived.high:.3g} ohm) derived "
             f"from two scope readings{presumed}"
         )
-        return {readings["emf"]: replace(emf, known=DERIVED), readings["impedance"]: derived}
+        found = {readings["emf"]: replace(emf, known=DERIVED), readings["impedance"]: derived}
+        return {**found, names["loaded"]: loaded, names["load"]: load}
 
     def _heavy(self, part: Part, readings: Mapping[str, str], load: Value, key: str) -> None:
         """Warn of a load that a pin of this kind should not have been asked to bear."""
@@ -312,6 +315,13 @@ def _unknown(parameter: Parameter) -> Value:
     return Value((low + high) / 2, parameter.unit, low, high, UNKNOWN, UNKNOWN_WORD)
 
 
+def _follows(readings: Mapping[str, str], given: Mapping[str, Value]) -> dict[str, TwoReadings]:
+    """Return what follows from two readings: their errors are the readings', so impedance and EMF vary together."""
+    if readings.get("loaded") not in given:
+        return {}
+    return {readings["impedance"]: TwoReadings(readings["emf"], readings["loaded"], readings["load"])}
+
+
 def _with_tolerance(value: Value, role: str) -> Value:
     if value.varies or role == "load":
         return value
@@ -340,7 +350,22 @@ def standard_of(job: Job, line: Line) -> Standard:
             key=key,
             line=job.lines_of.get(key),
         )
-    return load_standard(line.standard)
+    return at_rate(load_standard(line.standard), job.picture)
+
+
+def at_rate(standard: Standard, picture: Mapping[str, Any]) -> Standard:
+    """Return a standard for the picture the unit makes: its own field rate, and line rate where it counts lines.
+
+    What is not declared stays as the standard has it: the slowest field its sets take, which tilts most.
+    """
+    rate, lines = picture.get("field_rate"), picture.get("lines_per_field")
+    if not isinstance(rate, Value):
+        return standard
+    extra = {**standard.extra, "field_rate": rate.nominal, "field_rate_declared": True}
+    if isinstance(lines, Value):
+        line_rate = rate.nominal * lines.nominal
+        extra |= {"line_rate": line_rate, "timing": {**standard.extra["timing"], "line_period": 1.0 / line_rate}}
+    return replace(standard, extra=extra)
 
 
 def states_of(job: Job, fitter: Fitter, line: Line, standard: Standard) -> tuple[str, ...]:

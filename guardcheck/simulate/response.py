@@ -162,11 +162,19 @@ def _tilts(one: Experiment, group: Sequence[Plateaus]) -> Study | None:
                 rows, change = tilt(np.real(per_build(at_display(trace), builds)), share=FLAT_SHARE)
                 if np.isfinite(rows[0]) and change[0] > REPEATS:
                     failure = "the square wave had not reached a steady state"
-            found.append(summary(one, name, rows, builds, failure))
+            found.append(summary(one, name, rows, builds, failure, _presumed(one, name) if coupled else ()))
         return tuple(found)
 
     decks = tuple(square_deck(one.chain, low, high, rate=rate, builds=builds) for rate in wanted.values())
     return Study(decks, read)
+
+
+def _presumed(one: Experiment, name: str) -> tuple[str, ...]:
+    """Return what is said of a field rate nobody declared: the slowest a set takes, which tilts most."""
+    extra = one.standard.extra
+    if name != "response.field_tilt" or extra.get("field_rate_declared"):
+        return ()
+    return (f"Field rate not declared: taken at {extra['field_rate']:.4g} Hz; say it under [picture] field_rate.",)
 
 
 def _overshoot(one: Experiment, group: Sequence[Plateaus]) -> Study | None:

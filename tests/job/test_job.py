@@ -250,3 +250,15 @@ def test_a_y_capacitance_alone_is_something_to_check(table: str) -> None:
     assert parse_job(f'{head}[{table}]\ny_capacitance = "2.2 nF"\n').lines == ()
     with pytest.raises(JobError, match="nothing to check"):
         parse_job(f'{head}[supply]\nmains = "230 V"\n')
+
+
+def test_the_picture_a_unit_makes(tmp_path: Path) -> None:
+    made = BASE.replace(
+        "[supply]", '[picture]\nfield_rate = "60 Hz"\nlines_per_field = "262"\nscan = "progressive"\n[supply]'
+    )
+    assert parsed(made, tmp_path).picture["field_rate"] == Value.exact(60.0, "Hz", text="60 Hz")
+    assert parsed(BASE, tmp_path).picture == {}
+    with pytest.raises(JobError, match="ends in half a line"):
+        parsed(made.replace("progressive", "interlaced"), tmp_path)
+    with pytest.raises(JobError, match="ends in half a line"):
+        parsed(made.replace('"262"', '"262.5"'), tmp_path)

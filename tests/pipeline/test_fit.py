@@ -18,6 +18,28 @@ def test_impedance_from_two_readings(engine: Engine, open_: str, loaded: str, oh
     assert finding(result, "level.white").value == pytest.approx(float(loaded.split()[0]), abs=2e-3)
 
 
+@pytest.mark.parametrize(
+    ("stage", "low", "high"),
+    [
+        ('stage = "pass-through"', 0.97 * 0.7, 1.03 * 0.7),  # into the very load it was read with: the reading itself
+        ('stage = "series-resistor"\nstage_values = { series = "75 ohm" }', None, None),
+    ],
+)
+def test_the_corners_are_those_of_the_two_readings(
+    engine: Engine, stage: str, low: float | None, high: float | None
+) -> None:
+    """Circuit law, e and l each within 3 %: V = e 75 / (75 + R + 75 (e / l - 1)) is 1 / ((R / 75) / e + 1 / l)."""
+    values = 'open_white = "1.4 V 3%", loaded_white = "0.7 V 3%", load = "75 ohm"'
+    job = text(
+        line(source_values=values).replace('stage = "series-resistor"\nstage_values = { series = "74 ohm" }', stage)
+    )
+    found = finding(run(engine, job), "level.white")
+    share = 0.0 if low is not None else 1.0
+    corners = [1 / (share / (1.4 * a) + 1 / (0.7 * b)) for a in (0.97, 1.03) for b in (0.97, 1.03)]
+    assert found.spread is not None
+    assert found.spread == pytest.approx((low or min(corners), high or max(corners)), rel=2e-3)
+
+
 def test_a_stiff_source_may_be_described_by_two_readings(engine: Engine) -> None:
     values = 'open_white = "1.40 V", loaded_white = "1.38 V", load = "75 ohm"'
     result = run(engine, text(line(source_values=values)))

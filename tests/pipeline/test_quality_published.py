@@ -64,6 +64,25 @@ def test_field_tilt_at_the_525_line_rate(engine: Engine) -> None:
     assert found.value == pytest.approx(0.126, abs=1e-3)
 
 
+@pytest.mark.parametrize(
+    ("picture", "percent", "line_percent"),
+    [
+        ('field_rate = "60 Hz"', 12.57, 0.048485),
+        ('field_rate = "60 Hz"\nlines_per_field = "262"', 12.57, 0.048192),
+        ('field_rate = "50 Hz"\nlines_per_field = "625"', 15.04, 0.024242),
+    ],
+)
+def test_the_job_says_what_the_unit_makes(engine: Engine, picture: str, percent: float, line_percent: float) -> None:
+    """100 tanh(T / 4RC) with 220 uF and 150 ohm: T of a field is 1/60 s, T of a line 1 / (60 Hz x 262 lines)."""
+    job = ac("220 uF").replace("[display]", f"[picture]\n{picture}\n[display]")
+    field = finding(run(engine, job), "response.field_tilt")
+    assert 100 * (field.value or 0) == pytest.approx(percent, abs=0.05)
+    assert "not declared" not in field.why
+    tilted = finding(run(engine, job), "response.line_tilt")
+    assert 100 * (tilted.value or 0) == pytest.approx(line_percent, rel=2e-3)
+    assert "Field rate not declared: taken at 50 Hz" in finding(run(engine, ac("220 uF")), "response.field_tilt").why
+
+
 # Worked example WD25 (circuit law): a 64 us step into 220 uF and 150 ohm droops 0.194 %; a square wave at line rate
 # tilts tanh(T/4RC) = half of a half
 def test_line_tilt(engine: Engine) -> None:
