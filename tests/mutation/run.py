@@ -94,13 +94,22 @@ def _walk(tree: ast.Module) -> Iterator[tuple[str, ast.AST]]:
             where = node.name if where == "module" else f"{where}.{node.name}"
         yield where, node
         for field, value in ast.iter_fields(node):
-            if field in ("annotation", "returns", "decorator_list", "type_params"):
+            if field in ("annotation", "returns", "decorator_list", "type_params") or _is_data(node):
                 continue
             for child in value if isinstance(value, list) else [value]:
                 if isinstance(child, ast.AST):
                     yield from visit(child, where)
 
     yield from visit(tree, "module")
+
+
+def _is_data(node: ast.AST) -> bool:
+    """Tell whether a node only holds a rule's own worked cases: they are tests, not code."""
+    if isinstance(node, ast.FunctionDef):
+        return node.name == "_case"
+    return isinstance(node, ast.Assign) and any(
+        isinstance(target, ast.Name) and target.id == "CASES" for target in node.targets
+    )
 
 
 def _sites(tree: ast.Module) -> Iterator[tuple[str, int, ast.AST]]:
