@@ -8,8 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from math import hypot, pi
 from typing import Any
 
+from guardcheck.metrology import expanded, width_of
 from guardcheck.model import Facts, Value
 
 STRAY = 1e-15
@@ -23,6 +25,12 @@ USUAL: Mapping[str, tuple[float, float]] = {
 """Lowest and highest of what is usual [F, V, Hz]; common practice, no published source."""
 
 UNIT, DISPLAY = "unit", "display"
+
+SERVICE_OHMS, SERVICE_FARADS = 1500.0, 0.15e-6
+"""The network of the touch check that service manuals print [ohm, F]."""
+SERVICE_TOLERANCE = 0.05
+"""Tolerance of that network when it is built from ordinary parts (common practice, no published source)."""
+SERVICE_READING = "service_reading"
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,3 +77,38 @@ def apparatus(facts: Facts) -> Iterator[tuple[str, Mapping[str, Any]]]:
     for label, fact in facts.table("link"):
         if "y_capacitance" in fact.entries:
             yield f"link to {label}", fact.entries
+
+
+@dataclass(frozen=True, slots=True)
+class ServiceCheck:
+    """A touch check as read: volts [V], their expanded uncertainty if it is known [V], and why it proves nothing."""
+
+    volts: float
+    uncertainty: float | None
+    gap: str | None
+
+    def admittance(self, frequency: float) -> float:
+        """Return what turns the voltage across the network into the current through it [S]."""
+        return hypot(1.0 / SERVICE_OHMS, 2.0 * pi * frequency * SERVICE_FARADS)
+
+
+def service_check(entries: Mapping[str, Any]) -> ServiceCheck | None:
+    """Return the touch check an apparatus declares, None without one."""
+    reading = entries.get(SERVICE_READING)
+    if not isinstance(reading, Mapping) or not isinstance(reading.get("value"), Value):
+        return None
+    volts = reading["value"].nominal
+    width = width_of(reading, volts, "V")
+    unsure = None if width is None else expanded(width, SERVICE_TOLERANCE * volts)
+    return ServiceCheck(volts, unsure, _unproven(reading))
+
+
+def _unproven(reading: Mapping[str, Any]) -> str | None:
+    transformer = reading.get("isolating_transformer")
+    if transformer is True:
+        return "an isolating transformer fed it, so the reading shows nothing"
+    if transformer is not False:
+        return "nobody said that no isolating transformer fed it (`isolating_transformer = false`)"
+    if reading.get("both_plug_ways") is not True:
+        return "nobody said that it was read with the plug both ways round (`both_plug_ways = true`)"
+    return None

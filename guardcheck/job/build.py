@@ -13,8 +13,9 @@ MAX_LINES = 32
 NO_GUARD = "none"
 INTERLACED, PROGRESSIVE = "interlaced", "progressive"
 SETTINGS = ("touch_standard",)
-DISPLAY_FACTS = ("earthed", "line_rates", "y_capacitance", "y_coupling", "touch_reading")
-LEAKAGE = frozenset(("y_capacitance", "touch_reading", "insulation_reading"))
+_READ = ("touch_reading", "service_reading", "insulation_reading")
+DISPLAY_FACTS = ("earthed", "line_rates", "y_capacitance", "y_coupling", *_READ)
+LEAKAGE = frozenset(("y_capacitance", *_READ))
 _LABELS = ("where", "to", "from")
 
 

@@ -6,7 +6,17 @@ source: they are meant to catch typing errors, not to judge a design. Nothing he
 
 from __future__ import annotations
 
-from guardcheck.job.keys_facts import BARRIER, BOND, CAPACITOR, HAZARDS, LINK, SETPOINT, TOUCH_READING
+from guardcheck.job.keys_facts import (
+    BARRIER,
+    BOND,
+    CAPACITOR,
+    HAZARDS,
+    INSULATION_READING,
+    LINK,
+    SERVICE_READING,
+    SETPOINT,
+    TOUCH_READING,
+)
 from guardcheck.job.schema import Key, Table, choice, flag, measure, path, text, value, values, word, words
 from guardcheck.model import UNKNOWN_WORD
 
@@ -26,6 +36,11 @@ Y_COUPLING = choice(
     UNKNOWN_WORD,
 )
 TOUCH = Key("table", "the touch current as measured", "by a person trained for it", table=TOUCH_READING)
+
+SERVICE = Key("table", "the touch check of service manuals", "by a person trained for it", table=SERVICE_READING)
+INSULATION = Key(
+    "table", "the insulation as measured", "unplugged, by a person trained for it", table=INSULATION_READING
+)
 
 UNIT = Table(
     {
@@ -75,6 +90,8 @@ SUPPLY = Table(
         "y_capacitance": Y_CAPACITANCE,
         "y_coupling": Y_COUPLING,
         "touch_reading": TOUCH,
+        "service_reading": SERVICE,
+        "insulation_reading": INSULATION,
         "phases": choice(
             "how the mains of the unit and of the display relate",
             "same: one phase; opposite: two legs of a split-phase supply; different: two of three phases",
@@ -117,6 +134,8 @@ DISPLAY = Table(
         "y_capacitance": Y_CAPACITANCE,
         "y_coupling": Y_COUPLING,
         "touch_reading": TOUCH,
+        "service_reading": SERVICE,
+        "insulation_reading": INSULATION,
     },
     not_both=(("input", "input_netlist"),),
 )

@@ -23,6 +23,28 @@ TOUCH_READING = Table(
     }
 )  # fmt: skip
 
+SERVICE_READING = Table(
+    {
+        "value": value("the AC voltage across 1.5 kohm parallel 0.15 uF from an exposed metal part to earth",
+                       "the worst of all parts and both plug ways; only by a person trained for it",
+                       measure("V", (0.0, 5.0), (0.0, 50.0)), unknown=False, required=True),
+        "both_plug_ways": flag("whether it was read with the plug both ways round", "turn the plug, read again"),
+        "isolating_transformer": flag("whether an isolating transformer fed it", "then the reading proves nothing"),
+        **_meter(measure("V", (1e-5, 0.1), (1e-7, 10.0))),
+    }
+)  # fmt: skip
+
+INSULATION_READING = Table(
+    {
+        "value": value("the resistance between the joined mains prongs and the exposed metal", "unplugged, switch on",
+                       measure("ohm", (1e5, 1e12), (0.0, 1e14)), over_range=True, unknown=False, required=True),
+        "test_voltage": value("the voltage it was tested with", f"{METER}: 500 V of an insulation tester",
+                              measure("V", (0.2, 1000.0), (0.01, 5e3))),
+        "meter_range": value("the range the meter stood in", METER, measure("ohm", (1e6, 1e13), (1e2, 1e14))),
+        **_meter(measure("ohm", (1e2, 1e9), (1e-2, 1e12))),
+    }
+)  # fmt: skip
+
 BOND_READING = Table(
     {
         "value": value(

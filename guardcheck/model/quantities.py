@@ -72,6 +72,8 @@ QUANTITIES = _table(
     ("barrier.resistance", "ohm", "barrier resistance", "what the readings prove of a barrier"),
     ("barrier.leakage", "A", "barrier leakage", "worst leak through the barrier at its working voltage"),
     ("touch.current", "A", "touch current", "weighted touch current, from the declared Y capacitance"),
+    ("touch.voltage", "V", "touch check", "voltage across 1.5 kohm parallel 0.15 uF from exposed metal to earth"),
+    ("insulation.resistance", "ohm", "insulation", "from the joined mains prongs to exposed metal, unplugged"),
     ("stored.voltage", "V", "stored voltage", "voltage left on a declared capacitor"),
     ("stored.energy", "J", "stored energy", "energy left on a declared capacitor"),
     ("stored.wait", "s", "wait before touching", "time until a declared capacitor is safe"),

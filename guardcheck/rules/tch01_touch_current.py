@@ -6,12 +6,12 @@ Hazard
 What is read
     Declared Y capacitance, how it sits, mains and frequency; the current through the body network is simulated, for
     the unit, for the display, and for both joined (with every other apparatus declared as a link). A measured touch
-    current takes the place of the simulated one.
+    current takes the place of the simulated one, and so does the touch check of service manuals.
 Limit and source
-    The limit of the standard the job names (`touch_standard`), by protection class: IEC 60950-1, IEC 62368-1, IEC 60065
-    or IEC 60335-1 (data/touch.toml). They differ by a factor of two, so the others are told as well. Without a name,
-    only what breaks every limit fails, and only what keeps the lowest conforms. Shown at the declared mains, judged at
-    1.1 x it.
+    The limit of the standard the job names (`touch_standard`), by protection class: EN 50678 (test after repair, known
+    only second-hand), IEC 60950-1, IEC 62368-1, IEC 60065 or IEC 60335-1 (data/touch.toml). They differ by a factor of
+    two, so the others are told as well. Without a name, only what breaks every limit fails, and only what keeps the
+    lowest conforms. Shown at the declared mains, judged at 1.1 x it.
 Not covered
     Leakage above mains frequency, direct current, protective-conductor current, the insulation of the supply itself.
     A printed capacitance can show that a limit is broken, never that it is kept.
@@ -30,7 +30,7 @@ from pathlib import Path
 from typing import Any
 
 from guardcheck.errors import InputError, accepted, nearest
-from guardcheck.leakage import DISPLAY, UNIT, apparatus, halves, known
+from guardcheck.leakage import DISPLAY, SERVICE_READING, UNIT, apparatus, halves, known, service_check
 from guardcheck.metrology import expanded, width_of
 from guardcheck.model import (
     DECLARED_ORIGIN,
@@ -147,7 +147,7 @@ def judge(facts: Facts) -> tuple[Finding, ...]:
 
 def _concerns(facts: Facts, named: object) -> bool:
     declared = {*facts.supply, *facts.display}
-    wanted = {"mains", "y_capacitance", "y_coupling", "protection_class", _READING}
+    wanted = {"mains", "y_capacitance", "y_coupling", "protection_class", _READING, SERVICE_READING}
     return bool(declared & wanted) or named is not None or any(facts.named((QUANTITY,)))
 
 
@@ -196,13 +196,26 @@ def _measured(facts: Facts, where: str) -> Quantity | None:
         parts = [_measured(facts, one) for one in (UNIT, DISPLAY)]
         alone = not facts.table("link")
         return _sum([one for one in parts if one is not None]) if alone and None not in parts else None
-    entries = {UNIT: facts.supply, DISPLAY: facts.display}.get(where, {}).get(_READING)
+    declared = {UNIT: facts.supply, DISPLAY: facts.display}.get(where, {})
+    entries = declared.get(_READING)
     if not isinstance(entries, Mapping) or not isinstance(entries.get("value"), Value):
-        return None
+        return _by_service_check(facts, where, declared)
     value = entries["value"].nominal
     width = width_of(entries, value, "A")
     uncertainty = None if width is None else expanded(width)
     return Quantity(QUANTITY, "", None, value, origin=MEASURED, uncertainty=uncertainty, where=where)
+
+
+def _by_service_check(facts: Facts, where: str, declared: Mapping[str, Any]) -> Quantity | None:
+    """Return the current behind the touch check of service manuals; a capacitor drives the same through any network."""
+    read, frequency = service_check(declared), known(facts.supply, "mains_frequency")
+    if read is None or read.gap is not None or frequency is None:
+        return None
+    siemens = read.admittance(frequency.value)
+    uncertainty = None if read.uncertainty is None else siemens * read.uncertainty
+    notes = (f"It was reckoned from {format_si(read.volts, 'V')} across 1.5 kohm parallel 0.15 uF.",)
+    value = siemens * read.volts
+    return Quantity(QUANTITY, "", None, value, origin=MEASURED, uncertainty=uncertainty, where=where, notes=notes)
 
 
 def _sum(parts: Sequence[Quantity]) -> Quantity | None:

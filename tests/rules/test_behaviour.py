@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from math import sqrt
+from math import hypot, sqrt
 
 import pytest
 from hypothesis import given, settings
@@ -182,6 +182,69 @@ def test_two_measured_currents_prove_the_joined_one_unless_more_is_linked() -> N
     linked = replace(facts, declared=(Fact("link", 0, "amplifier", {"to": "amplifier", "carries": "audio"}),))
     again = {one.id: one for one in judge_all(linked)}["TCH01/touch.current/joined"]
     assert again.outcome == NOT_PROVEN
+
+
+# Service manuals: 1.5 kohm parallel 0.15 uF, at most 0.75 V rms. By Ohm's law at 50 Hz |Z| is
+# 1500 / sqrt(1 + 0.0707^2) = 1496.3 ohm, so 0.21 V is 140.4 uA; 2.2 nF from 230 V drives 159 uA = 0.2378 V.
+def service(volts: float, **more: object) -> dict[str, object]:
+    meter = {"accuracy": "1.5% + 5 counts", "resolution": Value.exact(1e-3, "V")}
+    ways = {"both_plug_ways": True, "isolating_transformer": False}
+    return {"value": Value.exact(volts, "V"), **ways, **meter, **more}
+
+
+def with_service(volts: float, engine: Engine, **more: object) -> Mapping[str, Finding]:
+    facts = job(y="2.2 nF", standard="en-50678")
+    return judged(replace(facts, supply={**facts.supply, "service_reading": service(volts, **more)}), engine)
+
+
+def test_the_touch_check_of_service_manuals_is_judged_and_simulated_for_the_unit(engine: Engine) -> None:
+    found = with_service(0.21, engine)
+    check, current = found["SRV01/touch.voltage/unit"], found["TCH01/touch.current/unit"]
+    assert (check.outcome, check.high, check.kind) == (CONFORMS, 0.75, "person")
+    assert "The declared Y capacitance alone makes 238 mV." in check.why
+    assert current.value == pytest.approx(140.4e-6, rel=1e-3)
+    assert (current.outcome, current.high) == (CONFORMS, 0.5e-3)
+    assert "second-hand" in (current.reference or "")
+    # 1.5 % + 5 mV of the meter as one bound, 5 % of the network beside it: uniform, k = 2 (JCGM 100)
+    assert check.uncertainty == pytest.approx(2.0 * hypot(0.015 * 0.21 + 5e-3, 0.05 * 0.21) / sqrt(3.0), rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("volts", "more", "outcome"),
+    [
+        (0.90, {}, DOES_NOT_CONFORM),
+        (0.90, {"isolating_transformer": True}, DOES_NOT_CONFORM),
+        (0.74, {}, NOT_PROVEN),
+        (0.21, {"isolating_transformer": True}, NOT_PROVEN),
+        (0.21, {"isolating_transformer": "unknown"}, NOT_PROVEN),
+        (0.21, {"both_plug_ways": False}, NOT_PROVEN),
+    ],
+)
+def test_a_touch_check_done_otherwise_can_fail_and_never_conform(
+    volts: float, more: dict[str, object], outcome: str, engine: Engine
+) -> None:
+    found = with_service(volts, engine, **more)
+    assert found["SRV01/touch.voltage/unit"].outcome == outcome
+    if more:
+        assert found["TCH01/touch.current/unit"].outcome != CONFORMS
+
+
+@pytest.mark.parametrize(
+    ("span", "volts", "outcome"),
+    [(200e6, 500.0, CONFORMS), (60e6, 1.0, NOT_PROVEN), (None, 500.0, NOT_PROVEN), (1.5e6, 500.0, NOT_PROVEN)],
+)
+def test_insulation_over_range_proves_the_range_end_at_the_testers_voltage(
+    span: float | None, volts: float, outcome: str
+) -> None:
+    """2 Mohm is wanted of class II, 1 Mohm of class I (EN 50678, second-hand): 1.5 Mohm suits the second alone."""
+    reading = {"value": "over range", "test_voltage": Value.exact(volts, "V")}
+    if span is not None:
+        reading["meter_range"] = Value.exact(span, "ohm")
+    for klass, low in (("II", 2e6), ("I", 1e6)):
+        facts = Facts(supply={"protection_class": klass, "insulation_reading": reading})
+        (found,) = (one for one in judge_all(facts) if one.quantity == "insulation.resistance")
+        assert found.low == low
+        assert found.outcome == (CONFORMS if (klass, span) == ("I", 1.5e6) else outcome)
 
 
 def test_links_add_to_the_joined_current(engine: Engine) -> None:

@@ -24,7 +24,7 @@ from guardcheck.rules import Loaded, all_rules, judge_all
 from guardcheck.verdict.outcome import worst
 
 PAGE = ("Hazard", "What is read", "Limit and source", "Not covered", "What to do at the bench")
-READINGS = ("reading", "readings", "touch_reading", "after")
+READINGS = ("reading", "readings", "touch_reading", "service_reading", "insulation_reading", "after")
 SHOWS_ONLY = {"HUM01"}
 """Rules without a limit: their quantity is shown and decides nothing."""
 
