@@ -173,9 +173,9 @@ SHEET = ("upper", "lower", "edge")
 
 
 def barriers() -> Iterator[tuple[str, Facts]]:
-    """A ring reads R / 0.3183 acosh(d/2a) / 9.996 of two points; 12 V above the meter's 1 V leaves a tenth of 60 Mohm.
+    """Yield barriers: a ring reads R / 0.3183 acosh(d/2a) / 9.996 of two points.
 
-    1 % of 0.7 V is 7 mV: into 75 ohm 93.3 uA. log10(1e11/60e6) = 3.2 decades.
+    12 V above the meter's 1 V leaves a tenth of 60 Mohm. 1 % of 0.7 V is 7 mV: into 75 ohm 93.3 uA. log10(1e11/60e6) = 3.2 decades.
     """
     tera = {"meter_range": v(2e12, "ohm"), "test_voltage": v(100.0, "V")}
     yield "sheet by tester", barrier("polyimide film", *SHEET, answer=-6e-12, **tera)
@@ -257,7 +257,7 @@ def link(on: float | None, off: float | None, rail: float | None, **more: Any) -
 
 
 def links() -> Iterator[tuple[str, Facts]]:
-    """The larger of both currents against the declared clamp current, the rail against 0.3 V."""
+    """Yield links: the larger of both currents against the declared clamp current, the rail against 0.3 V."""
     yield "harmless", link(-0.2e-3, -0.9e-3, 0.09)
     yield "on is worse", link(-1.9e-3, 0.1e-3, 0.3)
     yield "too much", link(0.1e-3, 2.1e-3, 0.31)
@@ -346,7 +346,7 @@ def order(*margins: float | None, **more: Any) -> Facts:
 
 
 def orders() -> Iterator[tuple[str, Facts]]:
-    """The worst hot-plug margin decides: 1.5 dB and more conforms, -1.5 dB and less does not."""
+    """Yield orders: the worst hot-plug margin decides, 1.5 dB and more conforms, -1.5 dB and less does not."""
     yield "12 dB", order(12.0, 1.5)
     yield "between", order(12.0, 1.4)
     yield "beyond", order(12.0, -1.5)
