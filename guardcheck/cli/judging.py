@@ -32,6 +32,7 @@ from guardcheck.cli.app import (
 from guardcheck.errors import GuardcheckError, InputError
 
 if TYPE_CHECKING:
+    from guardcheck.engine import Engine
     from guardcheck.model import Result
     from guardcheck.pipeline import Options
 
@@ -49,26 +50,45 @@ def check(
     quiet: QuietOption = False,
 ) -> None:
     """Check a planned mod: levels, impedance, what the guard changes, and the declared bench facts."""
-    from guardcheck.pipeline import Options
+    from guardcheck.engine import Engine
 
-    options = Options(seed=seed, samples=samples, workers=workers, allow_outside=allow_outside, circuits=circuits)
-    if len(jobs) == 1:
-        raise typer.Exit(_check_one(jobs[0], options, json, html, svg, quiet))
-    raise typer.Exit(_check_many(jobs, options, json, html, svg, quiet))
+    with Engine(workers=workers, wait=False) as engine:  # it starts while the rest of guardcheck is loaded
+        from guardcheck.pipeline import Options
+
+        options = Options(seed=seed, samples=samples, workers=workers, allow_outside=allow_outside, circuits=circuits)
+        if len(jobs) == 1:
+            raise typer.Exit(_check_one(jobs[0], options, engine, json, html, svg, quiet))
+        raise typer.Exit(_check_many(jobs, options, engine, json, html, svg, quiet))
 
 
-def _check_one(job: Path, options: Options, json: str | None, html: Path | None, svg: Path | None, quiet: bool) -> int:
-    from guardcheck import pipeline
+def _check_one(
+    job: Path,
+    options: Options,
+    engine: Engine,
+    json: str | None,
+    html: Path | None,
+    svg: Path | None,
+    quiet: bool,
+) -> int:
+    from guardcheck import pipeline, report
 
+    if html is not None:
+        report.prepare_pictures()
     check_targets((json, html, svg), pipeline.files_named(job, options))
     progress = Progress(quiet)
-    result = pipeline.check(job, options, progress)
+    result = pipeline.check(job, options, progress, engine)
     progress(1, 1, "")
     return show(result, json, html, quiet, svg)
 
 
 def _check_many(
-    jobs: list[Path], options: Options, json: str | None, html: Path | None, svg: Path | None, quiet: bool
+    jobs: list[Path],
+    options: Options,
+    engine: Engine,
+    json: str | None,
+    html: Path | None,
+    svg: Path | None,
+    quiet: bool,
 ) -> int:
     from guardcheck import pipeline, report
 
@@ -84,7 +104,7 @@ def _check_many(
     codes: list[int] = []
     for index, (job, name) in enumerate(zip(jobs, names, strict=True), start=1):
         try:
-            result = pipeline.check(job, options, progress.prefixed(f"job {index} of {len(jobs)}"))
+            result = pipeline.check(job, options, progress.prefixed(f"job {index} of {len(jobs)}"), engine)
             write(
                 result,
                 None if json is None else str(in_folder(Path(json), f"{name}.json")),

@@ -29,7 +29,7 @@ class Block:
 
 @dataclass(slots=True)
 class Batch:
-    """One call of `run`: what is waiting, what is done."""
+    """One call of `run`: what is waiting, what is done, and the error that ends it, if one does."""
 
     scripts: Sequence[Script]
     waiting: deque[Block]
@@ -39,6 +39,12 @@ class Batch:
     stops: dict[int, int] = field(default_factory=dict)
     began: float = field(default_factory=time.monotonic)
     finished_blocks: int = 0
+    broken: Exception | None = None
+
+    @property
+    def finished(self) -> bool:
+        """Tell whether every variant has its answer."""
+        return self.done >= self.total
 
 
 def plan(scripts: Sequence[Script], values: Sequence[NDArray[np.float64] | None]) -> Batch:

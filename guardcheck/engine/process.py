@@ -39,7 +39,7 @@ class WorkerProcess:
         memory: int,
     ) -> None:
         self.ready = False
-        self.busy: Any = None
+        self.busy: Any = None  # the batch and block it works on
         self.deadline = float("inf")
         package = str(Path(__file__).resolve().parents[2])
         paths = [package, *(str(Path(entry).resolve()) for entry in sys.path if entry)]

@@ -67,8 +67,10 @@ from guardcheck.model.standard import (
     Standard,
 )
 from guardcheck.model.values import DECLARED, DEFAULT, DERIVED, UNKNOWN, Range, Value
+from guardcheck.model.wirings import ACTIONS, DRIVES, GROUND, OPEN, TAKES, Role, Side, Wiring
 
 __all__ = [
+    "ACTIONS",
     "ADVICE",
     "ASSUMED",
     "BETTER",
@@ -83,8 +85,10 @@ __all__ = [
     "DERIVED",
     "DISPLAY",
     "DOES_NOT_CONFORM",
+    "DRIVES",
     "FALLING",
     "FORBIDDEN",
+    "GROUND",
     "INTERFACE",
     "KINDS",
     "KNOWN_BY",
@@ -97,6 +101,7 @@ __all__ = [
     "NOT_PROVEN",
     "OFF",
     "ON",
+    "OPEN",
     "OUTCOMES",
     "PERSON",
     "PORTS",
@@ -111,6 +116,7 @@ __all__ = [
     "SIMULATED",
     "STRESS",
     "STRIKE",
+    "TAKES",
     "UNIT_STATES",
     "UNKNOWN",
     "UNKNOWN_OF",
@@ -152,6 +158,7 @@ __all__ = [
     "Ranked",
     "Ranking",
     "Result",
+    "Role",
     "Row",
     "Rule",
     "Schematic",
@@ -159,6 +166,7 @@ __all__ = [
     "SchematicPart",
     "Sheet",
     "ShelfItem",
+    "Side",
     "Standard",
     "Subcircuit",
     "Sweep",
@@ -166,5 +174,6 @@ __all__ = [
     "Transient",
     "TwoReadings",
     "Value",
+    "Wiring",
     "unknown_codes",
 ]

@@ -8,6 +8,7 @@ from guardcheck.library import BENCH_LOAD
 from guardcheck.model import (
     NOT_MEASURED,
     NOT_PROVEN,
+    QUANTITIES,
     RATING_NOT_STATED,
     SIMULATED,
     UNKNOWN_OF,
@@ -43,7 +44,7 @@ def advice(finding: Finding, sources: Mapping[str, Part]) -> str | None:
         source = sources.get(finding.line or "")
         return None if source is None else source_advice(source)
     if finding.outcome == NOT_PROVEN and finding.value is not None and finding.origin == SIMULATED:
-        return "fit parts of closer tolerance, or measure the level after soldering"
+        return f"measure {QUANTITIES[finding.quantity].title} of {finding.line} after soldering"
     return None
 
 

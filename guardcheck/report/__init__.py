@@ -6,6 +6,7 @@ from guardcheck.report.handover import PAPERS, evidence, to_checklist_html, to_c
 from guardcheck.report.page.result import first_screen, to_html
 from guardcheck.report.pictures.line.svg import lines_svg
 from guardcheck.report.pictures.panels import drawings
+from guardcheck.report.pictures.svg import prepare as prepare_pictures
 from guardcheck.report.saved.compare import compare, worsened
 from guardcheck.report.saved.read import from_json, read_result
 from guardcheck.report.saved.write import to_json
@@ -22,6 +23,7 @@ __all__ = [
     "first_screen",
     "from_json",
     "lines_svg",
+    "prepare_pictures",
     "ranking_to_html",
     "ranking_to_json",
     "ranking_to_terminal",

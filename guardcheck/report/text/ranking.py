@@ -44,6 +44,7 @@ def entries(ranking: Ranking) -> tuple[Entry, ...]:
 def _entry(place: int, one: Ranked, ranking: Ranking) -> Entry:
     where = "" if one.place is None else f"at the {one.place}"
     cells = tuple((_margin(one, event), one.outcomes.get(event, NOT_APPLICABLE)) for event, _, _ in ranking.events)
+    where = where if one.fits else f"{where}{', ' if where else ''}not fit: breaks the picture"
     return Entry(
         str(place), clean(one.name), clean(where), clean(one.title), one.as_planned, cells, tuple(_effects(one))
     )
