@@ -175,7 +175,8 @@ SHEET = ("upper", "lower", "edge")
 def barriers() -> Iterator[tuple[str, Facts]]:
     """Yield barriers: a ring reads R / 0.3183 acosh(d/2a) / 9.996 of two points.
 
-    12 V above the meter's 1 V leaves a tenth of 60 Mohm. 1 % of 0.7 V is 7 mV: into 75 ohm 93.3 uA. log10(1e11/60e6) = 3.2 decades.
+    12 V above the meter's 1 V leaves a tenth of 60 Mohm. 1 % of 0.7 V is 7 mV: into 75 ohm 93.3 uA.
+    log10(1e11/60e6) = 3.2 decades.
     """
     tera = {"meter_range": v(2e12, "ohm"), "test_voltage": v(100.0, "V")}
     yield "sheet by tester", barrier("polyimide film", *SHEET, answer=-6e-12, **tera)
