@@ -14,6 +14,7 @@ from guardcheck.job import read_job
 from guardcheck.library import Library
 from guardcheck.model import (
     CONFORMS,
+    REMEDY_TRIED,
     Curve,
     Finding,
     Job,
@@ -109,7 +110,9 @@ def _advised(one: Finding, cures: Mapping[str, str], sources: Mapping[str, Part]
     """Return a finding with what to do about it: what was simulated first, else what is to be found out."""
     if one.remedy is not None or not (misses(one) or (one.needed and one.outcome != CONFORMS)):
         return one
-    return replace(one, remedy=cures.get(one.id) or advice(one, sources))
+    tried = cures.get(one.id)
+    codes = (*one.codes, REMEDY_TRIED) if tried else one.codes
+    return replace(one, remedy=tried or advice(one, sources), codes=codes)
 
 
 def _curves(solved: Sequence[Solved]) -> tuple[Curve, ...]:
