@@ -15,8 +15,9 @@ FORMAT = "guardcheck-expect/1"
 OVER = "over range"
 CAUTION = (
     "Without power first: mains plug out, capacitors proven discharged.\n"
-    "The clip of a mains-powered scope is mains earth: clip it to 0 V only, never to the mains side of a supply\n"
-    "or to a chassis you have not shown to be isolated. A reading off these figures is a question, not a verdict: guardcheck verify takes it.\n"
+    "The clip of a mains-powered scope is mains earth: clip it to 0 V only, never to the mains\n"
+    "side of a supply or to a chassis you have not shown to be isolated.\n"
+    "A reading off these figures is a question, not a verdict: guardcheck verify takes it.\n"
 )
 _TITLES = {"resistance": "resistance", "voltage": "voltage", "current": "current"}
 
