@@ -23,6 +23,7 @@ from guardcheck.model.events import (
     PinFamily,
 )
 from guardcheck.model.findings import (
+    ASKS,
     BETTER,
     COMPUTED,
     CONFORMS,
@@ -72,6 +73,7 @@ from guardcheck.model.wirings import ACTIONS, DRIVES, GROUND, OPEN, TAKES, Role,
 __all__ = [
     "ACTIONS",
     "ADVICE",
+    "ASKS",
     "ASSUMED",
     "BETTER",
     "CABLE",
