@@ -10,16 +10,20 @@ import typer
 from guardcheck.cli.app import (
     OUTCOME_CODES,
     WORST_FIRST,
+    AllOption,
     CircuitsOption,
     HtmlOption,
     JsonOption,
+    LineOption,
     OutsideOption,
     Progress,
     QuietOption,
     SamplesOption,
     SeedOption,
+    Shown,
     SvgOption,
     SyncOption,
+    WhyOption,
     WorkersOption,
     bug,
     captured_files,
@@ -47,6 +51,9 @@ def check(
     workers: WorkersOption = None,
     circuits: CircuitsOption = None,
     allow_outside: OutsideOption = False,
+    line: LineOption = None,
+    why: WhyOption = None,
+    everything: AllOption = False,
     quiet: QuietOption = False,
 ) -> None:
     """Check a planned mod: levels, impedance, what the guard changes, and the declared bench facts."""
@@ -57,7 +64,8 @@ def check(
 
         options = Options(seed=seed, samples=samples, workers=workers, allow_outside=allow_outside, circuits=circuits)
         if len(jobs) == 1:
-            raise typer.Exit(_check_one(jobs[0], options, engine, json, html, svg, quiet))
+            shown = Shown(quiet, everything, line, why, str(jobs[0]))
+            raise typer.Exit(_check_one(jobs[0], options, engine, json, html, svg, shown))
         raise typer.Exit(_check_many(jobs, options, engine, json, html, svg, quiet))
 
 
@@ -68,17 +76,17 @@ def _check_one(
     json: str | None,
     html: Path | None,
     svg: Path | None,
-    quiet: bool,
+    shown: Shown,
 ) -> int:
     from guardcheck import pipeline, report
 
     if html is not None:
         report.prepare_pictures()
     check_targets((json, html, svg), pipeline.files_named(job, options))
-    progress = Progress(quiet)
+    progress = Progress(shown.quiet)
     result = pipeline.check(job, options, progress, engine)
     progress(1, 1, "")
-    return show(result, json, html, quiet, svg)
+    return show(result, json, html, shown, svg)
 
 
 def _check_many(
@@ -162,6 +170,9 @@ def verify(
     workers: WorkersOption = None,
     circuits: CircuitsOption = None,
     allow_outside: OutsideOption = False,
+    line: LineOption = None,
+    why: WhyOption = None,
+    everything: AllOption = False,
     quiet: QuietOption = False,
 ) -> None:
     """Verify the finished mod: what was measured, with its uncertainty, and what explains a wrong level."""
@@ -184,4 +195,4 @@ def verify(
     progress = Progress(quiet)
     result = pipeline.verify(job, given, options, progress)
     progress(1, 1, "")
-    raise typer.Exit(show(result, json, html, quiet))
+    raise typer.Exit(show(result, json, html, Shown(quiet, everything, line, why, str(job))))

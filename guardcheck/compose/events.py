@@ -95,7 +95,9 @@ def event_deck(case: EventCase) -> tuple[Deck, Probes]:
     name = f"{case.event.part.name} on {case.chain.line}, {state}"
     used = tuple({model.name: model for model in (*models, *more)}.values())
     options = {"trtol": case.tolerance}
-    return deck_of(name, final, used, Transient(step, case.stop, step), probes.save, options=options), probes
+    return deck_of(
+        name, final, used, Transient(step, case.stop, step), probes.save, options=options, family=case.chain.line
+    ), probes
 
 
 def _driver(case: EventCase) -> tuple[Card, ...]:
