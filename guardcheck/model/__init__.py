@@ -24,6 +24,7 @@ from guardcheck.model.events import (
 )
 from guardcheck.model.expected import Expected
 from guardcheck.model.findings import (
+    ASKS,
     BETTER,
     COMPUTED,
     CONFORMS,
@@ -74,6 +75,7 @@ from guardcheck.model.wirings import ACTIONS, DRIVES, GROUND, OPEN, TAKES, Role,
 __all__ = [
     "ACTIONS",
     "ADVICE",
+    "ASKS",
     "ASSUMED",
     "BETTER",
     "CABLE",
