@@ -1,8 +1,9 @@
 """Parts and stimuli joined into decks. Knows topology; no limits, no files, no simulator."""
 
-from guardcheck.compose.chain import EMF, FAR, FAR_GND, NEAR, RAIL, Chain
+from guardcheck.compose.chain import EMF, FAR, FAR_GND, NEAR, RAIL, Chain, chain_cards
 from guardcheck.compose.decks import (
     AT_DISPLAY,
+    HOLDS_CHARGE,
     deck_of,
     distinct,
     emf_levels,
@@ -15,6 +16,8 @@ from guardcheck.compose.event_probes import Probes
 from guardcheck.compose.event_rail import Rail
 from guardcheck.compose.events import LOW, SWING, SWINGS_AT, EventCase, event_deck, has_coupling, longest_line_run
 from guardcheck.compose.lines import as_ladders
+from guardcheck.compose.mating import Joint, drives_of, mating_deck, node_vectors
+from guardcheck.compose.nudge import nudge_decks
 from guardcheck.compose.quality import FLAT_SHARE, gain_deck, power_deck, square_deck, step_deck
 from guardcheck.compose.schematic import Drawn, drawn
 from guardcheck.compose.variants import Builds, plan_builds
@@ -25,6 +28,7 @@ __all__ = [
     "FAR",
     "FAR_GND",
     "FLAT_SHARE",
+    "HOLDS_CHARGE",
     "LOW",
     "NEAR",
     "RAIL",
@@ -34,12 +38,15 @@ __all__ = [
     "Chain",
     "Drawn",
     "EventCase",
+    "Joint",
     "Probes",
     "Rail",
     "as_ladders",
+    "chain_cards",
     "deck_of",
     "distinct",
     "drawn",
+    "drives_of",
     "emf_levels",
     "event_deck",
     "gain_deck",
@@ -47,6 +54,9 @@ __all__ = [
     "impedance_deck",
     "level_deck",
     "longest_line_run",
+    "mating_deck",
+    "node_vectors",
+    "nudge_decks",
     "plan_builds",
     "power_deck",
     "response_deck",

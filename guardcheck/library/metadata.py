@@ -14,6 +14,7 @@ from guardcheck.library.schema import (
     BENCH_LOAD,
     COMMON_KEYS,
     KIND_KEYS,
+    MOVES,
     PARAMETER_KEYS,
     PIN_RATINGS,
     RATINGS,
@@ -129,7 +130,10 @@ def _parameter(name: str, row: Table) -> Parameter:
             row.refuse("nominal", f"'{nominal.text}' lies outside the {label} range")
     if usual is not None and possible is not None and not (usual.low in possible and usual.high in possible):
         row.refuse("usual", "the usual range reaches outside the possible one")
-    return Parameter(name, unit, meaning, nominal, same_as, usual, possible, fixed=row.flag("fixed"))
+    moves = row.word("moves", MOVES) if "moves" in row else ""
+    if moves and usual is None:
+        row.refuse("moves", "a value that may move needs a usual range to move in")
+    return Parameter(name, unit, meaning, nominal, same_as, usual, possible, fixed=row.flag("fixed"), moves=moves)
 
 
 def states_of(table: Table, parameters: Mapping[str, Parameter]) -> dict[str, Mapping[str, str]]:

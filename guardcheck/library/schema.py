@@ -38,7 +38,10 @@ PARAMETER_KEYS = (
     "choices",
     "word",
     "fixed",
+    "moves",
 )
+MOVES = ("resistor", "capacitor")
+"""What a parameter is that a search for values may move: a resistor or a coupling capacitor that is fitted anew."""
 STATE_NAMES = ("white", "black", "blank", "sync")
 READING_ROLES = ("open", "loaded", "load", "emf", "impedance")
 BENCH_LOAD = "bench_load"
@@ -76,6 +79,7 @@ PIN_RATINGS: Mapping[str, str] = {
     "latch_up": "A",
     "hbm": "V",
     "cdm": "V",
+    "short_circuit": "A",
 }
 """Ratings of a chip's pin, spelled as in a job file: how far above the rail and below 0 V, the highest voltage against
 0 V whatever the rail does, the current its diodes may carry, what it may deliver itself, the latch-up test, and the ESD

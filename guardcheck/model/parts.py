@@ -26,7 +26,8 @@ class Parameter:
 
     `nominal` is the default, None when `same_as` names the parameter to copy or when the job must give it.
     `choices` is set for a word parameter such as a guard's place; then `word` is its default. `fixed` marks one that
-    cannot carry a tolerance (a line's length). A nominal of provenance ``unknown`` means that leaving it out is the
+    cannot carry a tolerance (a line's length), `moves` one that a search for values may choose anew (``resistor``,
+    ``capacitor``). A nominal of provenance ``unknown`` means that leaving it out is the
     same as calling it unknown.
     """
 
@@ -40,6 +41,7 @@ class Parameter:
     choices: tuple[str, ...] = ()
     word: str | None = None
     fixed: bool = False
+    moves: str = ""
 
 
 @dataclass(frozen=True, slots=True)

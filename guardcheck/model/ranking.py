@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from guardcheck.model.deck import EngineInfo
-from guardcheck.model.findings import CircuitUsed
+from guardcheck.model.findings import DOES_NOT_CONFORM, CircuitUsed
 
 
 @dataclass(frozen=True)
@@ -35,6 +35,11 @@ class Ranked:
     rail: float | None = None
     part_margin: float | None = None
     why: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def fits(self) -> bool:
+        """Tell whether the picture survives the guard: what breaks it is no guard for this line, whatever it saves."""
+        return DOES_NOT_CONFORM not in self.signal.values()
 
 
 @dataclass(frozen=True)

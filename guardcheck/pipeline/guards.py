@@ -1,7 +1,8 @@
 """`guards`: every guard on the shelf, in every place it can sit, on a line of a job; best first.
 
-Each event runs at its hardest level only. The order is: what fails least (events and signal together), then what is
-least unproven, then how far what fails falls short, then least harm to the signal, then fewest parts.
+Each event runs at its hardest level only. The order is: what breaks the picture last, then what fails least (events and
+signal together), then what is least unproven, then how far what fails falls short, then least harm to the signal, then
+fewest parts.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ import numpy as np
 from guardcheck.compose import Chain
 from guardcheck.engine import Engine
 from guardcheck.errors import JobError, accepted, nearest
+from guardcheck.formatting import show
 from guardcheck.job import read_job
 from guardcheck.measure import level_rows, relative_change
 from guardcheck.model import (
@@ -30,9 +32,11 @@ from guardcheck.model import (
     Ranked,
     Ranking,
     Standard,
+    Value,
 )
-from guardcheck.pipeline.options import Options, plan_of
+from guardcheck.pipeline.options import MOST_BUDGET, Options, plan_of
 from guardcheck.pipeline.ranking_sentences import notes_of, summary_of
+from guardcheck.pipeline.sentences import left_undone
 from guardcheck.rules import judge_all
 from guardcheck.simulate.clipping import distortions
 from guardcheck.simulate.experiment import Experiment, Plateaus
@@ -47,6 +51,9 @@ from guardcheck.verdict.outcome import EVENT_MARGIN_DB, worst
 
 NONE = "none"
 PLACE = "place"
+RESISTOR = "resistor"
+LEAST_LEFT = 1.0
+"""Least a stage's resistor keeps when a guard's resistors are taken out of it [ohm]."""
 SIGNAL = ("guard.level_error", "guard.distortion", "response.bandwidth")
 
 
@@ -82,6 +89,7 @@ def rank_guards(path: Path, options: Options, line: str | None = None, say: Prog
 
 def rank_line(engine: Engine, plan: JobPlan, name: str, say: Progress) -> Ranking:
     """Return the ranking of all guards on one line."""
+    engine.allow(MOST_BUDGET)
     job, one_line = plan.job, plan.line(name)
     line, standard = one_line.line, one_line.standard
     candidates = candidates_of(plan, one_line)
@@ -107,7 +115,7 @@ def rank_line(engine: Engine, plan: JobPlan, name: str, say: Progress) -> Rankin
         events=tuple((event.name, next(iter(event.plan.severities)), decides[event.name]) for event in shown),
         rows=ordered,
         summary=summary_of(line.name, ordered, rows[0], decides),
-        notes=notes_of(ordered, bench),
+        notes=(*notes_of(ordered, bench), *left_undone(engine.undone)),
         engine=engine.info,
         circuits=plan.library.used,
     )
@@ -141,7 +149,24 @@ def candidates_of(plan: JobPlan, one: LinePlan) -> tuple[Candidate, ...]:
             use = PartUse("guard", name, values={PLACE: place}, key=line.guard.key)
             chain = replace(bare, guard=plan.fit(use), guarded=True)
             found.append(_candidate(name, place, chain, as_planned=False))
+            found += _split(name, place, chain)
     return tuple(candidate for candidate in found if not candidate.chain.missing)
+
+
+def _split(name: str, place: str, chain: Chain) -> list[Candidate]:
+    """Return a guard with resistors of its own once more, its resistors taken out of the stage's: the level stays.
+
+    So the stage's resistor stands on both sides of the clamp instead of on one.
+    """
+    assert chain.guard is not None
+    own = [chain.guard.values[key].nominal for key, one in chain.guard.part.parameters.items() if one.moves == RESISTOR]
+    series = next((key for key, one in chain.stage.part.parameters.items() if one.moves == RESISTOR), None)
+    if not own or series is None or chain.stage.values[series].nominal <= sum(own) + LEAST_LEFT:
+        return []
+    left = chain.stage.values[series].nominal - sum(own)
+    stage = replace(chain.stage, values={**chain.stage.values, series: Value.exact(left, "ohm")})
+    made = _candidate(name, place, replace(chain, stage=stage), as_planned=False)
+    return [replace(made, title=f"{made.title}, taken out of the stage's resistor ({show(left, 'ohm')} left there)")]
 
 
 def _candidate(name: str, place: str | None, chain: Chain, *, as_planned: bool) -> Candidate:
@@ -251,6 +276,7 @@ def _order(row: Ranked, bare: Ranked, decides: Mapping[str, bool]) -> tuple[obje
     short = sum(_short(row, name) for name in row.outcomes if decides[name])
     every = sum(_short(row, name) for name in row.outcomes)
     return (
+        not row.fits,
         needed.count(DOES_NOT_CONFORM),
         needed.count(NOT_PROVEN),
         round(short, 1),

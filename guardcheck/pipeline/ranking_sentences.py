@@ -7,6 +7,9 @@ from collections.abc import Mapping, Sequence
 from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, Ranked
 from guardcheck.simulate.stress.bench import Bench
 
+SAME = 0.1
+"""Margins that differ by less [dB] are equal."""
+
 
 def called(row: Ranked) -> str:
     """Return a guard's name with its place."""
@@ -16,6 +19,8 @@ def called(row: Ranked) -> str:
 def summary_of(line: str, rows: Sequence[Ranked], bare: Ranked, decides: Mapping[str, bool]) -> str:
     """Return one sentence or two: the best guard, what it buys most against, and what still fails with it."""
     best = rows[0]
+    if not best.fits:
+        return f"On {line} every guard on the shelf breaks the picture: none is fit for it as it is built."
     if best.name == bare.name:
         return f"On {line} no guard on the shelf leaves less failing than the bare line: fit none of them for this."
     gains = {
@@ -27,8 +32,15 @@ def summary_of(line: str, rows: Sequence[Ranked], bare: Ranked, decides: Mapping
     bought = ""
     if deciding:
         name = max(deciding, key=lambda one: gains[one][1] - gains[one][0])
+        if gains[name][1] - gains[name][0] < SAME:
+            return (
+                f"On {line} no guard buys anything: with the best, {called(best)}, every margin stays what it is bare. "
+                "What drives the line takes the stress itself; a resistor in front of it would have to."
+            )
         bought = f": {name} goes from {gains[name][0]:.0f} dB to {gains[name][1]:.0f} dB of margin"
     sentence = f"On {line}, {called(best)} buys most{bought}."
+    if best.as_planned:
+        sentence = f"On {line}, what is planned is the best of them, {called(best)}{bought}."
     failing = sorted(one for one, outcome in best.outcomes.items() if decides.get(one) and outcome == DOES_NOT_CONFORM)
     if failing:
         return f"{sentence} It does not save the line from {', '.join(failing)}."

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 from guardcheck.library import BENCH_LOAD
 from guardcheck.model import (
     NOT_MEASURED,
     NOT_PROVEN,
+    QUANTITIES,
     RATING_NOT_STATED,
     SIMULATED,
     UNKNOWN_OF,
@@ -33,6 +34,11 @@ def not_examined(*, events: bool) -> tuple[str, ...]:
     return (WITH_EVENTS if events else NO_EVENTS, NOT_MEASURED)
 
 
+def left_undone(families: Iterable[str]) -> tuple[str, ...]:
+    """Return what was not simulated because it took too long, a sentence for each line."""
+    return tuple(f"Simulation of {one} Nothing that depends on it is proven." for one in families)
+
+
 def advice(finding: Finding, sources: Mapping[str, Part]) -> str | None:
     """Return the general advice for a finding no simulated remedy was found for; `sources` by the name of the line."""
     if finding.remedy is not None:
@@ -43,7 +49,7 @@ def advice(finding: Finding, sources: Mapping[str, Part]) -> str | None:
         source = sources.get(finding.line or "")
         return None if source is None else source_advice(source)
     if finding.outcome == NOT_PROVEN and finding.value is not None and finding.origin == SIMULATED:
-        return "fit parts of closer tolerance, or measure the level after soldering"
+        return f"measure {QUANTITIES[finding.quantity].title} of {finding.line} after soldering"
     return None
 
 

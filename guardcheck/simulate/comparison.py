@@ -13,17 +13,22 @@ from guardcheck.measure import decibels, level_rows, mismatch_rows, relative_cha
 from guardcheck.model import Curve, Job, Quantity, Standard
 from guardcheck.simulate.clipping import distortions
 from guardcheck.simulate.experiment import Experiment, Plateaus
-from guardcheck.simulate.remedy import AMPLITUDES
+
+AMPLITUDES = ("level.white", "level.sync")
 
 
 @dataclass(frozen=True)
 class Solved:
-    """Everything simulated of one line in one state: plateaus by picture level, quantities, curves."""
+    """Everything simulated of one line in one state: plateaus by picture level, quantities, curves.
+
+    `unrest` says why its operating points do not hold, if they do not.
+    """
 
     experiment: Experiment
     plateaus: tuple[Plateaus, ...]
     quantities: tuple[Quantity, ...]
     curves: tuple[Curve, ...] = ()
+    unrest: str | None = None
 
     def named(self, name: str) -> Quantity | None:
         """Return the quantity of that name, if this line has it."""

@@ -115,13 +115,13 @@ def plan_job(job: Job, library: Library, *, samples: int, seed: int) -> JobPlan:
     lines = []
     for line in job.lines:
         if line.table not in fitted:
-            fitted[line.table] = _fitted(fitter, line, standards[line.table], samples, seed)
+            fitted[line.table] = plan_line(fitter, line, standards[line.table], samples, seed)
         lines.append(_named(fitted[line.table], line, samples, seed))
     return JobPlan(job, tuple(lines), fitter)
 
 
-def _fitted(fitter: Fitter, line: Line, standard: Standard, samples: int, seed: int) -> LinePlan:
-    """Return the plan of the first line of a table.
+def plan_line(fitter: Fitter, line: Line, standard: Standard, samples: int, seed: int) -> LinePlan:
+    """Return the plan of one line: of a table's first line, or of one that is only tried.
 
     It ends in the job's display. A standard with an input of its own (a control contact, audio, logic sync) is not
     loaded by the picture's input, whatever that is.

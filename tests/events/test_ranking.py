@@ -14,6 +14,7 @@ from guardcheck.errors import JobError
 from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_PROVEN, EngineInfo, Ranked, Ranking
 from guardcheck.pipeline import Options, rank_guards
 from guardcheck.pipeline import guards as ranking
+from guardcheck.pipeline.ranking_sentences import summary_of
 from guardcheck.report import ranking_to_html, ranking_to_json, ranking_to_terminal
 from guardcheck.simulate.planning import JobPlan, LinePlan
 from guardcheck.simulate.stress.events import library_events
@@ -66,6 +67,12 @@ class TestOrder:
         spoiled = row("spoiler", signal={"guard.level_error": DOES_NOT_CONFORM})
         assert self.order(spoiled, row("gentle")) == ["gentle", "spoiler"]
 
+    def test_what_breaks_the_picture_comes_last_whatever_it_saves(self) -> None:
+        saves = {"outcomes": dict.fromkeys(SEVEN, CONFORMS), "margins": dict.fromkeys(SEVEN, 20.0)}
+        spoiled = row("spoiler", signal={"guard.distortion": DOES_NOT_CONFORM}, **saves)
+        assert self.order(spoiled, row("gentle")) == ["gentle", "spoiler"]
+        assert "not fit: breaks the picture" in " ".join(ranking_to_terminal(whole(row("gentle"), spoiled)).split())
+
     def test_then_how_far_it_falls_short_then_least_harm_then_fewest_parts(self) -> None:
         near = row("near", margins=dict.fromkeys(SEVEN, -5.0))
         assert self.order(row("far"), near) == ["near", "far"]
@@ -76,6 +83,20 @@ class TestOrder:
     def test_a_margin_that_could_not_be_simulated_is_the_worst(self) -> None:
         blind = row("blind", margins={**dict.fromkeys(SEVEN, 0.0), "hot-plug": None})
         assert self.order(blind, row("seen", margins=dict.fromkeys(SEVEN, -20.0))) == ["seen", "blind"]
+
+
+class TestSummary:
+    def test_equal_margins_buy_nothing(self) -> None:
+        bare = row("none", margins=dict.fromkeys(SEVEN, -39.968))
+        best = row("mine", "chip", margins=dict.fromkeys(SEVEN, -39.968), as_planned=True)
+        told = summary_of("red", [best, bare], bare, DECIDES)
+        assert "no guard buys anything" in told
+
+    def test_what_is_planned_is_not_advised_again(self) -> None:
+        bare = row("none", margins=dict.fromkeys(SEVEN, -39.0))
+        told = summary_of("red", [row("mine", "chip", as_planned=True), bare], bare, DECIDES)
+        assert "what is planned is the best" in told
+        assert "buys most" not in told
 
 
 class TestShown:
