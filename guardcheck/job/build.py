@@ -126,9 +126,16 @@ def _lines(tables: tuple[Mapping[str, Any], ...], reading: Reading) -> tuple[Lin
                     pin={} if pin == UNKNOWN_WORD else pin,
                     stage_pin={} if stage_pin == UNKNOWN_WORD else stage_pin,
                     event=parts["event"] if parts["event"].netlist else None,
+                    readings=_readings(table),
+                    edges=table.get("edges", {}),
                 )
             )
     return tuple(lines)
+
+
+def _readings(table: Mapping[str, Any]) -> tuple[tuple[Value | None, Value], ...]:
+    rows = table.get("readings", ())
+    return tuple((row["load"] if isinstance(row["load"], Value) else None, row["volts"]) for row in rows)
 
 
 def _part(kind: str, table: Mapping[str, Any], index: int) -> PartUse:
