@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import signal
 import sys
 
 import typer
@@ -40,6 +41,8 @@ def _abandon_output() -> None:
 
 def main() -> None:
     """Run the command line; every error is one sentence on stderr."""
+    if hasattr(signal, "SIGTERM"):
+        signal.signal(signal.SIGTERM, lambda number, frame: sys.exit(128 + number))  # so that what is open is closed
     try:
         app(standalone_mode=True)
     except GuardcheckError as error:
