@@ -230,6 +230,11 @@ def _kind_extra(kind: str, circuit: Subcircuit, top: Table, parameters: Mapping[
             "reference": row.text("reference"),
             "known_by": row.word("known_by", tuple(KNOWN_BY)),
         }
+    if "identified" in top:
+        row = top.table("identified")
+        row.only("kind", "level", "impedance", "limit")
+        roles = {role: _known(row, role, row.text(role), parameters) for role in row if role != "kind"}
+        extra["identified"] = {"kind": row.text("kind"), **roles}
     if "ladder" in top:
         extra["ladder"] = _ladder(top.table("ladder"), parameters)
     if "feed" in top:

@@ -19,6 +19,7 @@ from guardcheck.report.saved.read import from_json, read_result
 from guardcheck.report.saved.write import to_json
 from guardcheck.report.text.answer import to_short
 from guardcheck.report.text.batch import summary, unique_names
+from guardcheck.report.text.expect import expected_json, expected_text
 from guardcheck.report.text.ranking import ranking_to_html, ranking_to_json, ranking_to_short, ranking_to_terminal
 from guardcheck.report.text.reading import to_short_reading
 from guardcheck.report.text.result import to_outcome, to_terminal
@@ -30,6 +31,8 @@ __all__ = [
     "compare",
     "drawings",
     "evidence",
+    "expected_json",
+    "expected_text",
     "first_screen",
     "from_json",
     "lines_svg",
