@@ -14,7 +14,7 @@ NO_GUARD = "none"
 INTERLACED, PROGRESSIVE = "interlaced", "progressive"
 SETTINGS = ("touch_standard",)
 _READ = ("touch_reading", "service_reading", "insulation_reading")
-DISPLAY_FACTS = ("earthed", "line_rates", "wiring", "y_capacitance", "y_coupling", *_READ)
+DISPLAY_FACTS = ("earthed", "other_leads", "line_rates", "wiring", "y_capacitance", "y_coupling", *_READ)
 LEAKAGE = frozenset(("y_capacitance", *_READ))
 _LABELS = ("where", "to", "from")
 

@@ -29,10 +29,12 @@ Y_CAPACITANCE = value(
     measure("F", (10e-12, 10e-9), (0.0, 100e-9)),
 )
 Y_COUPLING = choice(
-    "how the Y capacitors sit: one from each mains conductor, or one alone",
+    "how the mains couples to 0 V: a pair of Y capacitors, one alone, one behind the bridge, a transformer's windings",
     "look into the supply; unknown is judged at the worst",
     "symmetric",
     "single",
+    "bridge",
+    "transformer",
     UNKNOWN_WORD,
 )
 TOUCH = Key("table", "the touch current as measured", "by a person trained for it", table=TOUCH_READING)
@@ -132,6 +134,10 @@ DISPLAY = Table(
             choices=("15 kHz", "24 kHz", "31 kHz"),
         ),
         "earthed": flag("whether the display's 0 V is tied to mains earth", "meter from its connector shell to earth"),
+        "other_leads": flag(
+            "whether another lead stays in the display: aerial, network, audio, computer",
+            "look; such a lead may earth a display that is not earthed itself",
+        ),
         "y_capacitance": Y_CAPACITANCE,
         "y_coupling": Y_COUPLING,
         "touch_reading": TOUCH,

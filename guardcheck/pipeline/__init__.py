@@ -2,6 +2,7 @@
 
 from guardcheck.pipeline.browse import describe, family_job_text, new_job_text, shelf, write_new
 from guardcheck.pipeline.check import check, check_job
+from guardcheck.pipeline.expect import expect
 from guardcheck.pipeline.guards import rank_guards
 from guardcheck.pipeline.inputs import files_named, require_same_job
 from guardcheck.pipeline.options import DEFAULT_SAMPLES, DEFAULT_SEED, Options
@@ -18,6 +19,7 @@ __all__ = [
     "check",
     "check_job",
     "describe",
+    "expect",
     "family_job_text",
     "files_named",
     "given",

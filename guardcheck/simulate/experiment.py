@@ -79,7 +79,7 @@ def extremes(one: Experiment, builds: Builds | None = None) -> tuple[float, floa
 
 
 def _colour_share(one: Experiment, builds: Builds) -> float:
-    """Return by what the colour of a pin of its own counts on the EMF: the ratio of the legs, 1 where it rides on it."""
+    """Return by what colour on a pin of its own counts on the EMF: the ratio of the legs, 1 where it rides on it."""
     names = one.chain.source.part.extra.get("colour", {})
     if "through" not in names or "beside" not in names:
         return 1.0
