@@ -1,6 +1,6 @@
 """The order of the steps: job file, library, decks, engine, quantities, findings, result."""
 
-from guardcheck.pipeline.browse import describe, new_job_text, shelf, write_new
+from guardcheck.pipeline.browse import describe, family_job_text, new_job_text, shelf, write_new
 from guardcheck.pipeline.check import check, check_job
 from guardcheck.pipeline.expect import expect
 from guardcheck.pipeline.guards import rank_guards
@@ -20,6 +20,7 @@ __all__ = [
     "check_job",
     "describe",
     "expect",
+    "family_job_text",
     "files_named",
     "given",
     "new_job_text",
