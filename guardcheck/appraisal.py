@@ -12,6 +12,7 @@ from guardcheck.rules import asks_of, judge_all
 from guardcheck.simulate.batch import both
 from guardcheck.simulate.comparison import Solved, guard_errors, mismatches
 from guardcheck.simulate.display import line_rates, sync_quantities
+from guardcheck.simulate.mating import Mating, mating_of, mating_quantities
 from guardcheck.simulate.planning import JobPlan
 from guardcheck.simulate.probes import answer
 from guardcheck.simulate.rest import unsettled
@@ -21,12 +22,13 @@ from guardcheck.simulate.stress.events import EventResults, event_results
 
 @dataclass(frozen=True)
 class Appraisal:
-    """What was simulated of a plan, the facts made of it, and the findings of every rule."""
+    """What was simulated of a plan, the facts made of it, the findings of every rule, and what is plugged into what."""
 
     solved: tuple[Solved, ...]
     events: EventResults
     facts: Facts
     findings: tuple[Finding, ...]
+    mating: Mating | None = None
 
 
 def appraise(engine: Engine, plan: JobPlan, *, events: bool = True, drawn: bool = True) -> Appraisal:
@@ -53,11 +55,13 @@ def appraise(engine: Engine, plan: JobPlan, *, events: bool = True, drawn: bool 
 
     (solved, compared), stressed = both(engine, signals, stress)
     why = {(one.experiment.chain.line, one.experiment.chain.guarded): one.unrest for one in solved if one.unrest}
+    mating = mating_of(job, plan.library, solved)
     facts = Facts(
         quantities=(
             *(quantity for one in solved for quantity in one.quantities),
             *compared,
             *line_rates(plan.standards.values()),
+            *(() if mating is None else mating_quantities(engine, mating)),
             *gaps,
             *(settled for one in stressed.quantities for settled in _resting(one, why)),
         ),
@@ -70,7 +74,7 @@ def appraise(engine: Engine, plan: JobPlan, *, events: bool = True, drawn: bool 
         forbids=job.forbids,
     )
     facts = replace(facts, answers=answer(engine, plan.library, asks_of(facts)))
-    return Appraisal(solved, stressed, facts, judge_all(facts))
+    return Appraisal(solved, stressed, facts, judge_all(facts), mating)
 
 
 def _resting(one: Quantity, why: Mapping[tuple[str, bool], str]) -> tuple[Quantity, ...]:

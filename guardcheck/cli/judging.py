@@ -8,16 +8,20 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from guardcheck.cli.app import (
+    AllOption,
     CircuitsOption,
     HtmlOption,
     JsonOption,
+    LineOption,
     OutsideOption,
     Progress,
     QuietOption,
     SamplesOption,
     SeedOption,
+    Shown,
     SvgOption,
     SyncOption,
+    WhyOption,
     WorkersOption,
     captured_files,
     check_targets,
@@ -43,6 +47,9 @@ def check(
     resume: Annotated[
         bool, typer.Option("--resume", help="Skip jobs whose result in the --json folder still holds.")
     ] = False,
+    line: LineOption = None,
+    why: WhyOption = None,
+    everything: AllOption = False,
     quiet: QuietOption = False,
 ) -> None:
     """Check a planned mod: levels, impedance, what the guard changes, and the declared bench facts."""
@@ -61,7 +68,8 @@ def check(
         from guardcheck.pipeline import Options
 
         options = Options(seed=seed, samples=samples, workers=workers, allow_outside=allow_outside, circuits=circuits)
-        raise typer.Exit(_check_one(jobs[0], options, engine, json, html, svg, quiet))
+        shown = Shown(quiet, everything, line, why, str(jobs[0]))
+        raise typer.Exit(_check_one(jobs[0], options, engine, json, html, svg, shown))
 
 
 def _check_one(
@@ -71,17 +79,17 @@ def _check_one(
     json: str | None,
     html: Path | None,
     svg: Path | None,
-    quiet: bool,
+    shown: Shown,
 ) -> int:
     from guardcheck import pipeline, report
 
+    check_targets((json, html, svg), pipeline.files_named(job, options))
     if html is not None:
         report.prepare_pictures()
-    check_targets((json, html, svg), pipeline.files_named(job, options))
-    progress = Progress(quiet)
+    progress = Progress(shown.quiet)
     result = pipeline.check(job, options, progress, engine)
     progress(1, 1, "")
-    return show(result, json, html, quiet, svg)
+    return show(result, json, html, shown, svg)
 
 
 def verify(
@@ -122,6 +130,9 @@ def verify(
     workers: WorkersOption = None,
     circuits: CircuitsOption = None,
     allow_outside: OutsideOption = False,
+    line: LineOption = None,
+    why: WhyOption = None,
+    everything: AllOption = False,
     quiet: QuietOption = False,
 ) -> None:
     """Verify the finished mod: what was measured, with its uncertainty, and what explains a wrong level."""
@@ -144,4 +155,4 @@ def verify(
     progress = Progress(quiet)
     result = pipeline.verify(job, given, options, progress)
     progress(1, 1, "")
-    raise typer.Exit(show(result, json, html, quiet))
+    raise typer.Exit(show(result, json, html, Shown(quiet, everything, line, why, str(job))))

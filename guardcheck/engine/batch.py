@@ -36,7 +36,7 @@ class Batch:
     answers: list[list[Answer | None]]
     total: int
     done: int = 0
-    stops: dict[int, int] = field(default_factory=dict)
+    families: Sequence[str] = ()
     began: float = field(default_factory=time.monotonic)
     finished_blocks: int = 0
     broken: Exception | None = None
@@ -47,7 +47,9 @@ class Batch:
         return self.done >= self.total
 
 
-def plan(scripts: Sequence[Script], values: Sequence[NDArray[np.float64] | None]) -> Batch:
+def plan(
+    scripts: Sequence[Script], values: Sequence[NDArray[np.float64] | None], families: Sequence[str] = ()
+) -> Batch:
     """Cut the work into blocks of a fixed size."""
     waiting: deque[Block] = deque()
     answers: list[list[Answer | None]] = []
@@ -62,7 +64,9 @@ def plan(scripts: Sequence[Script], values: Sequence[NDArray[np.float64] | None]
         waiting.extend(blocks)
         answers.append([None] * len(blocks))
         total += n
-    return Batch(scripts, waiting, answers, total)
+    return Batch(
+        scripts, waiting, answers, total, families=families or [f"{one.name} {n}" for n, one in enumerate(scripts)]
+    )
 
 
 def trace_of(deck: Deck, answer: Answer) -> Trace:

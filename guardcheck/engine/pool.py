@@ -23,11 +23,11 @@ from numpy.typing import NDArray
 from guardcheck.engine.batch import Batch, Block, plan, trace_of
 from guardcheck.engine.blocks import join
 from guardcheck.engine.deckrules import check_deck
+from guardcheck.engine.frames import BEAT, BROKEN, DONE, MISSING, READY
 from guardcheck.engine.library import find_library, missing_sentence, unusable_sentence
 from guardcheck.engine.process import GONE, WorkerProcess
 from guardcheck.engine.script import Answer, Script, unsolved
 from guardcheck.engine.text import script_for
-from guardcheck.engine.worker import BEAT, BROKEN, DONE, MISSING, READY
 from guardcheck.errors import CircuitError, DeckRefused, EngineError, EngineMissing
 from guardcheck.model import Deck, EngineInfo, Trace
 
@@ -35,8 +35,9 @@ _START_COST = 0.25  # s a further worker costs before it helps
 _START_PATIENCE = 30.0  # s
 _GLANCE = 0.1  # s between looks at whether a further worker would pay
 _MOST_CRASHES = 2
-_STOPS_PER_DECK = 2
-_MEMORY = 1 << 30
+_LEAST_MEMORY = 128 << 20  # bytes a worker needs for an honest circuit
+_MEMORY = 800 << 20
+"""What all workers of an engine may take together, beside the program itself [bytes]: a job keeps below a gigabyte."""
 
 _LOOK: tuple[Any, str, Any] = (None, GONE, None)
 """A message of nobody: look what there is to do."""
@@ -52,7 +53,7 @@ class Engine:
     ----------
     workers : most worker processes to use; None means one per core. Fewer are started when the work is small
     wall_limit : longest time one run may take [s]; a run that takes longer is stopped and becomes a failure
-    memory_limit : most memory the simulator may take in a worker [bytes], where the operating system can bound it
+    memory_limit : most memory the simulator may take in all workers [bytes], where the operating system can bound it
     wait : wait for ngspice on entering; False lets it start while the caller goes on, and waits on first use
 
     Raises
@@ -72,13 +73,18 @@ class Engine:
         if workers is not None and workers < 1:
             raise ValueError(f"workers is {workers}; at least 1 is needed")
         self._most = workers if workers is not None else _cores()
-        self._wall_limit, self._memory = wall_limit, memory_limit
+        self._wall_limit = wall_limit
+        self._memory = max(memory_limit // self._most, min(memory_limit, _LEAST_MEMORY))
         self._workers: list[WorkerProcess] = []
         self._inbox: queue.SimpleQueue[tuple[WorkerProcess, str, Any]] = queue.SimpleQueue()
         self._folder: tempfile.TemporaryDirectory[str] | None = None
         self._library = ""
         self._info: EngineInfo | None = None
+        self._missing: str | None = None
         self._spent = 0.0
+        self._until, self._allowed = float("inf"), 0.0
+        self._silent: set[str] = set()
+        self._undone: dict[str, str] = {}
         self._wait = wait
         self._turn = threading.Condition()
         self._serving = False
@@ -120,6 +126,19 @@ class Engine:
             assert self._info is not None
             return self._info
 
+    def allow(self, seconds: float) -> None:
+        """Give the work from here on so much time [s]; what is left then is left undone, and `undone` says so."""
+        with self._turn:
+            self._until, self._allowed = time.monotonic() + seconds, seconds
+            self._silent.clear()
+            self._undone.clear()
+
+    @property
+    def undone(self) -> tuple[str, ...]:
+        """What was left undone since `allow`, each family of decks in one sentence."""
+        with self._turn:
+            return tuple(f"{family}: {why}." for family, why in sorted(self._undone.items()))
+
     def close(self) -> None:
         """End all workers and remove their folder."""
         self._stop_all()
@@ -155,7 +174,10 @@ class Engine:
                 scripts.append(str(refused))
         good = [script for script in scripts if isinstance(script, Script)]
         values = [deck.variants for deck, script in zip(decks, scripts, strict=True) if isinstance(script, Script)]
-        answers = iter(self._run_scripts(good, values, progress))
+        families = [
+            deck.family or deck.name for deck, script in zip(decks, scripts, strict=True) if isinstance(script, Script)
+        ]
+        answers = iter(self._run_scripts(good, values, progress, families))
         return tuple(
             trace_of(deck, next(answers) if isinstance(script, Script) else unsolved(deck.n_variants, script))
             for deck, script in zip(decks, scripts, strict=True)
@@ -166,12 +188,13 @@ class Engine:
         scripts: Sequence[Script],
         values: Sequence[NDArray[np.float64] | None],
         progress: Progress | None = None,
+        families: Sequence[str] = (),
     ) -> list[Answer]:
-        """Run scripts, each with its matrix of variants."""
+        """Run scripts, each with its matrix of variants; `families` are what they are given up with, by name."""
         if self._folder is None:
             raise EngineError("the engine must be entered before it runs anything")
         assert self.info
-        batch = plan(scripts, values)
+        batch = plan(scripts, values, families)
         with self._turn:
             if self._refused:
                 raise EngineError(_GIVEN_UP)
@@ -251,12 +274,22 @@ class Engine:
                     return
                 block = batch.waiting.popleft()
                 script = batch.scripts[block.script]
-                if batch.stops.get(block.script, 0) >= _STOPS_PER_DECK:
-                    self._settle(batch, block, unsolved(block.n, self._stopped_words()))
+                if why := self._given_up(batch.families[block.script]):
+                    self._settle(batch, block, unsolved(block.n, why))
                     continue
                 worker.busy = (batch, block)
                 worker.deadline = time.monotonic() + self._wall_limit
                 worker.send((script, block.values))
+
+    def _given_up(self, family: str) -> str | None:
+        """Return why a deck is not tried any more: one of its family got no answer, or the time is used up."""
+        if family in self._silent:
+            return f"left undone, because an earlier run of it was {self._stopped_words()}"
+        if time.monotonic() < self._until:
+            return None
+        words = f"left undone, because the {self._allowed:g} s for this job were used up"
+        self._undone.setdefault(family, words)
+        return words
 
     def _worth_another(self) -> bool:
         """Tell whether a further worker pays: the work left at this pace, or all work so far, exceeds what it costs."""
@@ -278,6 +311,8 @@ class Engine:
     def _await_first(self) -> None:
         if not self._library:
             raise EngineMissing(missing_sentence())
+        if self._missing is not None:  # another thread has waited already
+            raise EngineMissing(self._missing)
         worker = None
         try:
             while worker not in self._workers:  # else it is a message of a worker that is gone
@@ -285,8 +320,8 @@ class Engine:
         except queue.Empty:
             _, kind, content = _LOOK
         if kind != READY:
-            words = content or "it ended without a word"
-            raise EngineMissing(unusable_sentence(self._library, str(words)))
+            self._missing = unusable_sentence(self._library, str(content or "it ended without a word"))
+            raise EngineMissing(self._missing)
         self._workers[0].ready = True
         self._workers[0].deadline = float("inf")
         self._info = EngineInfo("ngspice", str(content))
@@ -335,14 +370,19 @@ class Engine:
 
     def _stop_overdue(self) -> None:
         now = time.monotonic()
-        for worker in [worker for worker in self._workers if worker.deadline <= now]:
-            busy = worker.busy
+        late = now >= self._until
+        for worker in [one for one in self._workers if one.deadline <= now or (late and one.busy is not None)]:
+            busy, overdue = worker.busy, worker.deadline <= now
             self._drop(worker)
             if busy is None:
                 raise EngineError("a further ngspice did not start in time")
             batch, block = busy
-            batch.stops[block.script] = batch.stops.get(block.script, 0) + 1
-            self._settle(batch, block, unsolved(block.n, self._stopped_words()))
+            family = batch.families[block.script]
+            if overdue:
+                self._silent.add(family)
+                self._undone[family] = f"left undone from where a run was {self._stopped_words()}"
+            words = self._stopped_words() if overdue else self._given_up(family)
+            self._settle(batch, block, unsolved(block.n, words or self._stopped_words()))
 
     def _stopped_words(self) -> str:
         return f"stopped after {self._wall_limit:g} s without an answer"

@@ -14,7 +14,7 @@ NO_GUARD = "none"
 INTERLACED, PROGRESSIVE = "interlaced", "progressive"
 SETTINGS = ("touch_standard",)
 _READ = ("touch_reading", "service_reading", "insulation_reading")
-DISPLAY_FACTS = ("earthed", "line_rates", "y_capacitance", "y_coupling", *_READ)
+DISPLAY_FACTS = ("earthed", "line_rates", "wiring", "y_capacitance", "y_coupling", *_READ)
 LEAKAGE = frozenset(("y_capacitance", *_READ))
 _LABELS = ("where", "to", "from")
 
@@ -65,6 +65,8 @@ def build(tables: Mapping[str, Any], *, sha256: str, reading: Reading) -> Job:
         facts=facts,
         claims=_claims(tables.get("claims", {}), reading),
         forbids=frozenset(tables.get("use", {}).get("forbids", ())),
+        socket=tables.get("socket", {}),
+        lead=tables.get("lead", {}),
         settings={name: tables[name] for name in SETTINGS if name in tables},
         circuits=tables.get("circuits"),
         warnings=tuple(reading.warnings),
@@ -104,7 +106,7 @@ def _lines(tables: tuple[Mapping[str, Any], ...], reading: Reading) -> tuple[Lin
     seen: dict[str, int] = {}
     for index, table in enumerate(tables):
         parts = {kind: _part(kind, table, index) for kind in ("source", "stage", "guard", "event")}
-        pin = table.get("pin", {})
+        pin, stage_pin = table.get("pin", {}), table.get("stage_pin", {})
         for position, name in enumerate(table["names"]):
             place = ("line", index, "names", position)
             if name in seen:
@@ -122,6 +124,7 @@ def _lines(tables: tuple[Mapping[str, Any], ...], reading: Reading) -> tuple[Lin
                     stage=parts["stage"],
                     guard=parts["guard"],
                     pin={} if pin == UNKNOWN_WORD else pin,
+                    stage_pin={} if stage_pin == UNKNOWN_WORD else stage_pin,
                     event=parts["event"] if parts["event"].netlist else None,
                 )
             )

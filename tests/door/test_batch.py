@@ -29,7 +29,7 @@ label = "BENCH-1"
 from = "chassis"
 to = "connector shell"
 purpose = "protective-earth"
-reading = "0.05 ohm"
+reading = { value = "0.05 ohm" }
 """
 QUICK = Options(samples=3, events=False, workers=1)
 

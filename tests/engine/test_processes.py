@@ -57,10 +57,44 @@ def test_a_deck_that_hangs_in_every_block_is_given_up() -> None:
     with Engine(workers=1, wall_limit=0.3) as engine:
         began = time.monotonic()
         answer, after = engine._run_scripts([script, GOOD], [np.full((500, 1), 75.0), None])
-        assert time.monotonic() - began < 5.0, "ten blocks; two may be waited for"
+        assert time.monotonic() - began < 5.0, "ten blocks; one may be waited for"
     assert not answer.solved.any()
     assert len(answer.solved) == 500
     assert is_good(after)
+
+
+def test_a_family_is_given_up_at_its_first_silence_and_it_is_said() -> None:
+    with Engine(workers=1, wall_limit=0.5) as engine:
+        began = time.monotonic()
+        answers = engine._run_scripts(
+            [GOOD, HANGS, *[HANGS] * 20, GOOD], [None] * 23, families=["a", *["red"] * 21, "b"]
+        )
+        assert time.monotonic() - began < 4.0, "21 silent decks; one may be waited for"
+        assert [is_good(one) for one in answers] == [True, *[False] * 21, True]
+        assert answers[1].words == "stopped after 0.5 s without an answer"
+        assert answers[2].words == "left undone, because an earlier run of it was stopped after 0.5 s without an answer"
+        assert engine.undone == ("red: left undone from where a run was stopped after 0.5 s without an answer.",)
+        engine.allow(60.0)
+        assert engine.undone == ()
+        assert is_good(engine._run_scripts([GOOD], [None], families=["red"])[0])
+
+
+def test_what_a_budget_does_not_reach_is_left_undone_and_said() -> None:
+    with Engine(workers=1, wall_limit=20.0) as engine:
+        engine.allow(0.6)
+        began = time.monotonic()
+        first, hung, late = engine._run_scripts([GOOD, HANGS, GOOD], [None] * 3, families=["red", "green", "blue"])
+        assert time.monotonic() - began < 5.0, "the run itself may take 20 s"
+    assert is_good(first)
+    for one in (hung, late):
+        assert one.words == "left undone, because the 0.6 s for this job were used up"
+        assert not one.solved.any()
+    assert [one.partition(":")[0] for one in engine.undone] == ["blue", "green"]
+
+
+def test_workers_share_one_bound_on_memory() -> None:
+    """800 MB for all, so that a job stays below a gigabyte; a worker gets 128 MB at least."""
+    assert [Engine(workers=n)._memory >> 20 for n in (1, 2, 4, 16)] == [800, 400, 200, 128]
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="only Linux bounds a process's address space reliably")
