@@ -37,13 +37,24 @@ def new(
     for_: Annotated[
         Path | None, typer.Option("--for", metavar="JOB", help="Write a readings file for the lines of this job.")
     ] = None,
+    family: Annotated[
+        str | None,
+        typer.Option(
+            "--for-family",
+            metavar="FAMILY",
+            help="Start from a kind of output: bipolar-encoder, current-converter, ladder, nmos-luma-chroma, rgbi.",
+        ),
+    ] = None,
     allow_outside: OutsideOption = False,
 ) -> None:
     """Write a commented job file to fill in; with --for JOB, a readings file for that job."""
     from guardcheck import pipeline
 
+    if for_ is not None and family is not None:
+        problem = "--for writes a readings file, --for-family a job file: one of them is wanted"
+        raise typer.BadParameter(problem)
     if for_ is None:
-        pipeline.write_new(file, pipeline.new_job_text())
+        pipeline.write_new(file, pipeline.new_job_text() if family is None else pipeline.family_job_text(family))
         typer.echo(f"wrote {file}; fill it in, then run: guardcheck check {file}")
         return
     pipeline.write_new(file, pipeline.new_readings(for_, pipeline.Options(allow_outside=allow_outside)))

@@ -22,7 +22,9 @@ from guardcheck.model.events import (
     EventPlan,
     PinFamily,
 )
+from guardcheck.model.expected import Expected
 from guardcheck.model.findings import (
+    ASKS,
     BETTER,
     COMPUTED,
     CONFORMS,
@@ -73,6 +75,7 @@ from guardcheck.model.wirings import ACTIONS, DRIVES, GROUND, OPEN, TAKES, Role,
 __all__ = [
     "ACTIONS",
     "ADVICE",
+    "ASKS",
     "ASSUMED",
     "BETTER",
     "CABLE",
@@ -139,6 +142,7 @@ __all__ = [
     "Element",
     "EngineInfo",
     "EventPlan",
+    "Expected",
     "Fact",
     "Facts",
     "Finding",

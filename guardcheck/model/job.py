@@ -29,7 +29,10 @@ class PartUse:
 
 @dataclass(frozen=True)
 class Line:
-    """One signal conductor. `table` is the index of its `[[line]]` table; `event` is a stress of the user's own."""
+    """One signal conductor. `table` is the index of its `[[line]]` table; `event` is a stress of the user's own.
+
+    `readings` pairs a load, None for none, with what was read at the pin; `edges` holds rise and fall times there.
+    """
 
     name: str
     table: int
@@ -40,6 +43,8 @@ class Line:
     pin: Mapping[str, Value | str | bool] = field(default_factory=dict)
     stage_pin: Mapping[str, Value | str | bool] = field(default_factory=dict)
     event: PartUse | None = None
+    readings: tuple[tuple[Value | None, Value], ...] = ()
+    edges: Mapping[str, Any] = field(default_factory=dict)
 
     @property
     def has_guard(self) -> bool:

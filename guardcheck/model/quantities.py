@@ -40,6 +40,12 @@ QUANTITIES = _table(
     ("sync.lock", "V", "sync at the separator", "sync amplitude at a display that has a window for it"),
     ("sync.input", "V", "swing at the separator", "lowest to highest level at a sync separator's input"),
     ("scan.line_rate", "Hz", "line rate", "line rate of the unit's picture, against what the display takes"),
+    (
+        "source.fit",
+        "1",
+        "source against readings",
+        "deviation of the source from its readings over their uncertainty",
+    ),
     ("grey.step", "1", "grey step", "a step of a ladder's grey scale as a share of white, black being 0"),
     ("grey.rise", "1", "smallest grey rise", "smallest rise from one grey step to the next, an even step being 100 %"),
     ("part.power", "W", "part power", "dissipation of one part, worst case"),
