@@ -28,7 +28,7 @@ class Appraisal:
     findings: tuple[Finding, ...]
 
 
-def appraise(engine: Engine, plan: JobPlan, *, events: bool = True, drawn: bool = True) -> Appraisal:
+def appraise(engine: Engine, plan: JobPlan, *, events: bool = True, deciding: bool = False) -> Appraisal:
     """Return what every rule finds in a plan.
 
     Parameters
@@ -36,13 +36,13 @@ def appraise(engine: Engine, plan: JobPlan, *, events: bool = True, drawn: bool 
     engine : a running engine
     plan : the job with its lines fitted
     events : whether the stress events are simulated; without them nothing is said of what the pins survive
-    drawn : whether curves are wanted as well
+    deciding : leaves out what decides nothing (curves, and events on bare chains), for plans that are only tried
 
     """
     experiments = [one.experiment(chain) for one in plan.lines for chain in one.chains if not chain.missing]
     gaps = [gap for one in plan.lines for chain in one.chains if chain.missing for gap in _gaps(chain, one.standard)]
-    solved = solve_signals(engine, experiments, drawn=drawn)
-    stressed = event_results(engine, plan) if events else EventResults()
+    solved = solve_signals(engine, experiments, drawn=not deciding)
+    stressed = event_results(engine, plan, deciding=deciding) if events else EventResults()
     why = {(one.experiment.chain.line, one.experiment.chain.guarded): one.unrest for one in solved if one.unrest}
     job = plan.job
     facts = Facts(

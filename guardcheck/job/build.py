@@ -7,10 +7,12 @@ from typing import Any
 
 from guardcheck.job.keys import FACT_TABLES
 from guardcheck.job.read import Reading
-from guardcheck.model import UNKNOWN_WORD, Fact, Job, Line, PartUse, Value
+from guardcheck.model import UNKNOWN_WORD, Fact, Job, Line, PartUse, Range, Value
+from guardcheck.units import parse
 
 MAX_LINES = 32
 NO_GUARD = "none"
+RESISTORS = Range(0.1, 1e7)
 INTERLACED, PROGRESSIVE = "interlaced", "progressive"
 SETTINGS = ("touch_standard",)
 _READ = ("touch_reading", "service_reading", "insulation_reading")
@@ -64,6 +66,7 @@ def build(tables: Mapping[str, Any], *, sha256: str, reading: Reading) -> Job:
         lines=lines,
         facts=facts,
         claims=_claims(tables.get("claims", {}), reading),
+        drawer=_drawer(tables.get("drawer", {}), reading),
         forbids=frozenset(tables.get("use", {}).get("forbids", ())),
         settings={name: tables[name] for name in SETTINGS if name in tables},
         circuits=tables.get("circuits"),
@@ -123,6 +126,7 @@ def _lines(tables: tuple[Mapping[str, Any], ...], reading: Reading) -> tuple[Lin
                     guard=parts["guard"],
                     pin={} if pin == UNKNOWN_WORD else pin,
                     event=parts["event"] if parts["event"].netlist else None,
+                    moves=tuple(table.get("moves", ())),
                 )
             )
     return tuple(lines)
@@ -151,6 +155,17 @@ def _label(table: str, index: int, entry: Mapping[str, Any]) -> str:
         return f"{entry['from']} to {entry['to']}"
     named = next((str(entry[key]) for key in _LABELS if key in entry), None)
     return named or f"{table} {index + 1}"
+
+
+def _drawer(table: Mapping[str, Any], reading: Reading) -> dict[str, Any]:
+    """Return the drawer with its resistors as values, smallest first."""
+    found: dict[str, Any] = {"parts": tuple(table["parts"])} if "parts" in table else {}
+    if "resistors" in table:
+        found["resistors"] = tuple(
+            parse(text, "ohm", key=f"drawer.resistors[{index}]", file=reading.file, possible=RESISTORS)[0]
+            for index, text in enumerate(table["resistors"])
+        )
+    return found
 
 
 def _claims(claims: Mapping[str, Any], reading: Reading) -> tuple[str, ...]:

@@ -205,6 +205,10 @@ LINE = Table(
         ),
         **_part("stage", "in out vdd gnd"),
         **_part("guard", "chip line vdd gnd"),
+        "moves": words(
+            "the values of the stage that a search for a better build may change; all that usually vary if left out",
+            "the names of its parameters",
+        ),
         "event_values": values("the parameters of your own event"),
         "event_netlist": path("your own netlist of a stress event", "ports: near near_gnd far far_gnd"),
     },
@@ -229,6 +233,13 @@ USE = Table(
     }
 )
 
+DRAWER = Table(
+    {
+        "resistors": words("the resistors at hand, each with its tolerance if it is not 1 %", '"75 ohm", "100 ohm 5%"'),
+        "parts": words("the guards and active stages at hand, by their names on the shelf", "guardcheck list guards"),
+    }
+)
+
 JOB = Table(
     {
         "format": Key("format", "the version of this file's format", "write format = 1", required=True),
@@ -247,6 +258,7 @@ JOB = Table(
         "setpoint": Key("tables", "adjustments that were made", table=SETPOINT),
         "link": Key("tables", "other apparatus that stays connected", table=LINK),
         "claims": Key("table", "what the mod is claimed to do", table=CLAIMS),
+        "drawer": Key("table", "what is at hand, if a build is to be made of that alone", table=DRAWER),
         "use": Key("table", "what the unit may not be used for", table=USE),
     }
 )

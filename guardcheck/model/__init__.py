@@ -50,6 +50,7 @@ from guardcheck.model.findings import (
 )
 from guardcheck.model.job import UNKNOWN_WORD, Fact, Job, Line, PartUse
 from guardcheck.model.parts import KINDS, PORTS, Check, Fitted, Parameter, Part, TwoReadings
+from guardcheck.model.proposals import Build, LineProposals, Proposals, Spread
 from guardcheck.model.quantities import QUANTITIES, Kind
 from guardcheck.model.ranking import Ranked, Ranking
 from guardcheck.model.rules import ADVICE, SAFETY, SIGNAL, Ask, Case, Facts, Rule
@@ -121,6 +122,7 @@ __all__ = [
     "WORSE",
     "Analysis",
     "Ask",
+    "Build",
     "Card",
     "Case",
     "Check",
@@ -139,6 +141,7 @@ __all__ = [
     "Kind",
     "Limit",
     "Line",
+    "LineProposals",
     "Model",
     "Number",
     "Operating",
@@ -146,6 +149,7 @@ __all__ = [
     "Part",
     "PartUse",
     "PinFamily",
+    "Proposals",
     "Quantity",
     "Question",
     "Range",
@@ -159,6 +163,7 @@ __all__ = [
     "SchematicPart",
     "Sheet",
     "ShelfItem",
+    "Spread",
     "Standard",
     "Subcircuit",
     "Sweep",

@@ -29,7 +29,10 @@ class PartUse:
 
 @dataclass(frozen=True)
 class Line:
-    """One signal conductor. `table` is the index of its `[[line]]` table; `event` is a stress of the user's own."""
+    """One signal conductor. `table` is the index of its `[[line]]` table; `event` is a stress of the user's own.
+
+    `moves` names what of its stage a search for values may change.
+    """
 
     name: str
     table: int
@@ -39,6 +42,7 @@ class Line:
     guard: PartUse
     pin: Mapping[str, Value | str] = field(default_factory=dict)
     event: PartUse | None = None
+    moves: tuple[str, ...] = ()
 
     @property
     def has_guard(self) -> bool:
@@ -77,6 +81,7 @@ class Job:
     claims: tuple[str, ...] = ()
     forbids: frozenset[str] = frozenset()
     settings: Mapping[str, Any] = field(default_factory=dict)
+    drawer: Mapping[str, Any] = field(default_factory=dict)
     circuits: str | None = None
     warnings: tuple[str, ...] = ()
     picture: Mapping[str, Any] = field(default_factory=dict)
