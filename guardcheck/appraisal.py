@@ -9,8 +9,10 @@ from guardcheck.compose import Chain
 from guardcheck.engine import Engine
 from guardcheck.model import Facts, Finding, Quantity, Standard
 from guardcheck.rules import asks_of, judge_all
+from guardcheck.simulate.batch import both
 from guardcheck.simulate.comparison import Solved, guard_errors, mismatches
 from guardcheck.simulate.display import line_rates, sync_quantities
+from guardcheck.simulate.mating import Mating, mating_of, mating_quantities
 from guardcheck.simulate.planning import JobPlan
 from guardcheck.simulate.probes import answer
 from guardcheck.simulate.rest import unsettled
@@ -20,12 +22,13 @@ from guardcheck.simulate.stress.events import EventResults, event_results
 
 @dataclass(frozen=True)
 class Appraisal:
-    """What was simulated of a plan, the facts made of it, and the findings of every rule."""
+    """What was simulated of a plan, the facts made of it, the findings of every rule, and what is plugged into what."""
 
     solved: tuple[Solved, ...]
     events: EventResults
     facts: Facts
     findings: tuple[Finding, ...]
+    mating: Mating | None = None
 
 
 def appraise(engine: Engine, plan: JobPlan, *, events: bool = True, deciding: bool = False) -> Appraisal:
@@ -41,17 +44,24 @@ def appraise(engine: Engine, plan: JobPlan, *, events: bool = True, deciding: bo
     """
     experiments = [one.experiment(chain) for one in plan.lines for chain in one.chains if not chain.missing]
     gaps = [gap for one in plan.lines for chain in one.chains if chain.missing for gap in _gaps(chain, one.standard)]
-    solved = solve_signals(engine, experiments, drawn=not deciding)
-    stressed = event_results(engine, plan, deciding=deciding) if events else EventResults()
-    why = {(one.experiment.chain.line, one.experiment.chain.guarded): one.unrest for one in solved if one.unrest}
     job = plan.job
+
+    def signals() -> tuple[tuple[Solved, ...], list[Quantity]]:
+        solved = solve_signals(engine, experiments, drawn=not deciding)
+        return solved, [*guard_errors(engine, solved), *mismatches(job, solved), *sync_quantities(solved)]
+
+    def stress() -> EventResults:
+        return event_results(engine, plan, deciding=deciding) if events else EventResults()
+
+    (solved, compared), stressed = both(engine, signals, stress)
+    why = {(one.experiment.chain.line, one.experiment.chain.guarded): one.unrest for one in solved if one.unrest}
+    mating = mating_of(job, plan.library, solved)
     facts = Facts(
         quantities=(
             *(quantity for one in solved for quantity in one.quantities),
-            *guard_errors(engine, solved),
-            *mismatches(job, solved),
-            *sync_quantities(solved),
+            *compared,
             *line_rates(plan.standards.values()),
+            *(() if mating is None else mating_quantities(engine, mating)),
             *gaps,
             *(settled for one in stressed.quantities for settled in _resting(one, why)),
         ),
@@ -64,7 +74,7 @@ def appraise(engine: Engine, plan: JobPlan, *, events: bool = True, deciding: bo
         forbids=job.forbids,
     )
     facts = replace(facts, answers=answer(engine, plan.library, asks_of(facts)))
-    return Appraisal(solved, stressed, facts, judge_all(facts))
+    return Appraisal(solved, stressed, facts, judge_all(facts), mating)
 
 
 def _resting(one: Quantity, why: Mapping[tuple[str, bool], str]) -> tuple[Quantity, ...]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -36,6 +37,13 @@ HtmlOption = Annotated[
 SvgOption = Annotated[
     Path | None, typer.Option("--svg", metavar="FILE", help="Draw every line as a picture (a folder for several jobs).")
 ]
+LineOption = Annotated[
+    str | None, typer.Option("--line", metavar="NAME", help="Print every row of one line ('unit': of the unit itself).")
+]
+WhyOption = Annotated[
+    str | None, typer.Option("--why", metavar="ID", help="Print all that is known of one finding; words of its id do.")
+]
+AllOption = Annotated[bool, typer.Option("--all", help="Print the full record instead of the short answer.")]
 SyncOption = Annotated[
     str | None,
     typer.Option("--sync", metavar="CHANNEL", help="The channel with sync, for lines without their own."),
@@ -86,14 +94,40 @@ class Progress:
         return lambda done, total, what: self(min(done, total - 1), total, f"{prefix}: {what}")
 
 
-def show(result: Result, json: str | None, html: Path | None, quiet: bool, svg: Path | None = None) -> int:
-    """Write and print one result; return the exit code of its outcome."""
-    from guardcheck import report
+@dataclass(frozen=True)
+class Shown:
+    """How much of a result is printed; nothing set is the short answer."""
 
+    quiet: bool = False
+    everything: bool = False
+    line: str | None = None
+    why: str | None = None
+    job: str = ""
+
+
+def show(result: Result, json: str | None, html: Path | None, shown: Shown, svg: Path | None = None) -> int:
+    """Write and print one result; return the exit code of its outcome."""
+    text = printed(result, shown)
     write(result, json, html, svg)
     if json != "-":
-        typer.echo(report.to_outcome(result) if quiet else report.to_terminal(result), nl=False)
+        typer.echo(text, nl=False)
     return OUTCOME_CODES[result.outcome]
+
+
+def printed(result: Result, shown: Shown) -> str:
+    """Return what is printed of a result. Raises `InputError` for a line or an id it has not."""
+    from guardcheck import report
+
+    if shown.quiet:
+        return report.to_outcome(result)
+    if shown.why is not None:
+        return report.to_why(result, shown.why)
+    if shown.line is not None:
+        return report.to_terminal(report.only_line(result, shown.line))
+    if shown.everything:
+        return report.to_terminal(result)
+    short = report.to_short_reading if result.command == "verify" else report.to_short
+    return short(result, job=shown.job)
 
 
 def write(result: Result, json: str | None, html: Path | None, svg: Path | None = None) -> None:

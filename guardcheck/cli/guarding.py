@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from guardcheck.cli.app import (
+    AllOption,
     CircuitsOption,
     HtmlOption,
     JsonOption,
@@ -29,6 +30,7 @@ def guards(
     workers: WorkersOption = None,
     circuits: CircuitsOption = None,
     allow_outside: OutsideOption = False,
+    everything: AllOption = False,
     quiet: QuietOption = False,
 ) -> None:
     """Try every guard on the shelf, at the chip and at the connector, and rank them by what they save."""
@@ -46,4 +48,5 @@ def guards(
     if html is not None:
         report.write_text(html, report.ranking_to_html(ranking))
     if json != "-":
-        typer.echo(f"{ranking.summary}\n" if quiet else report.ranking_to_terminal(ranking), nl=False)
+        short = report.ranking_to_terminal(ranking) if everything else report.ranking_to_short(ranking, job=str(job))
+        typer.echo(f"{ranking.summary}\n" if quiet else short, nl=False)

@@ -10,16 +10,20 @@ import typer
 from guardcheck.cli.app import (
     OUTCOME_CODES,
     WORST_FIRST,
+    AllOption,
     CircuitsOption,
     HtmlOption,
     JsonOption,
+    LineOption,
     OutsideOption,
     Progress,
     QuietOption,
     SamplesOption,
     SeedOption,
+    Shown,
     SvgOption,
     SyncOption,
+    WhyOption,
     WorkersOption,
     bug,
     captured_files,
@@ -32,6 +36,7 @@ from guardcheck.cli.app import (
 from guardcheck.errors import GuardcheckError, InputError
 
 if TYPE_CHECKING:
+    from guardcheck.engine import Engine
     from guardcheck.model import Result
     from guardcheck.pipeline import Options
 
@@ -46,29 +51,52 @@ def check(
     workers: WorkersOption = None,
     circuits: CircuitsOption = None,
     allow_outside: OutsideOption = False,
+    line: LineOption = None,
+    why: WhyOption = None,
+    everything: AllOption = False,
     quiet: QuietOption = False,
 ) -> None:
     """Check a planned mod: levels, impedance, what the guard changes, and the declared bench facts."""
-    from guardcheck.pipeline import Options
+    from guardcheck.engine import Engine
 
-    options = Options(seed=seed, samples=samples, workers=workers, allow_outside=allow_outside, circuits=circuits)
-    if len(jobs) == 1:
-        raise typer.Exit(_check_one(jobs[0], options, json, html, svg, quiet))
-    raise typer.Exit(_check_many(jobs, options, json, html, svg, quiet))
+    with Engine(workers=workers, wait=False) as engine:  # it starts while the rest of guardcheck is loaded
+        from guardcheck.pipeline import Options
+
+        options = Options(seed=seed, samples=samples, workers=workers, allow_outside=allow_outside, circuits=circuits)
+        if len(jobs) == 1:
+            shown = Shown(quiet, everything, line, why, str(jobs[0]))
+            raise typer.Exit(_check_one(jobs[0], options, engine, json, html, svg, shown))
+        raise typer.Exit(_check_many(jobs, options, engine, json, html, svg, quiet))
 
 
-def _check_one(job: Path, options: Options, json: str | None, html: Path | None, svg: Path | None, quiet: bool) -> int:
-    from guardcheck import pipeline
+def _check_one(
+    job: Path,
+    options: Options,
+    engine: Engine,
+    json: str | None,
+    html: Path | None,
+    svg: Path | None,
+    shown: Shown,
+) -> int:
+    from guardcheck import pipeline, report
 
+    if html is not None:
+        report.prepare_pictures()
     check_targets((json, html, svg), pipeline.files_named(job, options))
-    progress = Progress(quiet)
-    result = pipeline.check(job, options, progress)
+    progress = Progress(shown.quiet)
+    result = pipeline.check(job, options, progress, engine)
     progress(1, 1, "")
-    return show(result, json, html, quiet, svg)
+    return show(result, json, html, shown, svg)
 
 
 def _check_many(
-    jobs: list[Path], options: Options, json: str | None, html: Path | None, svg: Path | None, quiet: bool
+    jobs: list[Path],
+    options: Options,
+    engine: Engine,
+    json: str | None,
+    html: Path | None,
+    svg: Path | None,
+    quiet: bool,
 ) -> int:
     from guardcheck import pipeline, report
 
@@ -84,7 +112,7 @@ def _check_many(
     codes: list[int] = []
     for index, (job, name) in enumerate(zip(jobs, names, strict=True), start=1):
         try:
-            result = pipeline.check(job, options, progress.prefixed(f"job {index} of {len(jobs)}"))
+            result = pipeline.check(job, options, progress.prefixed(f"job {index} of {len(jobs)}"), engine)
             write(
                 result,
                 None if json is None else str(in_folder(Path(json), f"{name}.json")),
@@ -142,6 +170,9 @@ def verify(
     workers: WorkersOption = None,
     circuits: CircuitsOption = None,
     allow_outside: OutsideOption = False,
+    line: LineOption = None,
+    why: WhyOption = None,
+    everything: AllOption = False,
     quiet: QuietOption = False,
 ) -> None:
     """Verify the finished mod: what was measured, with its uncertainty, and what explains a wrong level."""
@@ -164,4 +195,4 @@ def verify(
     progress = Progress(quiet)
     result = pipeline.verify(job, given, options, progress)
     progress(1, 1, "")
-    raise typer.Exit(show(result, json, html, quiet))
+    raise typer.Exit(show(result, json, html, Shown(quiet, everything, line, why, str(job))))

@@ -16,6 +16,7 @@ from guardcheck.compose.event_probes import Probes
 from guardcheck.compose.event_rail import Rail
 from guardcheck.compose.events import LOW, SWING, SWINGS_AT, EventCase, event_deck, has_coupling, longest_line_run
 from guardcheck.compose.lines import as_ladders
+from guardcheck.compose.mating import Joint, drives_of, mating_deck, node_vectors
 from guardcheck.compose.nudge import nudge_decks
 from guardcheck.compose.quality import FLAT_SHARE, gain_deck, power_deck, square_deck, step_deck
 from guardcheck.compose.schematic import Drawn, drawn
@@ -37,6 +38,7 @@ __all__ = [
     "Chain",
     "Drawn",
     "EventCase",
+    "Joint",
     "Probes",
     "Rail",
     "as_ladders",
@@ -44,6 +46,7 @@ __all__ = [
     "deck_of",
     "distinct",
     "drawn",
+    "drives_of",
     "emf_levels",
     "event_deck",
     "gain_deck",
@@ -51,6 +54,8 @@ __all__ = [
     "impedance_deck",
     "level_deck",
     "longest_line_run",
+    "mating_deck",
+    "node_vectors",
     "nudge_decks",
     "plan_builds",
     "power_deck",

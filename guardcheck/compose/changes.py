@@ -54,6 +54,20 @@ def _opened(one: Card, by: float) -> Card:
     return replace(one, value=OPEN) if one.name[0] == "r" else _resistor(one, OPEN)
 
 
+def _bridged(first: int, second: int) -> Callable[[Card, float], Card]:
+    """Return what a shorted junction leaves of a transistor: a wire between two of its terminals."""
+
+    def act(one: Card, by: float) -> Card:
+        return card(f"r_{one.name}", (one.nodes[first], one.nodes[second]), SHORT)
+
+    return act
+
+
+def _dead(one: Card, by: float) -> Card:
+    """Return an open transistor: nothing flows, and base and emitter still have a way to each other."""
+    return card(f"r_{one.name}", (one.nodes[1], one.nodes[2]), OPEN)
+
+
 def _shorted(one: Card, by: float) -> Card:
     return _resistor(one, SHORT)
 
@@ -72,5 +86,9 @@ ACTS: Mapping[str, Callable[[Card, float], Card]] = {
     "open": _opened,
     "short": _shorted,
     "turn": _turned,
+    "base-emitter short": _bridged(1, 2),
+    "collector-emitter short": _bridged(0, 2),
+    "collector-base short": _bridged(0, 1),
+    "transistor open": _dead,
 }
 """What may be done to a card: its value scaled or set, the part taken out, bridged, or turned round (two terminals)."""

@@ -35,8 +35,12 @@ def deck_of(
     *,
     options: Mapping[str, float | str] | None = None,
     windows: tuple[tuple[float, float], ...] = (),
+    family: str = "",
 ) -> Deck:
-    """Return a deck: cards whose value is an array become alterable, one variant per array element."""
+    """Return a deck: cards whose value is an array become alterable, one variant per array element.
+
+    `family` is the line it is about: when one of its decks gets no answer in time, the rest is not tried.
+    """
     flat: list[Card] = []
     alter: list[str] = []
     columns: list[NDArray[np.float64]] = []
@@ -48,7 +52,7 @@ def deck_of(
         else:
             flat.append(one)
     variants = np.column_stack(columns) if columns else None
-    return Deck(name, tuple(flat), models, analysis, save, options or {}, tuple(alter), variants, windows)
+    return Deck(name, tuple(flat), models, analysis, save, options or {}, tuple(alter), variants, windows, family)
 
 
 def emf_levels(chain: Chain, states: Mapping[str, str], names: Sequence[str], builds: Builds) -> NDArray[np.float64]:
@@ -85,7 +89,7 @@ def level_deck(
     flat, holding = hold_capacitors(cards, volts, rows * states)
     flat.append(card("vemf", (EMF, "0"), emf.ravel()))
     save = (*AT_DISPLAY, *(f"i(v{name})" for name in holding))
-    return deck_of(f"levels of {chain.line}", flat, models, Operating(), save), holding
+    return deck_of(f"levels of {chain.line}", flat, models, Operating(), save, family=chain.line), holding
 
 
 def hold_capacitors(
@@ -130,7 +134,9 @@ def impedance_deck(
         card("iprobe", ("0", NEAR), 0.0, "ac 1.0"),
     )
     used = tuple({model.name: model for model in (*models, *more)}.values())
-    return deck_of(f"output impedance of {chain.line}", cards, used, Sweep(*band, points), (f"v({NEAR})",))
+    return deck_of(
+        f"output impedance of {chain.line}", cards, used, Sweep(*band, points), (f"v({NEAR})",), family=chain.line
+    )
 
 
 def response_deck(
@@ -144,7 +150,7 @@ def response_deck(
     driven = "vemf" if element is None else f"{element}_source"
     every = (*cards, card("vemf", (EMF, "0"), emf))
     flat = tuple(replace(one, tail="ac 1.0") if one.name == driven else one for one in every)
-    return deck_of(f"response of {chain.line}", flat, models, Sweep(start, stop, points), AT_DISPLAY)
+    return deck_of(f"response of {chain.line}", flat, models, Sweep(start, stop, points), AT_DISPLAY, family=chain.line)
 
 
 def waveform_deck(
@@ -159,4 +165,4 @@ def waveform_deck(
     source = card("vemf", (EMF, "0"), None, f"pwl({points})")
     flat = (*as_ladders(cards, rise_time=stop), source)
     analysis = Transient(step=rise_time / 2, stop=stop, max_step=stop / 50)
-    return deck_of(f"scan line of {chain.line}", flat, models, analysis, AT_DISPLAY)
+    return deck_of(f"scan line of {chain.line}", flat, models, analysis, AT_DISPLAY, family=chain.line)

@@ -16,6 +16,8 @@ from guardcheck.netlist import card, flatten, models_of
 
 CHIP, LEAD, LEAD_GND = "chip", "lead", "lead_gnd"
 """Nodes an event adds: the source's pin behind its ammeter, the cable's unit end, the cable's 0 V at that end."""
+GIVES_WAY = 1e5
+"""Ohms by which a driver gives way beyond its limit: as good as a current source beside anything it drives."""
 OPEN_END = 1e7
 """Insulation [ohm] at the open end of a cable, so that no node floats."""
 PIN_BLEED = 1e4
@@ -58,6 +60,7 @@ class EventCase:
     at_pin : the event hangs on the chip's pin, and there is no stage
     before : EMF the run starts from, until it swings to `level` [V]; None keeps `level` throughout. A coupling
         capacitor charged for a still picture hides what the driver delivers into a fault; charged for another it shows
+    drive : current at which the driver saturates, either way [A]; None is a driver without limit
 
     """
 
@@ -75,6 +78,7 @@ class EventCase:
     corner: str = "nominal"
     at_pin: bool = False
     before: float | None = None
+    drive: float | None = None
 
 
 def event_deck(case: EventCase) -> tuple[Deck, Probes]:
@@ -85,19 +89,35 @@ def event_deck(case: EventCase) -> tuple[Deck, Probes]:
     metered, probes = with_probes(case.chain, cards, numbers, display)
     around, more = _surroundings(case, numbers)
     flat = [*metered, *around, *rail_cards(case.rail, case.unit)]
-    if case.unit == OFF:
-        flat.append(card("remf_off", (EMF, "0"), PIN_BLEED))
-    elif case.before is not None:
-        points = f"0.0 {case.before!r} {SWINGS_AT!r} {case.before!r} {SWINGS_AT + SWING!r} {case.level!r}"
-        flat.append(card("vemf", (EMF, "0"), None, f"pwl({points})"))
-    else:
-        flat.append(switched("vemf", EMF, case.level, case.unit, driver=True))
+    flat += _driver(case)
     step, final = _line_steps(flat, case)
     state = "guarded" if case.chain.guarded else "bare"
     name = f"{case.event.part.name} on {case.chain.line}, {state}"
     used = tuple({model.name: model for model in (*models, *more)}.values())
     options = {"trtol": case.tolerance}
-    return deck_of(name, final, used, Transient(step, case.stop, step), probes.save, options=options), probes
+    return deck_of(
+        name, final, used, Transient(step, case.stop, step), probes.save, options=options, family=case.chain.line
+    ), probes
+
+
+def _driver(case: EventCase) -> tuple[Card, ...]:
+    """Return what holds the source's EMF: nothing but a leak when off, else a level that gives way beyond its limit.
+
+    The limit stands as a drop that grows with the current, so that the solver has a slope to follow.
+    """
+    if case.unit == OFF:
+        return (card("remf_off", (EMF, "0"), PIN_BLEED),)
+    node = EMF if case.drive is None else "emf_stiff"
+    if case.before is not None:
+        points = f"0.0 {case.before!r} {SWINGS_AT!r} {case.before!r} {SWINGS_AT + SWING!r} {case.level!r}"
+        held = card("vemf", (node, "0"), None, f"pwl({points})")
+    else:
+        held = switched("vemf", node, case.level, case.unit, driver=True)
+    if case.drive is None:
+        return (held,)
+    limit = repr(case.drive)
+    drop = f"v={GIVES_WAY!r}*(max(i(vmemf)-{limit},0)+min(i(vmemf)+{limit},0))"
+    return (held, card("vmemf", (node, "emf_limit"), 0.0), card("bemf", ("emf_limit", EMF), tail=drop))
 
 
 def has_coupling(chain: Chain) -> bool:

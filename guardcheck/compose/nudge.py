@@ -46,4 +46,6 @@ def nudge_decks(
     nodes = sorted({node for one in cards if one.name[0] in GAINS for node in one.nodes} - {"0", EMF, RAIL})
     save = tuple(f"v({node})" for node in nodes)
     pushed = ((*flat, card("inudge", ("0", node), None, "ac 1.0")) for node in nodes)
-    return tuple(deck_of(f"rest of {chain.line}", one, models, Sweep(*SLOW, 1), save) for one in pushed)
+    return tuple(
+        deck_of(f"rest of {chain.line}", one, models, Sweep(*SLOW, 1), save, family=chain.line) for one in pushed
+    )

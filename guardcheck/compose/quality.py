@@ -43,7 +43,9 @@ def gain_deck(chain: Chain, emf: Array, builds: Builds, held: Mapping[str, Array
     fixed = {name: np.full(rows * points, float(volts[0])) for name, volts in held.items()}
     flat, _ = hold_capacitors(cards, fixed, rows * points)
     drive = card("vemf", (EMF, "0"), emf.ravel(), "ac 1.0")
-    return deck_of(f"gain of {chain.line}", (*flat, drive), models, Sweep(GAIN_AT, GAIN_AT, 1), AT_DISPLAY)
+    return deck_of(
+        f"gain of {chain.line}", (*flat, drive), models, Sweep(GAIN_AT, GAIN_AT, 1), AT_DISPLAY, family=chain.line
+    )
 
 
 def square_deck(chain: Chain, low: float, high: float, *, rate: float, builds: Builds) -> Deck:
@@ -80,6 +82,7 @@ def square_deck(chain: Chain, low: float, high: float, *, rate: float, builds: B
         Transient(step=period / 100, stop=stop, max_step=period / 100),
         AT_DISPLAY,
         windows=tuple(windows),
+        family=chain.line,
     )
 
 
@@ -100,7 +103,7 @@ def step_deck(chain: Chain, low: float, high: float, *, rise_time: float, builds
     source = card("vemf", (EMF, "0"), None, f"pwl({points})")
     flat = as_ladders(cards, rise_time=rise_time, coupled=True)
     analysis = Transient(step=ramp / 10, stop=stop, max_step=ramp / 100)
-    return deck_of(f"step of {chain.line}", (*flat, source), models, analysis, AT_DISPLAY)
+    return deck_of(f"step of {chain.line}", (*flat, source), models, analysis, AT_DISPLAY, family=chain.line)
 
 
 def power_deck(
@@ -135,4 +138,6 @@ def power_deck(
         meters[one.name] = (tuple(f"v({node})" for node in one.nodes), tuple(f"i({name})" for name in names))
     saved = {vector for pair in meters.values() for group in pair for vector in group} - {"v(0)"}
     source = card("vemf", (EMF, "0"), emf.ravel())
-    return deck_of(f"power in {chain.line}", (*out, source), models, Operating(), tuple(sorted(saved))), meters
+    return deck_of(
+        f"power in {chain.line}", (*out, source), models, Operating(), tuple(sorted(saved)), family=chain.line
+    ), meters

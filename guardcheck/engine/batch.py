@@ -29,19 +29,27 @@ class Block:
 
 @dataclass(slots=True)
 class Batch:
-    """One call of `run`: what is waiting, what is done."""
+    """One call of `run`: what is waiting, what is done, and the error that ends it, if one does."""
 
     scripts: Sequence[Script]
     waiting: deque[Block]
     answers: list[list[Answer | None]]
     total: int
     done: int = 0
-    stops: dict[int, int] = field(default_factory=dict)
+    families: Sequence[str] = ()
     began: float = field(default_factory=time.monotonic)
     finished_blocks: int = 0
+    broken: Exception | None = None
+
+    @property
+    def finished(self) -> bool:
+        """Tell whether every variant has its answer."""
+        return self.done >= self.total
 
 
-def plan(scripts: Sequence[Script], values: Sequence[NDArray[np.float64] | None]) -> Batch:
+def plan(
+    scripts: Sequence[Script], values: Sequence[NDArray[np.float64] | None], families: Sequence[str] = ()
+) -> Batch:
     """Cut the work into blocks of a fixed size."""
     waiting: deque[Block] = deque()
     answers: list[list[Answer | None]] = []
@@ -56,7 +64,9 @@ def plan(scripts: Sequence[Script], values: Sequence[NDArray[np.float64] | None]
         waiting.extend(blocks)
         answers.append([None] * len(blocks))
         total += n
-    return Batch(scripts, waiting, answers, total)
+    return Batch(
+        scripts, waiting, answers, total, families=families or [f"{one.name} {n}" for n, one in enumerate(scripts)]
+    )
 
 
 def trace_of(deck: Deck, answer: Answer) -> Trace:

@@ -1,12 +1,18 @@
-"""The engine: decks in, traces out, with as many worker processes as the work is worth."""
+"""The engine: decks in, traces out, with as many worker processes as the work is worth.
+
+Several threads may run decks at once. Their batches share the workers: whichever thread finds nobody serving them hands
+out blocks and takes in answers for all, until its own batch is done, and the next one goes on.
+"""
 
 from __future__ import annotations
 
 import os
 import queue
 import tempfile
+import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
@@ -17,11 +23,11 @@ from numpy.typing import NDArray
 from guardcheck.engine.batch import Batch, Block, plan, trace_of
 from guardcheck.engine.blocks import join
 from guardcheck.engine.deckrules import check_deck
+from guardcheck.engine.frames import BEAT, BROKEN, DONE, MISSING, READY
 from guardcheck.engine.library import find_library, missing_sentence, unusable_sentence
 from guardcheck.engine.process import GONE, WorkerProcess
 from guardcheck.engine.script import Answer, Script, unsolved
 from guardcheck.engine.text import script_for
-from guardcheck.engine.worker import BEAT, BROKEN, DONE, MISSING, READY
 from guardcheck.errors import CircuitError, DeckRefused, EngineError, EngineMissing
 from guardcheck.model import Deck, EngineInfo, Trace
 
@@ -29,9 +35,14 @@ _START_COST = 0.25  # s a further worker costs before it helps
 _START_PATIENCE = 30.0  # s
 _GLANCE = 0.1  # s between looks at whether a further worker would pay
 _MOST_CRASHES = 2
-_STOPS_PER_DECK = 2
-_MEMORY = 1 << 30
+_LEAST_MEMORY = 128 << 20  # bytes a worker needs for an honest circuit
+_MEMORY = 800 << 20
+"""What all workers of an engine may take together, beside the program itself [bytes]: a job keeps below a gigabyte."""
 
+_LOOK: tuple[Any, str, Any] = (None, GONE, None)
+"""A message of nobody: look what there is to do."""
+
+_GIVEN_UP = "the run was given up"
 Progress = Callable[[int, int], None]
 
 
@@ -42,38 +53,57 @@ class Engine:
     ----------
     workers : most worker processes to use; None means one per core. Fewer are started when the work is small
     wall_limit : longest time one run may take [s]; a run that takes longer is stopped and becomes a failure
-    memory_limit : most memory the simulator may take in a worker [bytes], where the operating system can bound it
+    memory_limit : most memory the simulator may take in all workers [bytes], where the operating system can bound it
+    wait : wait for ngspice on entering; False lets it start while the caller goes on, and waits on first use
 
     Raises
     ------
-    EngineMissing : on entering, when ngspice cannot be found or started; says what to install
+    EngineMissing : on entering (or on first use), when ngspice cannot be found or started; says what to install
 
     """
 
-    def __init__(self, workers: int | None = None, wall_limit: float = 20.0, *, memory_limit: int = _MEMORY) -> None:
+    def __init__(
+        self,
+        workers: int | None = None,
+        wall_limit: float = 20.0,
+        *,
+        memory_limit: int = _MEMORY,
+        wait: bool = True,
+    ) -> None:
         if workers is not None and workers < 1:
             raise ValueError(f"workers is {workers}; at least 1 is needed")
         self._most = workers if workers is not None else _cores()
-        self._wall_limit, self._memory = wall_limit, memory_limit
+        self._wall_limit = wall_limit
+        self._memory = max(memory_limit // self._most, min(memory_limit, _LEAST_MEMORY))
         self._workers: list[WorkerProcess] = []
         self._inbox: queue.SimpleQueue[tuple[WorkerProcess, str, Any]] = queue.SimpleQueue()
         self._folder: tempfile.TemporaryDirectory[str] | None = None
         self._library = ""
         self._info: EngineInfo | None = None
         self._spent = 0.0
+        self._until, self._allowed = float("inf"), 0.0
+        self._silent: set[str] = set()
+        self._undone: dict[str, str] = {}
+        self._wait = wait
+        self._turn = threading.Condition()
+        self._serving = False
+        self._refused = 0
+        self._batches: list[Batch] = []
 
     def __enter__(self) -> Self:
         library = find_library()
-        if library is None:
+        if library is None and self._wait:
             raise EngineMissing(missing_sentence())
-        self._library = library
+        self._library = library or ""
         self._folder = tempfile.TemporaryDirectory(prefix="guardcheck-", ignore_cleanup_errors=True)
         folder = Path(self._folder.name)
         (folder / ".spiceinit").touch()  # an empty one here is found before any other
         (folder / "scripts").mkdir()
         try:
-            self._start_worker()
-            self._await_first()
+            if library is not None:
+                self._start_worker()
+            if self._wait:
+                self._await_first()
         except BaseException:
             self.close()
             raise
@@ -86,16 +116,31 @@ class Engine:
 
     @property
     def info(self) -> EngineInfo:
-        """Which simulator answers. Known once the engine is entered."""
-        if self._info is None:
+        """Which simulator answers. Raises `EngineError` before the engine is entered, `EngineMissing` for none."""
+        if self._folder is None and self._info is None:
             raise EngineError("the engine has not been started")
-        return self._info
+        with self._turn:
+            if self._info is None:
+                self._await_first()
+            assert self._info is not None
+            return self._info
+
+    def allow(self, seconds: float) -> None:
+        """Give the work from here on so much time [s]; what is left then is left undone, and `undone` says so."""
+        with self._turn:
+            self._until, self._allowed = time.monotonic() + seconds, seconds
+            self._silent.clear()
+            self._undone.clear()
+
+    @property
+    def undone(self) -> tuple[str, ...]:
+        """What was left undone since `allow`, each family of decks in one sentence."""
+        with self._turn:
+            return tuple(f"{family}: {why}." for family, why in sorted(self._undone.items()))
 
     def close(self) -> None:
         """End all workers and remove their folder."""
-        for worker in self._workers:
-            worker.end()
-        self._workers.clear()
+        self._stop_all()
         if self._folder is not None:
             self._folder.cleanup()
             self._folder = None
@@ -128,7 +173,10 @@ class Engine:
                 scripts.append(str(refused))
         good = [script for script in scripts if isinstance(script, Script)]
         values = [deck.variants for deck, script in zip(decks, scripts, strict=True) if isinstance(script, Script)]
-        answers = iter(self._run_scripts(good, values, progress))
+        families = [
+            deck.family or deck.name for deck, script in zip(decks, scripts, strict=True) if isinstance(script, Script)
+        ]
+        answers = iter(self._run_scripts(good, values, progress, families))
         return tuple(
             trace_of(deck, next(answers) if isinstance(script, Script) else unsolved(deck.n_variants, script))
             for deck, script in zip(decks, scripts, strict=True)
@@ -139,48 +187,118 @@ class Engine:
         scripts: Sequence[Script],
         values: Sequence[NDArray[np.float64] | None],
         progress: Progress | None = None,
+        families: Sequence[str] = (),
     ) -> list[Answer]:
-        """Run scripts, each with its matrix of variants."""
-        if self._info is None or self._folder is None:
+        """Run scripts, each with its matrix of variants; `families` are what they are given up with, by name."""
+        if self._folder is None:
             raise EngineError("the engine must be entered before it runs anything")
-        batch = plan(scripts, values)
+        assert self.info
+        batch = plan(scripts, values, families)
+        with self._turn:
+            if self._refused:
+                raise EngineError(_GIVEN_UP)
+            self._batches.append(batch)
+            if self._serving:
+                self._inbox.put(_LOOK)  # whoever serves may be waiting for an answer, with workers idle
         try:
-            while batch.done < batch.total:
+            while not batch.finished:
                 before = batch.done
-                self._hand_out(batch)
-                self._receive(batch)
+                self._serve_or_wait(batch)
+                if batch.broken is not None:
+                    raise batch.broken
                 if progress is not None and batch.done > before:
                     progress(batch.done, batch.total)
-        except BaseException:  # a worker in an unknown state must not serve the next call
-            for worker in [worker for worker in self._workers if worker.busy is not None]:
-                self._drop(worker)
-            raise
-        self._spent += time.monotonic() - batch.began
+        finally:
+            with self._turn:
+                self._batches.remove(batch)
+                for worker in [worker for worker in self._workers if worker.busy and worker.busy[0] is batch]:
+                    self._drop(worker)  # one in an unknown state must not serve the next call
+                self._spent += time.monotonic() - batch.began
         return [join([answer for answer in row if answer is not None]) for row in batch.answers]
+
+    @contextmanager
+    def refusing(self) -> Iterator[None]:
+        """Stop everything that runs, and refuse more until the end of the `with`: every `run` raises `EngineError`."""
+        with self._turn:
+            self._refused += 1
+        self._stop_all()
+        try:
+            yield
+        finally:
+            with self._turn:
+                self._refused -= 1
+
+    def _stop_all(self) -> None:
+        with self._turn:
+            for batch in self._batches:
+                batch.broken = EngineError(_GIVEN_UP)
+            for worker in self._workers:
+                worker.end()
+            self._workers.clear()
+            if self._serving:
+                self._inbox.put(_LOOK)
+            self._turn.notify_all()
+
+    def _serve_or_wait(self, batch: Batch) -> None:
+        """Serve all batches for one message, or wait while another thread does."""
+        with self._turn:
+            if self._serving:
+                self._turn.wait(_GLANCE)
+                return
+            if batch.finished or batch.broken is not None:
+                return
+            self._serving = True
+            try:
+                self._hand_out()
+                self._receive()
+            except EngineError as error:
+                for one in self._batches:
+                    one.broken = error
+            finally:
+                self._serving = False
+                self._turn.notify_all()
 
     # --- handing out ----------------------------------------------------------------------------------------------
 
-    def _hand_out(self, batch: Batch) -> None:
-        if batch.waiting and (not self._workers or self._worth_another(batch)):
+    def _hand_out(self) -> None:
+        if any(batch.waiting for batch in self._batches) and (not self._workers or self._worth_another()):
             self._start_worker()
         for worker in self._workers:
-            while batch.waiting and worker.ready and worker.busy is None:
+            while worker.ready and worker.busy is None:
+                # a short batch first: most are steps of a search, and nothing else can go on before they are done
+                batch = min(
+                    (one for one in self._batches if one.waiting), key=lambda one: len(one.waiting), default=None
+                )
+                if batch is None:
+                    return
                 block = batch.waiting.popleft()
                 script = batch.scripts[block.script]
-                if batch.stops.get(block.script, 0) >= _STOPS_PER_DECK:
-                    self._settle(batch, block, unsolved(block.n, self._stopped_words()))
+                if why := self._given_up(batch.families[block.script]):
+                    self._settle(batch, block, unsolved(block.n, why))
                     continue
-                worker.busy = block
+                worker.busy = (batch, block)
                 worker.deadline = time.monotonic() + self._wall_limit
                 worker.send((script, block.values))
 
-    def _worth_another(self, batch: Batch) -> bool:
+    def _given_up(self, family: str) -> str | None:
+        """Return why a deck is not tried any more: one of its family got no answer, or the time is used up."""
+        if family in self._silent:
+            return f"left undone, because an earlier run of it was {self._stopped_words()}"
+        if time.monotonic() < self._until:
+            return None
+        words = f"left undone, because the {self._allowed:g} s for this job were used up"
+        self._undone.setdefault(family, words)
+        return words
+
+    def _worth_another(self) -> bool:
         """Tell whether a further worker pays: the work left at this pace, or all work so far, exceeds what it costs."""
         if len(self._workers) >= self._most or not all(worker.ready for worker in self._workers):
             return False
-        elapsed = time.monotonic() - batch.began
-        pace = elapsed / batch.finished_blocks if batch.finished_blocks else elapsed
-        return pace * len(batch.waiting) > _START_COST or self._spent + elapsed > _START_COST
+        elapsed = time.monotonic() - min(batch.began for batch in self._batches)
+        finished = sum(batch.finished_blocks for batch in self._batches)
+        pace = elapsed / finished if finished else elapsed
+        waiting = sum(len(batch.waiting) for batch in self._batches)
+        return pace * waiting > _START_COST or self._spent + elapsed > _START_COST
 
     def _start_worker(self) -> None:
         assert self._folder is not None
@@ -190,10 +308,14 @@ class Engine:
         self._workers.append(worker)
 
     def _await_first(self) -> None:
+        if not self._library:
+            raise EngineMissing(missing_sentence())
+        worker = None
         try:
-            _, kind, content = self._inbox.get(timeout=_START_PATIENCE)
+            while worker not in self._workers:  # else it is a message of a worker that is gone
+                worker, kind, content = self._inbox.get(timeout=_START_PATIENCE)
         except queue.Empty:
-            kind, content = GONE, None
+            _, kind, content = _LOOK
         if kind != READY:
             words = content or "it ended without a word"
             raise EngineMissing(unusable_sentence(self._library, str(words)))
@@ -203,27 +325,29 @@ class Engine:
 
     # --- taking in ------------------------------------------------------------------------------------------------
 
-    def _receive(self, batch: Batch) -> None:
+    def _receive(self) -> None:
         """Take one message, or stop whoever is overdue; what has arrived counts before what is late."""
         now = time.monotonic()
         soonest = min((worker.deadline for worker in self._workers), default=now)
+        self._turn.release()
         try:
             worker, kind, content = self._inbox.get(timeout=min(max(soonest - now, 0.001), _GLANCE))
         except queue.Empty:
-            self._stop_overdue(batch)
-            return
+            worker, kind, content = _LOOK
+        finally:
+            self._turn.acquire()
         if worker in self._workers:  # else these are the last words of one that was ended
-            self._take(batch, worker, kind, content)
+            self._take(worker, kind, content)
         if self._inbox.empty():
-            self._stop_overdue(batch)
+            self._stop_overdue()
 
-    def _take(self, batch: Batch, worker: WorkerProcess, kind: str, content: Any) -> None:
+    def _take(self, worker: WorkerProcess, kind: str, content: Any) -> None:
         if kind == READY:
             worker.ready, worker.deadline = True, float("inf")
         elif kind == BEAT:
             worker.deadline = time.monotonic() + self._wall_limit
         elif kind == DONE:
-            block, worker.busy, worker.deadline = worker.busy, None, float("inf")
+            (batch, block), worker.busy, worker.deadline = worker.busy, None, float("inf")
             if content.exited:
                 self._drop(worker)
             self._settle(batch, block, content)
@@ -232,7 +356,7 @@ class Engine:
             if not worker.ready:
                 raise EngineError(f"a further ngspice could not be started ({content or 'it ended without a word'})")
         elif kind in (GONE, BROKEN):
-            block = worker.busy
+            batch, block = worker.busy
             self._drop(worker)
             block.crashes += 1
             if block.crashes < _MOST_CRASHES:
@@ -241,15 +365,21 @@ class Engine:
                 words = f"the simulator broke down twice ({content or 'its process ended'})"
                 self._settle(batch, block, unsolved(block.n, words))
 
-    def _stop_overdue(self, batch: Batch) -> None:
+    def _stop_overdue(self) -> None:
         now = time.monotonic()
-        for worker in [worker for worker in self._workers if worker.deadline <= now]:
-            block = worker.busy
+        late = now >= self._until
+        for worker in [one for one in self._workers if one.deadline <= now or (late and one.busy is not None)]:
+            busy, overdue = worker.busy, worker.deadline <= now
             self._drop(worker)
-            if block is None:
+            if busy is None:
                 raise EngineError("a further ngspice did not start in time")
-            batch.stops[block.script] = batch.stops.get(block.script, 0) + 1
-            self._settle(batch, block, unsolved(block.n, self._stopped_words()))
+            batch, block = busy
+            family = batch.families[block.script]
+            if overdue:
+                self._silent.add(family)
+                self._undone[family] = f"left undone from where a run was {self._stopped_words()}"
+            words = self._stopped_words() if overdue else self._given_up(family)
+            self._settle(batch, block, unsolved(block.n, words or self._stopped_words()))
 
     def _stopped_words(self) -> str:
         return f"stopped after {self._wall_limit:g} s without an answer"

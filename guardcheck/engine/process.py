@@ -11,9 +11,13 @@ import threading
 from pathlib import Path
 from typing import Any
 
-from guardcheck.engine.worker import receive, send
+from guardcheck.engine.frames import heard, order
 
-_BOOT = "import sys; sys.path += sys.argv[4:]; from guardcheck.engine.worker import main; main()"
+_BOOT = (
+    "import sys, typing; sys.path.insert(0, sys.argv[4]); import guardcheck; del sys.path[0]; "
+    "sys.path += sys.argv[4:]; from guardcheck.engine.worker import main; main()"
+)
+"""A worker runs the code of its parent, even where another guardcheck is installed."""
 _FORGET = ("SPICE", "NGSPICE", "PYTHON", "LD_PRELOAD")
 _THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
 GONE = "gone"
@@ -39,7 +43,7 @@ class WorkerProcess:
         memory: int,
     ) -> None:
         self.ready = False
-        self.busy: Any = None
+        self.busy: Any = None  # the batch and block it works on
         self.deadline = float("inf")
         package = str(Path(__file__).resolve().parents[2])
         paths = [package, *(str(Path(entry).resolve()) for entry in sys.path if entry)]
@@ -64,7 +68,7 @@ class WorkerProcess:
         """Send one message; a worker that is already gone is noticed by the listener."""
         assert self._process.stdin is not None
         with contextlib.suppress(OSError):
-            send(self._process.stdin, message)  # type: ignore[arg-type]
+            order(self._process.stdin, message)  # type: ignore[arg-type]
 
     def end(self) -> None:
         """End the process at once and free what it held; a worker has nothing to lose."""
@@ -82,7 +86,7 @@ class WorkerProcess:
         assert self._process.stdout is not None
         try:
             while True:
-                kind, content = receive(self._process.stdout)  # type: ignore[arg-type]
+                kind, content = heard(self._process.stdout)  # type: ignore[arg-type]
                 self._inbox.put((self, kind, content))
         except Exception:  # a torn frame means the same as a closed pipe
             self._inbox.put((self, GONE, None))

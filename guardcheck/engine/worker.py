@@ -7,36 +7,18 @@ reach the program that wants an answer, so it lives here and is replaced when it
 from __future__ import annotations
 
 import os
-import pickle
 import signal
-import struct
 import sys
 import time
-from typing import Any, BinaryIO
+from typing import TYPE_CHECKING, Any, BinaryIO
 
-READY, MISSING, BEAT, DONE, BROKEN = "ready", "missing", "beat", "done", "broken"
-_HEAD = struct.Struct("<Q")
+from guardcheck.engine.frames import BEAT, BROKEN, DONE, MISSING, READY, ordered, reply
+
+if TYPE_CHECKING:
+    from guardcheck.engine.script import Answer
+
 _BEAT_EVERY = 0.2  # s
 _MARGIN = 5.0  # s the parent has to act before the worker ends itself
-
-
-def send(pipe: BinaryIO, message: object) -> None:
-    """Write one message to a pipe."""
-    body = pickle.dumps(message, protocol=pickle.HIGHEST_PROTOCOL)
-    pipe.write(_HEAD.pack(len(body)) + body)
-    pipe.flush()
-
-
-def receive(pipe: BinaryIO) -> Any:
-    """Read one message; raises EOFError when the other side is gone."""
-    head = pipe.read(_HEAD.size)
-    if len(head) < _HEAD.size:
-        raise EOFError
-    (size,) = _HEAD.unpack(head)
-    body = pipe.read(size)
-    if len(body) < size:
-        raise EOFError
-    return pickle.loads(body)
 
 
 def main() -> None:
@@ -50,10 +32,10 @@ def main() -> None:
 
         simulator = open_simulator(path)
     except Exception as error:
-        send(sink, (MISSING, f"{type(error).__name__}: {error}"))
+        reply(sink, MISSING, f"{type(error).__name__}: {error}")
         return
     _limit_resources(memory)
-    send(sink, (READY, simulator.version))
+    reply(sink, READY, simulator.version)
     _serve(source, sink, simulator, wall_limit)
 
 
@@ -70,26 +52,27 @@ def _serve(source: BinaryIO, sink: BinaryIO, simulator: Any, wall_limit: float) 
         if now - last > every:
             last = now
             _end_after(wall_limit + _MARGIN)
-            send(sink, (BEAT, None))
+            reply(sink, BEAT)
 
     session = Session(simulator, beat)
     while True:
         try:
-            script, values = receive(source)
+            script, values = ordered(source)
         except EOFError:
             return
         last = time.monotonic()
         _end_after(wall_limit + _MARGIN)
         _end_with_parent(source.fileno(), True)
+        content: Answer | str
         try:
-            message: tuple[str, object] = (DONE, solve(session, script, values))
+            kind, content = DONE, solve(session, script, values)
         except MemoryError:
             os._exit(1)  # the parent sees a crash and starts afresh
         except Exception as error:
-            message = (BROKEN, f"{type(error).__name__}: {error}")
+            kind, content = BROKEN, f"{type(error).__name__}: {error}"
         _end_with_parent(source.fileno(), False)
         _end_after(0.0)
-        send(sink, message)
+        reply(sink, kind, content)
         if simulator.exited:
             return
 

@@ -16,7 +16,7 @@ RESISTORS = Range(0.1, 1e7)
 INTERLACED, PROGRESSIVE = "interlaced", "progressive"
 SETTINGS = ("touch_standard",)
 _READ = ("touch_reading", "service_reading", "insulation_reading")
-DISPLAY_FACTS = ("earthed", "line_rates", "y_capacitance", "y_coupling", *_READ)
+DISPLAY_FACTS = ("earthed", "line_rates", "wiring", "y_capacitance", "y_coupling", *_READ)
 LEAKAGE = frozenset(("y_capacitance", *_READ))
 _LABELS = ("where", "to", "from")
 
@@ -68,6 +68,8 @@ def build(tables: Mapping[str, Any], *, sha256: str, reading: Reading) -> Job:
         claims=_claims(tables.get("claims", {}), reading),
         drawer=_drawer(tables.get("drawer", {}), reading),
         forbids=frozenset(tables.get("use", {}).get("forbids", ())),
+        socket=tables.get("socket", {}),
+        lead=tables.get("lead", {}),
         settings={name: tables[name] for name in SETTINGS if name in tables},
         circuits=tables.get("circuits"),
         warnings=tuple(reading.warnings),
@@ -107,7 +109,7 @@ def _lines(tables: tuple[Mapping[str, Any], ...], reading: Reading) -> tuple[Lin
     seen: dict[str, int] = {}
     for index, table in enumerate(tables):
         parts = {kind: _part(kind, table, index) for kind in ("source", "stage", "guard", "event")}
-        pin = table.get("pin", {})
+        pin, stage_pin = table.get("pin", {}), table.get("stage_pin", {})
         for position, name in enumerate(table["names"]):
             place = ("line", index, "names", position)
             if name in seen:
@@ -125,6 +127,7 @@ def _lines(tables: tuple[Mapping[str, Any], ...], reading: Reading) -> tuple[Lin
                     stage=parts["stage"],
                     guard=parts["guard"],
                     pin={} if pin == UNKNOWN_WORD else pin,
+                    stage_pin={} if stage_pin == UNKNOWN_WORD else stage_pin,
                     event=parts["event"] if parts["event"].netlist else None,
                     moves=tuple(table.get("moves", ())),
                 )

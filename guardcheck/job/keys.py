@@ -124,6 +124,7 @@ DISPLAY = Table(
         "input": word("the display's input network, a part of the library", "guardcheck list displays"),
         "input_netlist": path("your own netlist of the display's input", "ports: in gnd"),
         "values": values("the parameters of the display's input", "guardcheck show NAME"),
+        "wiring": word("the wiring system of the display's socket", "guardcheck list wirings"),
         "line_rates": Key(
             "choices",
             "the line rates the display takes",
@@ -138,6 +139,65 @@ DISPLAY = Table(
         "insulation_reading": INSULATION,
     },
     not_both=(("input", "input_netlist"),),
+)
+
+SOCKET = Table(
+    {
+        "wiring": word("the wiring system of the plug at the unit's end", "guardcheck list wirings", required=True),
+        "drives": Key(
+            "tables",
+            "what a contact of the unit stands at, where it differs from what is usual",
+            "meter, nothing connected",
+            table=Table(
+                {
+                    "contact": word("the contact", "guardcheck show NAME of the wiring system", required=True),
+                    "voltage": value("its voltage without load", "meter", measure("V", (0.1, 12.6), (-60.0, 60.0))),
+                    "resistance": value(
+                        "the resistance it comes through", "colour code", measure("ohm", (0.1, 1e4), (0.0, 1e7))
+                    ),
+                }
+            ),
+        ),
+    }
+)
+
+LEAD = Table(
+    {
+        "wiring": choice(
+            "how the lead joins its contacts: equal ones, crossed ones, or role to role",
+            "straight: 1 to 1; crossed: outputs to inputs; adapter: made for two different systems",
+            "straight",
+            "crossed",
+            "adapter",
+        ),
+        "swapped": flag("whether the lead is plugged in with its ends exchanged", "look"),
+        "parts": Key(
+            "tables",
+            "the parts in the hoods of the plugs",
+            "open the hood",
+            table=Table(
+                {
+                    "contact": word("the unit's contact whose wire it sits in", "look", required=True),
+                    "part": choice(
+                        "what it is and where",
+                        "series: in the wire; shunt: from the wire to 0 V",
+                        "series-resistor",
+                        "series-capacitor",
+                        "shunt-resistor",
+                        required=True,
+                    ),
+                    "value": value(
+                        "its value",
+                        "printed on it",
+                        measure("ohm", (10.0, 1e4), (0.0, 1e7)),
+                        measure("F", (1e-8, 1e-3), (1e-12, 1.0)),
+                        unknown=False,
+                        required=True,
+                    ),
+                }
+            ),
+        ),
+    }
 )
 
 CABLE = Table(
@@ -172,6 +232,15 @@ PIN = Table(
             f"{DATA_SHEET}: output current, or short-circuit current",
             measure("A", (1e-3, 0.2), (1e-6, 5.0)),
         ),
+        "short_circuit": value(
+            "the current the output gives, or takes, into a short at most",
+            f"{DATA_SHEET}: output short-circuit current",
+            measure("A", (5e-3, 0.3), (1e-6, 10.0)),
+        ),
+        "over_voltage_if_current_kept": flag(
+            "whether the voltage limits may be passed as long as the clamp current is kept",
+            f"{DATA_SHEET}: the footnote at the voltage limits",
+        ),
         "latch_up": value(
             "the current that the latch-up test proved harmless", "data sheet", measure("A", (0.05, 0.5), (1e-3, 5.0))
         ),
@@ -204,6 +273,13 @@ LINE = Table(
             table=PIN,
         ),
         **_part("stage", "in out vdd gnd"),
+        "stage_pin": Key(
+            "table",
+            "the ratings of the output pin of a chip in the stage: a buffer that stands at the connector",
+            DATA_SHEET,
+            also=(UNKNOWN_WORD,),
+            table=PIN,
+        ),
         **_part("guard", "chip line vdd gnd"),
         "moves": words(
             "the values of the stage that a search for a better build may change; all that usually vary if left out",
@@ -249,6 +325,8 @@ JOB = Table(
         "supply": Key("table", "the unit's supply", table=SUPPLY),
         "picture": Key("table", "the picture the unit makes", table=PICTURE),
         "display": Key("table", "the display", table=DISPLAY),
+        "socket": Key("table", "the plug at the unit's end of the lead", table=SOCKET),
+        "lead": Key("table", "the lead's contacts and the parts in its hoods", table=LEAD),
         "cable": Key("table", "the cable", table=CABLE),
         "line": Key("tables", "the signal conductors", table=LINE),
         "bond": Key("tables", "bonds that were read", table=BOND),

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -18,7 +19,9 @@ from guardcheck.library.metadata import check_ports, part_of
 from guardcheck.library.own import own_part
 from guardcheck.library.pins import FOLDER as PIN_FOLDER
 from guardcheck.library.pins import read_family
-from guardcheck.model import KINDS, CircuitUsed, Part, PinFamily, Subcircuit
+from guardcheck.library.wirings import FOLDER as WIRING_FOLDER
+from guardcheck.library.wirings import ROLES_FILE, read_roles, read_wiring
+from guardcheck.model import KINDS, CircuitUsed, Part, PinFamily, Role, Subcircuit, Wiring
 from guardcheck.netlist import parse, parse_models, read_bytes
 from guardcheck.toml_tables import read_table
 from guardcheck.units import shown
@@ -75,6 +78,7 @@ class Library:
     _parts: dict[tuple[str, str], Part] = field(default_factory=dict, repr=False, compare=False)
     _devices: dict[str, Device] = field(default_factory=dict, repr=False, compare=False)
     _pins: dict[str, PinFamily] = field(default_factory=dict, repr=False, compare=False)
+    _wirings: dict[str, Wiring] = field(default_factory=dict, repr=False, compare=False)
     _hidden: dict[tuple[str, str], str] = field(default_factory=dict, repr=False, compare=False)
 
     @classmethod
@@ -170,6 +174,40 @@ class Library:
                 )
         return self._pins[name]
 
+    def wiring_names(self) -> tuple[str, ...]:
+        """Return the names of all wiring systems, sorted."""
+        return tuple(sorted(frozenset().union(*(shelf.files(WIRING_FOLDER) for shelf in self.shelves))))
+
+    def wiring(self, name: str) -> Wiring:
+        """Return a wiring system.
+
+        Raises
+        ------
+        CircuitError
+            there is none of that name (the sentence lists those there are), or its file is not right
+
+        """
+        if name not in self._wirings:
+            shelf = next((one for one in self.shelves if name in one.files(WIRING_FOLDER)), None)
+            if shelf is None:
+                known = self.wiring_names()
+                raise CircuitError(
+                    f"there is no wiring system '{shown(name, 40)}'; accepted: {accepted(known) or 'none'}"
+                    f"{nearest(name, known)}"
+                )
+            path = shelf.path / WIRING_FOLDER / f"{name}.toml"
+            self._wirings[name] = read_wiring(name, path, self.roles(), shown=shelf.shown(path))
+        return self._wirings[name]
+
+    def roles(self) -> Mapping[str, Role]:
+        """Return every role a contact can have; a user's own folder may add roles or stand in for ours."""
+        found: dict[str, Role] = {}
+        for shelf in reversed(self.shelves):
+            path = shelf.path / ROLES_FILE
+            if path.is_file():
+                found |= read_roles(path, shown=shelf.shown(path))
+        return found
+
     def model(self, name: str) -> Device:
         """Return a device model by its name in the library (``1n4148``) or in a netlist (``d1n4148``)."""
         if name not in self._devices:
@@ -189,7 +227,8 @@ class Library:
         parts = {CircuitUsed(part.name, part.kind, self._bare(part.file), part.sha256) for part in self._parts.values()}
         models = {CircuitUsed(one.name, "model", self._bare(one.file), one.sha256) for one in self._devices.values()}
         pins = {CircuitUsed(one.name, "pin", self._bare(one.file), one.sha256) for one in self._pins.values()}
-        return tuple(sorted(parts | models | pins, key=lambda one: (one.kind, one.name, one.file)))
+        wirings = {CircuitUsed(one.name, "wiring", one.file, one.sha256) for one in self._wirings.values()}
+        return tuple(sorted(parts | models | pins | wirings, key=lambda one: (one.kind, one.name, one.file)))
 
     @property
     def warnings(self) -> tuple[str, ...]:

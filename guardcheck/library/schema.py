@@ -79,6 +79,7 @@ PIN_RATINGS: Mapping[str, str] = {
     "latch_up": "A",
     "hbm": "V",
     "cdm": "V",
+    "short_circuit": "A",
 }
 """Ratings of a chip's pin, spelled as in a job file: how far above the rail and below 0 V, the highest voltage against
 0 V whatever the rail does, the current its diodes may carry, what it may deliver itself, the latch-up test, and the ESD

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 
 OUTSIDE = 0.3
-"""How far below 0 V [V] a current out of the pin counts as forced: the strictest voltage limit seen in data sheets.
-Above that a current out of the pin is what its driver delivers."""
+"""How far beyond either rail [V] a pin's current counts as forced: the strictest voltage limit seen in data sheets.
+Between that a current is what its driver delivers or takes."""
 
 
 @dataclass(frozen=True)
@@ -35,11 +35,11 @@ class PinWaves:
 
     @property
     def forced(self) -> NDArray[np.bool_]:
-        """Tell at each instant whether the current is forced on the pin: what flows in, or out below 0 V.
+        """Tell at each instant whether the current is forced on the pin: while it stands beyond either rail.
 
-        What flows out between the rails is delivered by the driver, and has a rating of its own.
+        Between the rails the driver delivers or takes it, and has a rating of its own for that.
         """
-        return (self.amps > 0.0) | (self.volts < -OUTSIDE)
+        return (self.volts > self.rail + OUTSIDE) | (self.volts < -OUTSIDE)
 
     def until(self, end: float) -> PinWaves:
         """Return the same waves up to a time [s]."""
@@ -57,8 +57,9 @@ class Stress:
     """What one run did to a pin: magnitudes [SI].
 
     `injected` is the largest current forced on the pin (diodes and driver together), `delivered` the largest its driver
-    delivers; `current` the larger of the two. `top` is
-    the highest voltage against 0 V. `charge` is what the event moves, less the steady current it ends with.
+    delivers or takes inside its rails; `current` the larger of the two. `top` is the highest voltage against 0 V.
+    `charge` is what the event moves, less the steady current it ends with. `diode_current`, `diode_charge`, `energy`
+    and `power` are those of the pin's own diodes, `width` how long their power lies above half its peak [s].
     """
 
     over: float
@@ -69,6 +70,10 @@ class Stress:
     energy: float
     rail: float
     top: float = 0.0
+    diode_current: float = 0.0
+    diode_charge: float = 0.0
+    power: float = 0.0
+    width: float = 0.0
 
     @property
     def current(self) -> float:
@@ -79,18 +84,22 @@ class Stress:
 def stress_of(waves: PinWaves) -> Stress:
     """Return the stress of one run."""
     size, forced = np.abs(waves.amps), waves.forced
-    between = _crossing(waves.volts + OUTSIDE, waves.amps)
+    between = max(_crossing(end, waves.amps) for end in (waves.volts + OUTSIDE, waves.over - OUTSIDE))
+    own = sum((np.abs(amps) for amps, _ in waves.diodes), start=np.zeros_like(waves.volts))
+    power = sum((np.abs(amps * (waves.volts - rail)) for amps, rail in waves.diodes), start=np.zeros_like(waves.volts))
     return Stress(
         over=_peak(waves.over),
         under=_peak(-waves.volts),
         injected=_peak(size[forced]),
         delivered=max(_peak(size[~forced]), between),
         charge=_integral(np.abs(waves.amps - waves.amps[-1]), waves.time) if waves.amps.size else 0.0,
-        energy=sum(
-            (_integral(np.abs(amps * (waves.volts - rail)), waves.time) for amps, rail in waves.diodes), start=0.0
-        ),
+        energy=_integral(power, waves.time),
         rail=_peak(waves.rail),
         top=_peak(waves.volts),
+        diode_current=_peak(own),
+        diode_charge=_integral(own, waves.time),
+        power=_peak(power),
+        width=width_over(waves.time, power, _peak(power) / 2.0),
     )
 
 
@@ -102,8 +111,7 @@ def time_outside(waves: PinWaves, *, over: float, under: float, current: float) 
 
 def worst_of(stresses: Sequence[Stress]) -> Stress:
     """Return the largest of each magnitude."""
-    names = ("over", "under", "injected", "delivered", "charge", "energy", "rail", "top")
-    return Stress(*(max(getattr(one, name) for one in stresses) for name in names))
+    return Stress(*(max(getattr(one, each.name) for one in stresses) for each in fields(Stress)))
 
 
 def peak(values: Array) -> float:
@@ -138,15 +146,15 @@ def holds(one: float, other: float, floor: float, share: float = 0.01) -> bool:
 
 
 def _crossing(volts: Array, amps: Array) -> float:
-    """Return the largest current out of a pin at the very points where `volts` passes zero [A].
+    """Return the largest current of a pin at the very points where `volts` passes zero [A].
 
-    What a driver still delivers as the pin leaves its rails would otherwise depend on where the time steps fall.
+    What a driver still carries as the pin leaves its rails would otherwise depend on where the time steps fall.
     """
     at = np.flatnonzero(volts[:-1] * volts[1:] < 0.0)
     if not at.size:
         return 0.0
     share = volts[at] / (volts[at] - volts[at + 1])
-    return _peak(-(amps[at] + share * (amps[at + 1] - amps[at])))
+    return _peak(np.abs(amps[at] + share * (amps[at + 1] - amps[at])))
 
 
 def _peak(values: Array) -> float:

@@ -53,6 +53,7 @@ class Deck:
     alter : names of the cards whose principal value differs between variants
     variants : shape ``(n_variants, len(alter))`` [SI]; None means one variant, the cards as they are
     windows : transient only: time windows ``(t0, t1)`` [s]; the trace then holds time averages, one per window
+    family : what it shares with other decks, such as a line: once one of them gets no answer, the others are not tried
 
     """
 
@@ -65,6 +66,7 @@ class Deck:
     alter: tuple[str, ...] = ()
     variants: NDArray[np.float64] | None = None
     windows: tuple[tuple[float, float], ...] = ()
+    family: str = ""
 
     @property
     def n_variants(self) -> int:

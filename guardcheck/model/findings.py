@@ -32,6 +32,9 @@ NOT_MEASURED = "Nothing was measured: every level is simulated from what the job
 RATING_NOT_STATED = "rating-not-stated"
 """Code of a finding judged against bounds of many data sheets, because nobody stated the pin's own rating."""
 
+REMEDY_TRIED = "remedy-tried"
+"""Code of a finding whose remedy was simulated to the end in the job's own netlist."""
+
 
 def unknown_codes(names: Iterable[str]) -> tuple[str, ...]:
     """Return the codes of declared unknowns named ``role parameter``, each once: ``unknown-source`` ..."""

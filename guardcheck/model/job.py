@@ -40,7 +40,8 @@ class Line:
     source: PartUse
     stage: PartUse
     guard: PartUse
-    pin: Mapping[str, Value | str] = field(default_factory=dict)
+    pin: Mapping[str, Value | str | bool] = field(default_factory=dict)
+    stage_pin: Mapping[str, Value | str | bool] = field(default_factory=dict)
     event: PartUse | None = None
     moves: tuple[str, ...] = ()
 
@@ -79,6 +80,8 @@ class Job:
     lines: tuple[Line, ...]
     facts: tuple[Fact, ...] = ()
     claims: tuple[str, ...] = ()
+    socket: Mapping[str, Any] = field(default_factory=dict)
+    lead: Mapping[str, Any] = field(default_factory=dict)
     forbids: frozenset[str] = frozenset()
     settings: Mapping[str, Any] = field(default_factory=dict)
     drawer: Mapping[str, Any] = field(default_factory=dict)

@@ -56,6 +56,7 @@ QUANTITIES = _table(
         "margin of guard and stage parts",
         "rating over stress of guard and stage, worst of the parts",
     ),
+    ("event.latch_up", "dB", "latch-up margin", "latch-up test current over the current injected into a powered pin"),
     ("event.margin", "dB", "margin", "rating over stress, worst of the rated quantities"),
     ("timing.line_period", "s", "line period", "time from sync edge to sync edge"),
     ("timing.sync_width", "s", "sync width", "width of line sync at half amplitude"),
@@ -80,5 +81,13 @@ QUANTITIES = _table(
     ("laser.power", "W", "laser power", "power at the lens of an optical pick-up, as declared"),
     ("link.current", "A", "link current", "current a link drives into the other board, worst of on and off"),
     ("link.rail", "V", "rail fed through a link", "voltage a link puts on the rail of a board that is off"),
+    (
+        "mating.voltage",
+        "V",
+        "voltage at a contact",
+        "greatest voltage a plug puts across a contact",
+    ),
+    ("mating.current", "A", "current through a contact", "greatest current one contact of a plug carries"),
+    ("mating.power", "W", "power at a contact", "greatest power in what drives or ends one contact"),
     ("declared.fact", "1", "bench fact", "a bench fact the job declares, judged or not yet"),
 )

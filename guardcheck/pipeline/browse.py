@@ -20,14 +20,16 @@ from guardcheck.model import (
     Row,
     Sheet,
     ShelfItem,
+    Side,
     Standard,
+    Wiring,
 )
 from guardcheck.standards import load_standard, standard_names
 from guardcheck.units import format_si
 
 __all__ = ["describe", "new_job_text", "shelf", "write_new"]
 
-STANDARDS, PINS = "standard", "pin"
+STANDARDS, PINS, WIRINGS = "standard", "pin", "wiring"
 
 
 def write_new(path: Path, text: str) -> None:
@@ -38,7 +40,7 @@ def write_new(path: Path, text: str) -> None:
 def shelf(kind: str | None, circuits: Path | None) -> tuple[ShelfItem, ...]:
     """Return the members of one kind, or of all."""
     library = Library.load(circuits)
-    kinds: tuple[str, ...] = (*KINDS, PINS, STANDARDS)
+    kinds: tuple[str, ...] = (*KINDS, PINS, WIRINGS, STANDARDS)
     if kind is not None:
         wanted = kind.removesuffix("s").replace("_", "-")
         if wanted not in kinds:
@@ -49,6 +51,8 @@ def shelf(kind: str | None, circuits: Path | None) -> tuple[ShelfItem, ...]:
     for one in kinds:
         if one == STANDARDS:
             items += [ShelfItem(one, name, load_standard(name).title) for name in standard_names()]
+        elif one == WIRINGS:
+            items += [ShelfItem(one, name, library.wiring(name).title) for name in library.wiring_names()]
         elif one == PINS:
             items += [ShelfItem(one, name, library.pin(name).title) for name in library.pin_names()]
         else:
@@ -64,8 +68,15 @@ def describe(name: str, circuits: Path | None) -> tuple[Sheet, ...]:
         sheets.append(_standard_sheet(load_standard(name)))
     if name in library.pin_names():
         sheets.append(_pin_sheet(library.pin(name)))
+    if name in library.wiring_names():
+        sheets.append(_wiring_sheet(library.wiring(name)))
     if not sheets:
-        known = [*standard_names(), *library.pin_names(), *(one for kind in KINDS for one in library.names(kind))]
+        known = [
+            *library.wiring_names(),
+            *standard_names(),
+            *library.pin_names(),
+            *(one for kind in KINDS for one in library.names(kind)),
+        ]
         raise InputError(
             f"nothing on the shelf is called '{name}'{nearest(name, known)}; guardcheck list shows all names"
         )
@@ -117,6 +128,28 @@ def _pin_sheet(family: PinFamily) -> Sheet:
     note = "the voltage limits may be passed as long as the clamp current is kept" if family.voltage_by_current else ""
     text = f"{note}; file: {family.file}" if note else f"file: {family.file}"
     return Sheet(PINS, family.name, family.title, family.purpose, (("Ratings", rows),), text, family.reference)
+
+
+def _wiring_sheet(wiring: Wiring) -> Sheet:
+    rows = tuple(
+        Row(contact, f"unit {_side(unit)}", f"display {_side(display)}", "")
+        for contact, (unit, display) in wiring.contacts.items()
+    )
+    crossed = ", ".join(f"{one} with {other}" for one, other in wiring.crossed)
+    text = f"{wiring.connector}; a crossed lead exchanges {crossed}; file: {wiring.file}"
+    return Sheet(
+        WIRINGS,
+        wiring.name,
+        wiring.title,
+        wiring.purpose,
+        (("Contacts", rows),),
+        text if crossed else f"{wiring.connector}; file: {wiring.file}",
+        wiring.reference,
+    )
+
+
+def _side(side: Side) -> str:
+    return side.words if side.role is None else f"{side.action} {side.role.title}"
 
 
 def _unit(rating: str) -> str:

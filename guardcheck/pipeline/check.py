@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from guardcheck.job import read_job
 from guardcheck.library import Library
 from guardcheck.model import (
     CONFORMS,
+    REMEDY_TRIED,
     Curve,
     Finding,
     Job,
@@ -21,8 +23,8 @@ from guardcheck.model import (
 )
 from guardcheck.pipeline.facts import undecided_facts
 from guardcheck.pipeline.named import check_settings
-from guardcheck.pipeline.options import Options, Progress, plan_of
-from guardcheck.pipeline.sentences import advice, not_examined, plan_rows
+from guardcheck.pipeline.options import Options, Progress, budget_of, plan_of
+from guardcheck.pipeline.sentences import advice, left_undone, not_examined, plan_rows
 from guardcheck.proposal.remedies import remedies
 from guardcheck.rules import asks_of
 from guardcheck.simulate.comparison import Solved, amplitude_of
@@ -34,16 +36,33 @@ from guardcheck.verdict.outcome import conditions_of, misses, overall
 from guardcheck.version import __version__
 
 
-def check(path: Path, options: Options, progress: Progress | None = None) -> Result:
-    """Return the result of checking one job file. Raises `InputError` for bad input, `EngineMissing` for no ngspice."""
-    job = read_job(path, allow_outside=options.allow_outside)
-    with Engine(workers=options.workers) as engine:
-        return check_job(job, engine, options, progress)
+def check(path: Path, options: Options, progress: Progress | None = None, engine: Engine | None = None) -> Result:
+    """Return the result of checking one job file.
+
+    Parameters
+    ----------
+    path : the job file
+    options : how to run the check
+    progress : told how far the work is
+    engine : a running engine to use, which stays running; without one an own is started and ended
+
+    Raises
+    ------
+    InputError
+        the job or something it names cannot be understood
+    EngineMissing
+        no simulator could be started
+
+    """
+    with ExitStack() as stack:  # the engine starts while the job is read and fitted
+        running = engine or stack.enter_context(Engine(workers=options.workers, wait=False))
+        return check_job(read_job(path, allow_outside=options.allow_outside), running, options, progress)
 
 
 def check_job(job: Job, engine: Engine, options: Options, progress: Progress | None = None) -> Result:
     """Return the result of checking a job that has been read, on a running engine."""
     check_settings(job)
+    engine.allow(budget_of(job))
     say = progress or (lambda done, total, what: None)
     plan = plan_of(job, options)
     say(0, 4, "levels and stress events")
@@ -69,9 +88,9 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
         curves=(*_curves(solved), *found.events.curves),
         schematics=schematics(engine, solved),
         warnings=plan.warnings,
-        not_examined=not_examined(events=options.events),
+        not_examined=(*not_examined(events=options.events), *left_undone(engine.undone)),
         cautions=cautions_for(job, plan.standards.values()),
-        plan=plan_rows(job),
+        plan=(*plan_rows(job), *(() if found.mating is None else found.mating.told)),
         conditions=conditions_of(findings, job.forbids),
         asks=questions_of(findings, quantities),
         job_file=Path(job.file).name,
@@ -91,7 +110,9 @@ def _advised(one: Finding, cures: Mapping[str, str], sources: Mapping[str, Part]
     """Return a finding with what to do about it: what was simulated first, else what is to be found out."""
     if one.remedy is not None or not (misses(one) or (one.needed and one.outcome != CONFORMS)):
         return one
-    return replace(one, remedy=cures.get(one.id) or advice(one, sources))
+    tried = cures.get(one.id)
+    codes = (*one.codes, REMEDY_TRIED) if tried else one.codes
+    return replace(one, remedy=tried or advice(one, sources), codes=codes)
 
 
 def _curves(solved: Sequence[Solved]) -> tuple[Curve, ...]:

@@ -34,8 +34,9 @@ from guardcheck.model import (
     Standard,
     Value,
 )
-from guardcheck.pipeline.options import Options, plan_of
+from guardcheck.pipeline.options import MOST_BUDGET, Options, plan_of
 from guardcheck.pipeline.ranking_sentences import notes_of, summary_of
+from guardcheck.pipeline.sentences import left_undone
 from guardcheck.rules import judge_all
 from guardcheck.simulate.clipping import distortions
 from guardcheck.simulate.experiment import Experiment, Plateaus
@@ -88,6 +89,7 @@ def rank_guards(path: Path, options: Options, line: str | None = None, say: Prog
 
 def rank_line(engine: Engine, plan: JobPlan, name: str, say: Progress) -> Ranking:
     """Return the ranking of all guards on one line."""
+    engine.allow(MOST_BUDGET)
     job, one_line = plan.job, plan.line(name)
     line, standard = one_line.line, one_line.standard
     candidates = candidates_of(plan, one_line)
@@ -113,7 +115,7 @@ def rank_line(engine: Engine, plan: JobPlan, name: str, say: Progress) -> Rankin
         events=tuple((event.name, next(iter(event.plan.severities)), decides[event.name]) for event in shown),
         rows=ordered,
         summary=summary_of(line.name, ordered, rows[0], decides),
-        notes=notes_of(ordered, bench),
+        notes=(*notes_of(ordered, bench), *left_undone(engine.undone)),
         engine=engine.info,
         circuits=plan.library.used,
     )

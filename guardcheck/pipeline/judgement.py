@@ -56,7 +56,7 @@ READ_SO = {
     ),
     "level.blank": (
         "measure it: the line into its load, the scope on direct coupling, and read the blanking beside the picture "
-        "against the unit's 0 V; or a meter where the level is steady"
+        "against the unit's 0 V; a meter shows the mean of a live line, never its blanking"
     ),
     "level.high": "measure it: the line at its input, the scope on direct coupling, the higher of the two levels",
     "level.low": "measure it: the line at its input, the scope on direct coupling, the lower of the two levels",
@@ -92,7 +92,7 @@ class Row:
     @property
     def troubled(self) -> bool:
         """Tell whether a cause is worth looking for."""
-        level = self.finding.quantity.startswith("level.")
+        level = self.finding.quantity.startswith("level.") or self.finding.quantity == FIELD_TILT
         return level and self.measured.usable and (self.off or self.finding.outcome == DOES_NOT_CONFORM)
 
     @property
@@ -182,7 +182,7 @@ def _row(plan: Plan, one: Measured) -> Row:
     limit = captured_limits().get(quantity.name) or plan.standard.limits.get(quantity.name)
     made = _held(quantity, limit)
     meaning = _meaning(plan, quantity)
-    comparable = quantity.value is not None and quantity.name.startswith("level.")
+    comparable = quantity.value is not None and (quantity.name.startswith("level.") or quantity.name == FIELD_TILT)
     compared, off = _against_plan(plan, quantity) if comparable else ("", False)
     why = " ".join(text for text in (made.why, meaning, compared) if text)
     remedy = _remedy(one, made) if limit is not None else None
@@ -202,7 +202,7 @@ def _meaning(plan: Plan, quantity: Quantity) -> str:
 def _against_plan(plan: Plan, quantity: Quantity) -> tuple[str, bool]:
     """Return the plan of a level in words, and whether a cause is owed because the reading lies off it.
 
-    A direct voltage off the plan may be the scope's coupling: it asks for a cause only where it decides the line.
+    A direct voltage asks for a cause when the scope's coupling is known: else it may be that alone.
     """
     planned, unit = plan.nominal(quantity.name), QUANTITIES[quantity.name].unit
     if plan.failure is not None:
@@ -216,12 +216,12 @@ def _against_plan(plan: Plan, quantity: Quantity) -> tuple[str, bool]:
     if value is None or width is None or quantity.bound is not None or quantity.failure is not None:
         return f"{words}.", False
     away = value - planned
-    tolerance = 2.0 * plan.half_spread(quantity.name) / math.sqrt(3.0)
+    tolerance = math.hypot(2.0 * plan.half_spread(quantity.name) / math.sqrt(3.0), plan.pictures(quantity.name))
     if abs(away) <= math.hypot(width, tolerance):
         return f"{words}; the reading agrees with it.", False
     side = "above" if away > 0 else "below"
     told = f"{words}; the reading lies {show(abs(away), unit)} {side}, more than both uncertainties."
-    return told, quantity.name in AMPLITUDES or quantity.name in decides(plan.standard)
+    return told, "coupling" not in quantity.unknowns
 
 
 def _remedy(one: Measured, made: Finding) -> str | None:

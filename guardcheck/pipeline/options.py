@@ -38,3 +38,12 @@ def plan_of(job: Job, options: Options) -> JobPlan:
 def shelf_of(job: Job, options: Options) -> Library:
     """Return the shelf a job takes its parts from: that of the options, else the job's own, else ours alone."""
     return Library.load(options.circuits or (Path(job.circuits) if job.circuits else None))
+
+
+LINE_BUDGET, MOST_BUDGET = 60.0, 600.0
+"""Time simulating may take for each line of a job, and for a whole job [s]: what an honest one needs, thirty times."""
+
+
+def budget_of(job: Job) -> float:
+    """Return how long the simulations of a job may take [s]; what is left then is left undone, and said."""
+    return min(LINE_BUDGET * max(1, len(job.lines)), MOST_BUDGET)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 from guardcheck.library import BENCH_LOAD
 from guardcheck.model import (
@@ -32,6 +32,11 @@ WITH_EVENTS = (
 def not_examined(*, events: bool) -> tuple[str, ...]:
     """Return what a check leaves open; `events` tells whether the stress events were run."""
     return (WITH_EVENTS if events else NO_EVENTS, NOT_MEASURED)
+
+
+def left_undone(families: Iterable[str]) -> tuple[str, ...]:
+    """Return what was not simulated because it took too long, a sentence for each line."""
+    return tuple(f"Simulation of {one} Nothing that depends on it is proven." for one in families)
 
 
 def advice(finding: Finding, sources: Mapping[str, Part]) -> str | None:

@@ -17,8 +17,8 @@ from guardcheck.measure.readings import Budget, Reading, ReadingsFile, new_readi
 from guardcheck.model import CONFORMS, CircuitUsed, Finding, Job, Result
 from guardcheck.pipeline.judgement import Row, held, mismatches, to_measure
 from guardcheck.pipeline.named import check_settings
-from guardcheck.pipeline.options import Options, Progress, plan_of, shelf_of
-from guardcheck.pipeline.sentences import plan_rows
+from guardcheck.pipeline.options import Options, Progress, budget_of, plan_of, shelf_of
+from guardcheck.pipeline.sentences import left_undone, plan_rows
 from guardcheck.simulate.fitting import Fitter, standard_of
 from guardcheck.verdict.outcome import overall
 from guardcheck.verification.curves import curves_of
@@ -96,6 +96,7 @@ def verify_job(job: Job, engine: Engine, given: Given, options: Options, progres
     if not job.lines:
         raise InputError("the job has no [[line]], so there is nothing to verify", file=Path(job.file).name)
     check_settings(job)
+    engine.allow(budget_of(job))
     say = progress or (lambda done, total, what: None)
     plan = plan_of(job, options)
     say(0, 3, "the plan")
@@ -128,7 +129,7 @@ def verify_job(job: Job, engine: Engine, given: Given, options: Options, progres
         circuits=(*plan.library.used, *_files(given, captured)),
         curves=tuple(curve for one in captured for curve in curves_of(one, planned[one.use.line])),
         warnings=plan.warnings,
-        not_examined=NOT_EXAMINED,
+        not_examined=(*NOT_EXAMINED, *left_undone(engine.undone)),
         cautions=cautions_for(job, plan.standards.values()),
         plan=plan_rows(job),
         job_file=Path(job.file).name,

@@ -6,13 +6,17 @@ from guardcheck.report.handover import PAPERS, evidence, to_checklist_html, to_c
 from guardcheck.report.page.result import first_screen, to_html
 from guardcheck.report.pictures.line.svg import lines_svg
 from guardcheck.report.pictures.panels import drawings
+from guardcheck.report.pictures.svg import prepare as prepare_pictures
 from guardcheck.report.saved.compare import compare, worsened
 from guardcheck.report.saved.read import from_json, read_result
 from guardcheck.report.saved.write import to_json
+from guardcheck.report.text.answer import to_short
 from guardcheck.report.text.batch import summary, unique_names
-from guardcheck.report.text.ranking import ranking_to_html, ranking_to_json, ranking_to_terminal
+from guardcheck.report.text.ranking import ranking_to_html, ranking_to_json, ranking_to_short, ranking_to_terminal
+from guardcheck.report.text.reading import to_short_reading
 from guardcheck.report.text.result import to_outcome, to_terminal
 from guardcheck.report.text.shelf import sheet, shelf
+from guardcheck.report.text.why import only_line, to_why
 
 __all__ = [
     "PAPERS",
@@ -22,8 +26,11 @@ __all__ = [
     "first_screen",
     "from_json",
     "lines_svg",
+    "only_line",
+    "prepare_pictures",
     "ranking_to_html",
     "ranking_to_json",
+    "ranking_to_short",
     "ranking_to_terminal",
     "read_result",
     "sheet",
@@ -35,7 +42,10 @@ __all__ = [
     "to_html",
     "to_json",
     "to_outcome",
+    "to_short",
+    "to_short_reading",
     "to_terminal",
+    "to_why",
     "unique_names",
     "worsened",
     "write_bytes",

@@ -4,16 +4,17 @@ Hazard
     A current forced into a pin beyond its ratings kills the chip, latches it up, or wounds it so that it dies later; a
     clamp that dumps into the rail can lift the rail, and with it every chip on it.
 What is read
-    Every stress event simulated with the job's own netlist, bare and guarded: voltage beyond the rails, total current
-    into the pin (diodes and driver), charge, energy, the rail; as margins of rating over stress. The surge ratings of
-    the guard's own parts likewise.
+    Every stress event simulated with the job's own netlist, bare and guarded: voltage beyond the rails, current forced
+    into the pin, charge and energy in its own diodes, what its driver carries, the rail; as margins of rating over
+    stress. The surge ratings of the guard's own parts likewise.
 Limit and source
     The pin's ratings from the job, the part's data sheet or a family of chips; a missing rating is judged against the
-    strictest and the loosest seen in data sheets. At least +1.5 dB conforms, at most -1.5 dB does not; between the two,
-    and beyond the data sheet of a device, nothing is proven: chip models are uncertain by that much.
+    strictest and the loosest seen in data sheets. What stays is held against the steady ratings. A pulse holds below
+    them, or where it is no harder in peak, charge and energy than the human-body pulse the pin is rated for; it is harm
+    beyond three times that rating carried over to its width; a powered pin also owes its latch-up test. At least
+    +1.5 dB conforms, at most -1.5 dB does not; between the two, and beyond a device's data sheet, nothing is proven.
 Not covered
-    Arcs and contact bounce, several lines struck at once, damage that needs many hits, temperature. A pulse above a
-    rating for steady current is a warning: damage is possible, not certain.
+    Arcs and contact bounce, several lines struck at once, damage that needs many hits, temperature.
 What to do at the bench
     Put the clamp at the connector and a resistor between clamp and chip; connect everything before the mains is on.
 """
@@ -37,7 +38,7 @@ from guardcheck.model import (
 )
 from guardcheck.verdict.outcome import EVENT_MARGIN_DB, finding, judge_margin
 
-MARGINS = ("event.margin", "event.part_margin")
+MARGINS = ("event.margin", "event.latch_up", "event.part_margin")
 SHOWN = (
     "event.pin_over",
     "event.pin_under",
@@ -47,6 +48,8 @@ SHOWN = (
     "event.time_over",
     "event.rail",
 )
+NO_BOUND = 100.0
+"""Margin [dB] that only a bound nobody knows leaves."""
 REMEDY = (
     "compare guards on this line (guardcheck guards); a clamp at the connector and a resistor between it and the chip "
     "is the order to try first. Until then connect and disconnect only with everything unplugged"
@@ -81,9 +84,8 @@ def _outcome(one: Quantity) -> tuple[str, str]:
     if judge_margin(least) == CONFORMS:
         return CONFORMS, f"At least {least:.1f} dB to spare."
     if most - least > 2.0 * EVENT_MARGIN_DB:
-        return NOT_PROVEN, (
-            f"Not proven: the margin lies between {least:.1f} dB and {most:.1f} dB, depending on rating and tolerance."
-        )
+        harm = "nothing known counts as harm" if most >= NO_BOUND else f"{most:.1f} dB against what would be harm"
+        return NOT_PROVEN, f"Not proven: {least:.1f} dB against what a rating proves, {harm}."
     return NOT_PROVEN, (
         f"Not proven: a margin of {one.value:.1f} dB is too small to decide; chip models are uncertain by "
         f"{EVENT_MARGIN_DB:g} dB."

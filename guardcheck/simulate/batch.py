@@ -1,12 +1,48 @@
-"""Red, green and blue are often the same circuit three times: equal decks are run once."""
+"""How decks reach the engine: equal ones once, and studies that do not wait for each other side by side.
+
+Red, green and blue are often the same circuit three times. And while one study writes its decks or reads its traces,
+the simulators work for another: a thread each, one engine for all.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from concurrent.futures import FIRST_EXCEPTION, ThreadPoolExecutor, wait
 from dataclasses import replace
+from typing import TypeVar, cast
 
 from guardcheck.engine import Engine
 from guardcheck.model import Deck, Trace
+
+A = TypeVar("A")
+B = TypeVar("B")
+T = TypeVar("T")
+
+
+def side_by_side(engine: Engine, tasks: Sequence[Callable[[], T]]) -> list[T]:
+    """Return what each task gives, in their order; the first one that raises stops the others.
+
+    Parameters
+    ----------
+    engine : what the tasks run their decks on
+    tasks : each on its own, in a thread; what they share they only read
+
+    """
+    with ThreadPoolExecutor(max(len(tasks), 1), thread_name_prefix="guardcheck") as threads:
+        running = [threads.submit(task) for task in tasks]
+        try:
+            ended, _ = wait(running, return_when=FIRST_EXCEPTION)
+            return [one.result() for one in running if one in ended]
+        except BaseException:
+            with engine.refusing():
+                threads.shutdown(cancel_futures=True)
+            raise
+
+
+def both(engine: Engine, first: Callable[[], A], second: Callable[[], B]) -> tuple[A, B]:
+    """Return what two tasks give that run side by side; see `side_by_side`."""
+    one, other = side_by_side(engine, [first, second])
+    return cast("A", one), cast("B", other)
 
 
 def run_once(engine: Engine, decks: Sequence[Deck]) -> tuple[Trace, ...]:

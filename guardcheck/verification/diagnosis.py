@@ -7,7 +7,7 @@ comes the one further measurement that would tell its members apart best. "None 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 
@@ -15,9 +15,10 @@ from guardcheck.compose.changes import SHORT
 from guardcheck.engine import Engine
 from guardcheck.measure import level_rows
 from guardcheck.model import Fitted, PartUse, Value
-from guardcheck.simulate.experiment import Experiment
+from guardcheck.simulate.experiment import Experiment, emf_of
 from guardcheck.simulate.levels import solve
 from guardcheck.simulate.planning import JobPlan
+from guardcheck.simulate.response import studies_of
 from guardcheck.verification.faults import Fault, Fittable, faults_of, fittable
 from guardcheck.verification.measured import OPEN, Measured
 from guardcheck.verification.plan import Plan
@@ -28,6 +29,8 @@ BENCHES = (CONNECTED, OPEN, DOUBLE)
 INSTRUMENT = Value.exact(1e6, "ohm", text="1 Mohm")
 """Input resistance of an oscilloscope (common practice, no published source)."""
 PLANNED = "as planned"
+TILT = "response.field_tilt"
+"""What a coupling capacitor shows that no level does."""
 LEADING = ("level.white", "level.sync", "level.pp", "level.blank")
 """The quantities a next measurement is proposed for, first come first."""
 TELLS, TELLS_LEAST = 0.05, 0.01
@@ -85,7 +88,10 @@ class Next:
 
 @dataclass(frozen=True)
 class Explanation:
-    """What explains the readings of one line: causes best first, out of `simulated` faults; what to measure next."""
+    """What explains the readings of one line: causes best first, out of `simulated` faults; what to measure next.
+
+    `rail` is the most this circuit can give [V]; `drive` what its source swings with nothing connected [V].
+    """
 
     line: str
     guarded: bool
@@ -93,6 +99,8 @@ class Explanation:
     simulated: int
     causes: tuple[Cause, ...]
     next: Next | None
+    rail: float = math.inf
+    drive: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -103,6 +111,13 @@ class _Case:
     faults: tuple[Fault, ...]
     parts: tuple[Fittable, ...]
     levels: dict[tuple[int, str], Levels]
+    tilts: dict[int, float]
+
+    def reads(self, index: int, bench: str, quantity: str) -> float:
+        """Return what a fault, by its place, makes a quantity read on a bench; NaN where that is not known."""
+        if quantity == TILT:
+            return self.tilts.get(index, self.tilts.get(0, math.nan)) if bench == CONNECTED else math.nan
+        return self.levels[index, bench].get(quantity, math.nan)
 
 
 @dataclass(frozen=True)
@@ -119,6 +134,18 @@ class _Bench:
         for (case, index, bench), group in zip(new, solve(self.engine, experiments, ONE_PICTURE), strict=True):
             rows = level_rows(group[0].experiment.states, group[0].volts)
             case.levels[index, bench] = {name: float(row[0]) for name, row in rows.items()}
+
+    def tilt(self, cases: Iterable[_Case]) -> None:
+        """Simulate the tilt of a field for the plan and for the faults that change it; the others have the plan's."""
+        wanted = [(case, i) for case in cases for i, one in enumerate(case.faults) if one.tilts or i == 0]
+        made = [self._experiment(case.plan, case.faults[index], CONNECTED) for case, index in wanted]
+        made = [replace(one, standard=replace(one.standard, quantities=(TILT,))) for one in made]
+        groups = solve(self.engine, made, ONE_PICTURE)
+        studies = [study for one, group in zip(made, groups, strict=True) for study in studies_of(one, group)]
+        traces = iter(self.engine.run([deck for study in studies for deck in study.decks]))
+        for (case, index), study in zip(wanted, studies, strict=True):
+            (found,) = study.read([next(traces) for _ in study.decks])
+            case.tilts[index] = math.nan if found.value is None else found.value
 
     def _experiment(self, plan: Plan, fault: Fault, bench: str) -> Experiment:
         assert plan.experiment is not None
@@ -159,6 +186,8 @@ def explain(
     bench = _Bench(engine, instrument)
     read = {(plans[name].line.table, one.bench) for name, seen in wanted.items() for one in seen}
     bench.fill([(cases[t], index, how) for t, how in sorted(read) for index in range(len(cases[t].faults))])
+    tilted = {plans[name].line.table for name, seen in wanted.items() if any(one.quantity == TILT for one in seen)}
+    bench.tilt(cases[table] for table in sorted(tilted))
     found = {name: _agreeing(cases[plans[name].line.table], seen) for name, seen in wanted.items()}
     rivals = {(plans[name].line.table, index) for name, causes in found.items() for index in (0, *causes)}
     bench.fill([(cases[t], index, how) for t, index in sorted(rivals) for how in BENCHES])
@@ -171,18 +200,20 @@ def _case(plan: Plan, job: JobPlan) -> _Case:
     assert plan.experiment is not None
     chain, asked = plan.experiment.chain, plan.experiment.mapping
     states = {state: asked[state] for state in plan.experiment.states}
-    return _Case(plan, (Fault(PLANNED, PLANNED, chain), *faults_of(chain, job, states)), fittable(chain), {})
+    return _Case(plan, (Fault(PLANNED, PLANNED, chain), *faults_of(chain, job, states)), fittable(chain), {}, {})
 
 
 def _observations(plan: Plan, found: Sequence[Measured]) -> tuple[Observation, ...]:
     seen = []
     for one in found:
         quantity = one.quantity
-        if not one.usable or one.raw is None or one.raw_uncertainty is None or not quantity.name.startswith("level."):
+        if not one.usable or one.raw is None or one.raw_uncertainty is None:
+            continue
+        if not quantity.name.startswith("level.") and quantity.name != TILT:
             continue
         if quantity.name in plan.quantities:
             bench = OPEN if one.load == OPEN else CONNECTED
-            tolerance = 2.0 * plan.half_spread(quantity.name) / math.sqrt(3.0)
+            tolerance = math.hypot(2.0 * plan.half_spread(quantity.name) / math.sqrt(3.0), plan.pictures(quantity.name))
             planned = plan.nominal(quantity.name)
             seen.append(
                 Observation(
@@ -196,7 +227,7 @@ def _agreeing(case: _Case, seen: Sequence[Observation]) -> Mapping[int, Cause]:
     """Return the faults that give every reading of a line, by their places."""
     found = {}
     for index, fault in enumerate(case.faults):
-        values = tuple(case.levels[index, one.bench].get(one.quantity, math.nan) for one in seen)
+        values = tuple(case.reads(index, one.bench, one.quantity) for one in seen)
         distances = [one.distance(value) for one, value in zip(seen, values, strict=True)]
         if max(distances) <= 1.0:
             found[index] = Cause(fault, values, math.hypot(*distances))
@@ -208,7 +239,23 @@ def _explained(case: _Case, plan: Plan, seen: tuple[Observation, ...], agreeing:
     ranked = _one_value_each(sorted(found, key=lambda pair: (round(pair[1].distance / CLOSE), pair[0])))
     proposed = _next(case, seen, [index for index, _ in ranked])
     causes = tuple(cause for _, cause in ranked)
-    return Explanation(plan.line.name, plan.guarded, seen, len(case.faults) - 1, causes, proposed)
+    rail, drive = _reach(case)
+    return Explanation(plan.line.name, plan.guarded, seen, len(case.faults) - 1, causes, proposed, rail, drive)
+
+
+def _reach(case: _Case) -> tuple[float, float]:
+    """Return the most this circuit can give [V]: its rail, or its source where that is higher; and the source's swing.
+
+    A source that drives a current has no voltage of its own, so nothing is above its reach.
+    """
+    assert case.plan.experiment is not None
+    one = case.plan.experiment
+    source = one.chain.source
+    if source.values[one.mapping["blank"]].unit != "V":
+        return math.inf, 0.0
+    levels = emf_of(one, one.builds.nominal())[0]
+    swing = float(levels.max() - levels.min())
+    return max(one.chain.rail.high, float(abs(levels).max()), swing), swing
 
 
 def _one_value_each(ranked: list[tuple[int, Cause]]) -> list[tuple[int, Cause]]:
@@ -257,7 +304,7 @@ def _measurements(
 ) -> list[tuple[str, str, tuple[float, ...]]]:
     """Return what might be measured next, with what each rival would make it read."""
     done = {(one.quantity, one.bench) for one in seen}
-    quantity = next((name for name in LEADING if any(one.quantity == name for one in seen)), seen[0].quantity)
+    quantity = next((name for name in LEADING if any(one.quantity == name for one in seen)), LEADING[0])
     words = {
         CONNECTED: "with the display connected",
         OPEN: "with the line open, nothing but the instrument connected",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cache
+from itertools import combinations
 from pathlib import Path
 from typing import Any
 
@@ -36,7 +37,8 @@ class Fault:
     """One fault in one chain.
 
     `id` is unique within the chain, `what` says it at the bench. `ohms` gives the resistance a meter would read across
-    each resistor the fault changes, by card name. `other_value` marks one of the many values a resistor might have.
+    each resistor the fault changes, by card name. `other_value` marks one of the many values a resistor might have;
+    `tilts` a fault that shows in the tilt of a field rather than in a level.
     """
 
     id: str
@@ -44,6 +46,7 @@ class Fault:
     chain: Chain
     ohms: Mapping[str, float] = field(default_factory=dict)
     other_value: bool = False
+    tilts: bool = False
 
 
 @dataclass(frozen=True)
@@ -128,7 +131,12 @@ def _wire(one: Card) -> bool:
     return one.name[0] == "r" and one.value is not None and float(np.max(one.value)) <= WIRE
 
 
-_KINDS: Mapping[str, tuple[str, str]] = {"r": ("resistor", "ohm"), "c": ("capacitor", "F"), "d": ("diode", "")}
+_KINDS: Mapping[str, tuple[str, str]] = {
+    "r": ("resistor", "ohm"),
+    "c": ("capacitor", "F"),
+    "d": ("diode", ""),
+    "q": ("transistor", ""),
+}
 
 
 def _name(one: Card, listed: str | None, role: str) -> str:
@@ -195,11 +203,28 @@ def neighbour(ohms: float, *, above: bool) -> float:
     return float(max(value for value in values if value < ohms * 0.995))
 
 
+def _swapped(bench: _Bench, row: _Row) -> Iterator[Fault]:
+    for one, other in combinations(bench.of_kind("r"), 2):
+        same_part = one.card.name.rpartition("_")[2] == other.card.name.rpartition("_")[2]
+        if not same_part or 0.9 < one.value / other.value < 1.1:
+            continue
+        changes = (Change(one.card.name, "set", other.value), Change(other.card.name, "set", one.value))
+        yield Fault(
+            f"{one.card.name} swapped with {other.card.name}",
+            row.what.format(part=one.name, other=other.name),
+            bench.changed(*changes),
+            {one.card.name: other.value, other.card.name: one.value},
+        )
+
+
 def _cards(letter: str) -> Callable[[_Bench, _Row], Iterator[Fault]]:
     def make(bench: _Bench, row: _Row) -> Iterator[Fault]:
         for part in bench.of_kind(letter):
-            what = row.what.format(part=part.name)
-            yield Fault(f"{part.card.name} {row.act}", what, bench.changed(Change(part.card.name, row.act)))
+            scaled = row.act == "scale"
+            new = format_si(part.value * row.by, _KINDS[letter][1]) if scaled else ""
+            what = row.what.format(part=part.name, new=new)
+            id_ = f"{part.card.name} {new or row.act}"
+            yield Fault(id_, what, bench.changed(Change(part.card.name, row.act, row.by)), tilts=scaled)
 
     return make
 
@@ -226,20 +251,36 @@ def _line(bench: _Bench, row: _Row) -> Iterator[Fault]:
 
 
 def _source(bench: _Bench, row: _Row) -> Iterator[Fault]:
-    source, names = bench.chain.source, set(bench.states.values())
+    source = bench.chain.source
+    names = {source.same.get(name, name) for name in bench.states.values()}
     base = source.values[bench.states["blank"]].nominal if len(bench.states) > 1 else 0.0
-    levels = {name: base + row.by * (source.values[name].nominal - base) for name in names}
-    values = {**source.values, **{name: Value.exact(level, "V") for name, level in levels.items()}}
+    if row.act == "stuck":
+        if len(names) < 2:
+            return
+        base = max((source.values[name].nominal for name in names), key=abs)
+    by = 0.0 if row.act == "stuck" else row.by
+    levels = {name: base + by * (source.values[name].nominal - base) for name in names}
+    unit = source.values[bench.states["blank"]].unit
+    values = {**source.values, **{name: Value.exact(level, unit) for name, level in levels.items()}}
+    copies = {name: target for name, target in source.same.items() if target in names}
+    values |= {name: values[target] for name, target in copies.items()}
     changed = replace(source, values=values, follows={})  # another level behind the same impedance
-    yield Fault(f"source {row.by:g}", row.what, replace(bench.chain, source=changed))
+    yield Fault(
+        "source stuck" if row.act == "stuck" else f"source {row.by:g}", row.what, replace(bench.chain, source=changed)
+    )
 
 
 def _rail(bench: _Bench, row: _Row) -> Iterator[Fault]:
-    yield Fault("rail off", row.what, replace(bench.chain, rail=Value.exact(row.by, "V")))
+    if row.by and not row.by < 0.9 * bench.chain.rail.nominal:
+        return
+    name = f"rail {row.by:g} V" if row.by else "rail off"
+    yield Fault(name, row.what, replace(bench.chain, rail=Value.exact(row.by, "V")))
 
 
 _MAKERS: Mapping[str, Callable[[_Bench, _Row], Iterator[Fault]]] = {
     "resistor": _resistors,
+    "resistors": _swapped,
+    "transistor": _cards("q"),
     "capacitor": _cards("c"),
     "diode": _cards("d"),
     "diodes": _diodes,

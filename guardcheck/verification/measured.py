@@ -34,6 +34,10 @@ WIDEST_BAR = 30e-6
 """Longest time [s] a primary stays bright on colour bars, with room: four of eight bars in 52 us are 26 us."""
 PORCHES = ("timing.front_porch", "timing.back_porch")
 BORDER = "A black border makes a porch look longer than it is: it can be proven too short, never too long."
+DARK = "Nothing brighter than blanking stands on this line."
+FLAT = 0.03
+"""A trace whose whole height is below this [V] carries no signal: sync alone is ten times as high."""
+FLAT_LINE = "Nothing moves on this line."
 ZERO_MEAN = 0.01
 """A trace whose mean is below this share of its height averages to nothing."""
 MEAN_ZERO = (
@@ -242,6 +246,7 @@ def _of_capture(analysis: Analysis, plan: Plan, settings: Settings, label: str, 
     for quantity in analysis.quantities:
         if quantity.name in wanted:
             budget = analysis.budgets.get(quantity.name)
+            quantity = _dead(quantity, analysis, plan, settings)
             raw, expanded = _raw(quantity, budget, settings.load, settings.circumstances)
             if told is not None and quantity.value is not None and quantity.name.startswith("level."):
                 quantity = replace(quantity, notes=(told, *quantity.notes))
@@ -252,6 +257,21 @@ def _of_capture(analysis: Analysis, plan: Plan, settings: Settings, label: str, 
             quantity = _porch(quantity, plan, settings.picture)
             found.append(Measured(quantity, raw, expanded, settings.place, settings.load, CAPTURED, label, budget))
     return found
+
+
+def _dead(quantity: Quantity, analysis: Analysis, plan: Plan, settings: Settings) -> Quantity:
+    """Return a line that shows nothing as what it is: no picture where one was declared, no sync where it should be.
+
+    The smallest thing that would have been seen is how far from nothing it may be.
+    """
+    if quantity.value is not None:
+        return quantity
+    if quantity.name == "level.white" and analysis.least is not None and settings.picture in (*BARS, "white"):
+        return replace(quantity, value=0.0, uncertainty=analysis.least, failure=None, notes=(DARK,))
+    flat = analysis.template is None and 0.0 < analysis.span < FLAT
+    if quantity.name in ("level.sync", "level.pp") and flat and plan.carries_sync:
+        return replace(quantity, value=0.0, uncertainty=analysis.span, failure=None, notes=(FLAT_LINE,))
+    return quantity
 
 
 def _hidden(analysis: Analysis, plan: Plan, quantity: Quantity) -> bool:

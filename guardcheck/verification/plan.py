@@ -54,6 +54,11 @@ class Plan:
         spread = self.quantities[name].spread if name in self.quantities else None
         return 0.0 if spread is None else (spread[1] - spread[0]) / 2.0
 
+    def pictures(self, name: str) -> float:
+        """Return half of what the picture on the screen moves a planned quantity by [SI], 0 when it moves nothing."""
+        found = self.quantities[name].pictures if name in self.quantities else None
+        return 0.0 if found is None else (found[1] - found[0]) / 2.0
+
     def circumstances(self) -> Circumstances:
         """Return what a reading or capture of this line needs to know of it."""
         standard, picture = self.standard, self.standard.extra.get("picture", {})

@@ -15,8 +15,51 @@ MOST = 8
 AS_PLANNED = "the mod exactly as the job plans it"
 
 
+PROBES: Mapping[float, str] = {
+    10.0: "look at the probe's x1/x10 switch and at the channel's probe setting before you look at the board",
+    0.1: "the probe stands on x10 and the scope is set to x1, or the scale was read one step off",
+    100.0: "look at the probe's attenuation and at the channel's probe setting before you look at the board",
+    0.01: "the probe stands on x100 and the scope is set to x1",
+}
+"""What a reading that many times the plan asks to be looked at first."""
+NEAR = 0.08
+"""How close to a power of ten a reading must lie to be taken for the probe's."""
+
+
+def slips(found: Explanation) -> tuple[str, ...]:
+    """Return what is to be looked at before the board: a probe's switch, a reading no such stage can make, a bypass."""
+    said = []
+    for one in found.observations:
+        if not one.quantity.startswith("level."):
+            continue
+        seen, planned = abs(one.value), abs(one.planned or 0.0)
+        written = format_si(one.value, "V")
+        for factor, look in PROBES.items():
+            if planned > FEW_VOLTS and abs(seen / (planned * factor) - 1.0) < NEAR:
+                said.append(f"{written} is {factor:g} x the plan: {look}")
+        if seen > 1.05 * found.rail + one.uncertainty:
+            reach = format_si(found.rail, "V")
+            said.append(f"{written} is above the {reach} this stage has to give: it cannot make it, it was misread")
+        elif found.drive and planned < BYPASSED * found.drive and abs(seen / found.drive - 1.0) < NEAR:
+            said.append(
+                f"{written} is what the chip gives with nothing in its way: the stage is not in the path. Unplug the "
+                "display now, then look for the wire"
+            )
+    return tuple(dict.fromkeys(said))
+
+
+BYPASSED = 0.35
+"""A stage that passes less than this share of its source attenuates it; matched ones pass a half."""
+FEW_VOLTS = 0.01
+"""A plan below this [V] has no factor to be off by."""
+
+
 def causes_sentence(found: Explanation) -> str:
-    """Return what gives the readings, best first, or that none of the simulated faults does."""
+    """Return what gives the readings, best first, or that none of the simulated faults does; slips of reading first."""
+    return " ".join([*(f"{one}." for one in slips(found)), _causes(found)])
+
+
+def _causes(found: Explanation) -> str:
     if not found.causes:
         return f"None of the {found.simulated} faults simulated in this job's own netlist gives this reading."
     named = "; ".join(f"({letter(place)}) {_cause(found, one)}" for place, one in enumerate(found.causes[:MOST]))
@@ -27,7 +70,12 @@ def causes_sentence(found: Explanation) -> str:
 
 
 def next_step(found: Explanation) -> str:
-    """Return what to measure next, with what each cause would make it read."""
+    """Return what to measure next, with what each cause would make it read; slips of reading are looked at first."""
+    first = slips(found)
+    return "; then ".join((*(one[0].lower() + one[1:] for one in first), _next_step(found)))
+
+
+def _next_step(found: Explanation) -> str:
     if not found.causes:
         return (
             "read the level again, both with the line open and into its load, and check picture, probe and scale: what "
@@ -102,6 +150,7 @@ def record(found: Explanation) -> Mapping[str, Any]:
             "unit": found.next.unit,
             "expect": [{"value": value, "causes": [letter(place) for place in places]} for value, places in expect],
         },
+        "slips": list(slips(found)),
         "text": causes_sentence(found),
         "do": next_step(found),
     }

@@ -58,3 +58,10 @@ def test_the_loader_is_asked_last(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_info(engine: Engine) -> None:
     assert engine.info.name == "ngspice"
     assert int(engine.info.version.split(".")[0]) >= 30
+
+
+def test_an_engine_that_does_not_wait_says_it_on_first_use(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """Bad input is then told before a missing simulator: the job is read while the engine starts."""
+    monkeypatch.setenv("NGSPICE_LIBRARY_PATH", str(tmp_path / "gone.so"))
+    with Engine(workers=1, wait=False) as engine, pytest.raises(EngineMissing):
+        _ = engine.info

@@ -10,6 +10,7 @@ import sys
 import textwrap
 import threading
 import time
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 
@@ -18,9 +19,11 @@ import pytest
 
 from guardcheck.engine import Engine, pool
 from guardcheck.engine.library import find_library
+from guardcheck.engine.script import Answer
 from guardcheck.engine.text import script_for
 from guardcheck.errors import EngineError
 from guardcheck.model import Transient
+from guardcheck.simulate.batch import side_by_side
 from tests.engine.decks import GOOD, GROWS, HANGS, deck, divider, is_good, raw, run_raw, sampled
 
 ROOT = Path(__file__).parents[2]
@@ -42,10 +45,10 @@ def test_a_long_block_of_short_runs_is_not_stopped() -> None:
     """The wall limit is for one run: 50 runs of some 30 ms, one block, together take longer."""
     wanted = replace(sampled("tran", 50), analysis=Transient(1e-7, 128e-6, 2e-8))
     script = replace(script_for(wanted), stack=None)
-    with Engine(workers=1, wall_limit=0.8) as engine:
+    with Engine(workers=1, wall_limit=0.4) as engine:
         began = time.monotonic()
         (answer,) = engine._run_scripts([script], [wanted.variants])
-        assert time.monotonic() - began > 0.8, "the block must outlast the limit, or nothing is shown"
+        assert time.monotonic() - began > 0.4, "the block must outlast the limit, or nothing is shown"
     assert answer.solved.all()
 
 
@@ -54,10 +57,44 @@ def test_a_deck_that_hangs_in_every_block_is_given_up() -> None:
     with Engine(workers=1, wall_limit=0.3) as engine:
         began = time.monotonic()
         answer, after = engine._run_scripts([script, GOOD], [np.full((500, 1), 75.0), None])
-        assert time.monotonic() - began < 5.0, "ten blocks; two may be waited for"
+        assert time.monotonic() - began < 5.0, "ten blocks; one may be waited for"
     assert not answer.solved.any()
     assert len(answer.solved) == 500
     assert is_good(after)
+
+
+def test_a_family_is_given_up_at_its_first_silence_and_it_is_said() -> None:
+    with Engine(workers=1, wall_limit=0.5) as engine:
+        began = time.monotonic()
+        answers = engine._run_scripts(
+            [GOOD, HANGS, *[HANGS] * 20, GOOD], [None] * 23, families=["a", *["red"] * 21, "b"]
+        )
+        assert time.monotonic() - began < 4.0, "21 silent decks; one may be waited for"
+        assert [is_good(one) for one in answers] == [True, *[False] * 21, True]
+        assert answers[1].words == "stopped after 0.5 s without an answer"
+        assert answers[2].words == "left undone, because an earlier run of it was stopped after 0.5 s without an answer"
+        assert engine.undone == ("red: left undone from where a run was stopped after 0.5 s without an answer.",)
+        engine.allow(60.0)
+        assert engine.undone == ()
+        assert is_good(engine._run_scripts([GOOD], [None], families=["red"])[0])
+
+
+def test_what_a_budget_does_not_reach_is_left_undone_and_said() -> None:
+    with Engine(workers=1, wall_limit=20.0) as engine:
+        engine.allow(0.6)
+        began = time.monotonic()
+        first, hung, late = engine._run_scripts([GOOD, HANGS, GOOD], [None] * 3, families=["red", "green", "blue"])
+        assert time.monotonic() - began < 5.0, "the run itself may take 20 s"
+    assert is_good(first)
+    for one in (hung, late):
+        assert one.words == "left undone, because the 0.6 s for this job were used up"
+        assert not one.solved.any()
+    assert [one.partition(":")[0] for one in engine.undone] == ["blue", "green"]
+
+
+def test_workers_share_one_bound_on_memory() -> None:
+    """800 MB for all, so that a job stays below a gigabyte; a worker gets 128 MB at least."""
+    assert [Engine(workers=n)._memory >> 20 for n in (1, 2, 4, 16)] == [800, 400, 200, 128]
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="only Linux bounds a process's address space reliably")
@@ -249,3 +286,48 @@ def test_a_worker_writes_no_file() -> None:
 
 def test_the_library_is_found() -> None:
     assert find_library() is not None
+
+
+def test_threads_share_the_workers_and_get_their_own_answers() -> None:
+    """Four threads, each with decks of its own resistances: 1 mA through R gives R mV, to the one who asked."""
+    scripts = {ohms: replace(GOOD, alter=("alter r1 =",)) for ohms in (10.0, 20.0, 30.0, 40.0)}
+    with Engine(workers=2) as engine, ThreadPoolExecutor(4) as threads:
+        asked = {
+            ohms: threads.submit(engine._run_scripts, [script] * 20, [np.full((3, 1), ohms)] * 20)
+            for ohms, script in scripts.items()
+        }
+        given = {ohms: one.result() for ohms, one in asked.items()}
+        alone = {ohms: engine._run_scripts([script], [np.full((3, 1), ohms)])[0] for ohms, script in scripts.items()}
+    for ohms, answers in given.items():
+        assert len(answers) == 20
+        for answer in answers:
+            assert np.array_equal(answer.table, alone[ohms].table)
+    assert len({float(one.table.flat[0]) for one in alone.values()}) == 4
+
+
+def test_giving_up_stops_every_thread_and_the_engine_serves_on() -> None:
+    with Engine(workers=1, wall_limit=30.0) as engine, ThreadPoolExecutor(2) as threads:
+        hung = [threads.submit(engine._run_scripts, [HANGS], [None]) for _ in range(2)]
+        while not any(worker.busy for worker in engine._workers):
+            time.sleep(0.01)
+        began = time.monotonic()
+        with engine.refusing():
+            for one in hung:
+                with pytest.raises(EngineError, match="given up"):
+                    one.result()
+            with pytest.raises(EngineError, match="given up"):
+                engine._run_scripts([GOOD], [None])
+        assert time.monotonic() - began < 5.0
+        (after,) = engine._run_scripts([GOOD], [None])
+    assert is_good(after)
+
+
+def test_a_study_that_fails_stops_the_others_and_says_why() -> None:
+    def fails() -> list[Answer]:
+        raise ValueError("the first study")
+
+    with Engine(workers=1, wall_limit=30.0) as engine:
+        began = time.monotonic()
+        with pytest.raises(ValueError, match="the first study"):
+            side_by_side(engine, [fails, lambda: engine._run_scripts([HANGS], [None])])
+        assert time.monotonic() - began < 5.0

@@ -216,7 +216,11 @@ def waves(volts: list[float], amps: list[float], rail: float = 5.0) -> PinWaves:
 def test_stress_by_the_trapezoid_rule() -> None:
     found = stress_of(waves([0.0, 6.0, 6.0, 2.0], [0.0, 30e-3, 10e-3, 0.0]))
     assert (found.over, found.under, found.rail) == (1.0, 0.0, 5.0)
-    assert (found.injected, found.delivered, found.current) == (30e-3, 0.0, 30e-3)
+    assert (found.injected, found.current) == (30e-3, 30e-3)
+    assert found.delivered == pytest.approx(26.5e-3)  # interpolated where the pin passes 5.3 V: 30 mA x 5.3 / 6
+    assert found.diode_current == 30e-3
+    assert found.diode_charge == pytest.approx(40e-9)
+    assert found.power == pytest.approx(30e-3)  # 1 V and 30 mA
     assert found.charge == pytest.approx(40e-9)  # 15 + 20 + 5 nC
     assert found.energy == pytest.approx(40e-9)  # 1 V across the upper diode while 30 and 10 mA flow
     low = stress_of(waves([0.0, -1.0, -0.2, 0.0], [0.0, -20e-3, -4e-3, 0.0]))
@@ -235,7 +239,9 @@ def test_current_between_the_rails_is_delivered_and_out_of_them_forced() -> None
     found = stress_of(waves([1.0, 1.0, -0.31], [-8e-3, -6e-3, -2e-3]))
     assert found.injected == 2e-3
     assert found.delivered == 8e-3
-    assert stress_of(waves([1.0, 1.0], [3e-3, 0.0])).injected == 3e-3
+    taken = stress_of(waves([1.0, 1.0], [3e-3, 0.0]))
+    assert (taken.injected, taken.delivered) == (0.0, 3e-3)  # what flows in between the rails is the driver's as well
+    assert stress_of(waves([5.31, 5.31], [3e-3, 0.0])).injected == 3e-3
     assert stress_of(waves([-0.3, -0.3], [-3e-3, 0.0])).injected == 0.0
     assert Stress(0, 0, 1e-3, 4e-3, 0, 0, 0).current == 4e-3
 

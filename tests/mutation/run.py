@@ -103,9 +103,32 @@ def _walk(tree: ast.Module) -> Iterator[tuple[str, ast.AST]]:
     yield from visit(tree, "module")
 
 
+def _code(tree: ast.Module) -> ast.Module:
+    """Return a module without the worked cases a rule ends with: they are tests, not code."""
+    ends = [
+        node.lineno
+        for node in tree.body
+        if (isinstance(node, ast.FunctionDef) and node.name == "_case")
+        or (isinstance(node, ast.Assign) and any(getattr(one, "id", "") == "CASES" for one in node.targets))
+    ]
+    last = min(ends, default=sys.maxsize)
+    return ast.Module([node for node in tree.body if node.lineno < last], [])
+
+
 def _sites(tree: ast.Module) -> Iterator[tuple[str, int, ast.AST]]:
+    code = {id(node) for _, node in _walk(_code(tree))} - {id(node) for node in _defaults(tree)}
     for index, (where, node) in enumerate(_walk(tree)):
-        yield where, index, node
+        if id(node) in code:
+            yield where, index, node
+
+
+def _defaults(tree: ast.Module) -> Iterator[ast.AST]:
+    """Yield the zeros of ``x or 0.0``: they stand there for the type checker, where x is never missing."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.BoolOp) and isinstance(node.op, ast.Or):
+            last = node.values[-1]
+            if isinstance(last, ast.Constant) and last.value == 0:
+                yield last
 
 
 def _replace(tree: ast.Module, index: int, new: ast.AST) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from guardcheck.compose import drawn
@@ -127,7 +128,11 @@ def test_every_shelf_part_says_which_cards_are_parts_and_loses_none(kind: str, n
     shown = {card for one in picture.parts if one.role == "stage" for card in one.cards}
     cards, _ = chain_cards(line.bare, line.builds.nominal(), 1, roles=("stage",))
     names = {one.name.removesuffix("_stage"): one.value for one in cards if one.name != "vrail"}
-    wires = {name for name, value in names.items() if name[0] in "rv" and value is not None and float(value) < 2e-3}
+    wires = {
+        name
+        for name, value in names.items()
+        if name[0] in "rv" and value is not None and float(np.ravel(value)[0]) < 2e-3
+    }
     assert set(names) - wires <= shown
     assert picture.path[0] == "pin"
     assert picture.path[-1] == picture.joined.get("far", "far")

@@ -338,3 +338,28 @@ def test_facts_of_a_capture_stand_in_the_readings_file(engine: Engine, tmp_path:
     found = only(run(engine, tmp_path, text(BACK_MATCHED), note, captures=(f"red={file}",), sync="CH2"), "level.white")
     assert found.value == pytest.approx(0.7, rel=0.01)
     assert found.outcome == CONFORMS
+
+
+def test_a_dead_channel_lists_its_causes(engine: Engine, tmp_path: Path) -> None:
+    """A declared white field and nothing on the line: white is 0 V, and every fault that kills a line explains it."""
+    file = capture(tmp_path, "red.csv", CH1=RED.but(gain=0.0), CH2=SYNC)
+    taken = {"sync": "CH2", "picture": ("white",), **AS_TAKEN}
+    result = run(engine, tmp_path, text(BACK_MATCHED), captures=(f"red={file}",), **taken)
+    white = only(result, "level.white")
+    assert (white.outcome, white.value) == (DOES_NOT_CONFORM, 0.0)
+    assert {"rs_stage 1 Gohm", "source 0", "line shunt 1 mohm"} <= set(causes(result))
+
+
+def test_a_small_coupling_capacitor_is_named(engine: Engine, tmp_path: Path) -> None:
+    """47 uF for 470 uF tilts tanh(20 ms / (4 x 47 uF x 150 ohm)) = 61 %; no level changes, only the field sags."""
+    long = {"duration": 44e-3, "rate": 4e6, "start": 3e-3}
+    t, clean = waveform(RED.but(**long, bits=None))
+    a = 47e-6 * 150 / (47e-6 * 150 + t[1])
+    sagging = lfilter([a, -a], [1.0, -a], np.concatenate([clean[: round(0.04 / t[1])]] * 6 + [clean]))[-len(t) :]
+    (tmp_path / "two.csv").write_text(csv_text(t, {"CH1": sagging, "CH2": waveform(SYNC.but(**long))[1]}))
+    taken = {"captures": (f"red={tmp_path / 'two.csv'}",), "sync": "CH2", "picture": ("white",), **AS_TAKEN}
+    result = run(engine, tmp_path, text(AC), **taken)
+    tilt = only(result, "response.field_tilt")
+    assert tilt.value == pytest.approx(0.610, abs=0.02)
+    assert causes(result) == ["cc_stage 47 uF"]
+    assert "ten times too small: 47 uF" in tilt.why

@@ -250,3 +250,97 @@ def test_values_next_to_a_value_are_those_of_the_series() -> None:
     assert found == [pytest.approx(pair) for pair in ((68.0, 82.0), (91.0, 110.0), (240.0, 270.0))]
     assert 75.0 not in other_values(75.0)
     assert {47.0, 220.0} <= {round(value, 6) for value in other_values(75.0)}
+
+
+def test_a_second_termination_in_the_display_goes_away_with_it(engine: Engine, tmp_path: Path) -> None:
+    """Both read 1.4 V x 37.5 / 112.5 loaded; unplugged, 75 ohm left in the unit reads 0.7 V and none reads 1.4 V."""
+    loaded = reading(value="466.7 mV", **FINE)
+    both = set(causes(run(engine, tmp_path, text(BACK_MATCHED), loaded)))
+    assert {"display double-terminated", "line shunt 75 ohm"} <= both
+    for volts, left, out in (
+        ("1.4 V", "display double-terminated", "line shunt 75 ohm"),
+        ("700 mV", "line shunt 75 ohm", "display double-terminated"),
+    ):
+        unplugged = reading(value=volts, load="open", place="connector", **FINE)
+        found = causes(run(engine, tmp_path, text(BACK_MATCHED), loaded, unplugged))
+        assert left in found
+        assert out not in found
+
+
+def test_swapped_resistors_are_found(engine: Engine, tmp_path: Path) -> None:
+    """105 ohm in series and 267 ohm across: 267 and 75 in parallel are 58.55 ohm, 5 V x 58.55 / 163.55."""
+    volts = 5 * 58.553 / (105 + 58.553)
+    found = causes(run(engine, tmp_path, text(PAD, rail="5 V"), reading(value=f"{volts:.4f} V", **FINE)))
+    assert "rs_stage swapped with rp_stage" in found
+
+
+@pytest.mark.parametrize(("volts", "cause"), [(V0 * 0.66, "source 0.66"), (0.0, "source stuck")])
+def test_a_source_of_another_supply_and_a_stuck_one(engine: Engine, tmp_path: Path, volts: float, cause: str) -> None:
+    told = reading(value=f"{volts:.4f} V", **{**FINE, "accuracy": "1% + 5 mV"})
+    assert cause in causes(run(engine, tmp_path, text(PAD, rail="5 V"), told))
+
+
+def test_a_rail_of_3_3_v_is_thought_of_where_5_v_was_declared(engine: Engine) -> None:
+    assert "rail 3.3 V" in ids(text(BUFFER))
+    assert "rail 3.3 V" not in ids(text(BUFFER, rail="3.3 V"))
+
+
+FOLLOWER = line("red", source_values='white = "0.7 V", impedance = "1 ohm"', stage="npn-follower", stage_values="")
+
+
+def ids(job: str) -> set[str]:
+    """Return the ids of all faults of the first line of a job."""
+    from guardcheck.job import parse_job
+    from guardcheck.library import Library
+    from guardcheck.simulate.planning import plan_job
+    from guardcheck.verification.faults import faults_of
+
+    plan = plan_job(parse_job(job, file="job.toml"), Library.load(), samples=0, seed=1)
+    one = plan.lines[0]
+    return {fault.id for fault in faults_of(one.as_built, plan, one.as_built.source.part.states["picture"])}
+
+
+def test_every_junction_of_a_transistor_may_be_shorted_or_open() -> None:
+    found = {one for one in ids(text(FOLLOWER)) if one.startswith("q")}
+    acts = {"base-emitter short", "collector-emitter short", "collector-base short", "transistor open"}
+    assert {one.partition(" ")[2] for one in found} == acts
+
+
+def test_a_follower_shorted_from_collector_to_emitter_stands_at_its_rail(engine: Engine, tmp_path: Path) -> None:
+    """5 V behind the 68 ohm of the shelf's follower into 75 ohm: 2.622 V at every level."""
+    told = (
+        reading(value="0.0 div", scale="20 mV/div"),
+        reading(quantity="level.blank", value="2.622 V", picture="", **FINE),
+    )
+    found = causes(run(engine, tmp_path, text(FOLLOWER), *told))
+    assert any("collector-emitter short" in one for one in found), found
+    assert not [one for one in found if "transistor open" in one]
+
+
+@pytest.mark.parametrize(
+    ("job", "value", "words"),
+    [
+        (BACK_MATCHED, "70 mV", "70 mV is 0.1 x the plan: the probe stands on x10 and the scope is set to x1"),
+        (BACK_MATCHED, "7 V", "7 V is 10 x the plan: look at the probe's x1/x10 switch"),
+        (BACK_MATCHED, "6.5 V", "is above the 5 V this stage has to give"),
+        (PAD, "5 V", "what the chip gives with nothing in its way"),
+    ],
+)
+def test_slips_come_before_the_board(engine: Engine, tmp_path: Path, job: str, value: str, words: str) -> None:
+    result = run(engine, tmp_path, text(job), reading(value=value, **FINE))
+    row = only(result, "level.white")
+    assert words in row.why
+    assert words[1:] in (row.remedy or "")
+    assert any(words in one for one in result.extra["explanations"][0]["slips"])
+
+
+def test_a_reading_near_the_plan_is_no_slip(table: Result) -> None:
+    assert all(one["slips"] == [] for one in table.extra["explanations"][4:10])
+
+
+def test_a_direct_voltage_that_does_not_decide_still_ranks_causes(engine: Engine, tmp_path: Path) -> None:
+    """White is right and blanking stands 0.3 V too high: the source's own offset gives no such thing."""
+    told = (reading(value="700 mV", **FINE), reading(quantity="level.blank", value="0.3 V", picture="", **FINE))
+    result = run(engine, tmp_path, text(BACK_MATCHED), *told)
+    assert only(result, "level.blank").outcome == CONFORMS
+    assert [one["line"] for one in result.extra["explanations"]] == ["red"]

@@ -67,7 +67,8 @@ def analyse(
     edges = None if pulses is None else find_edges(pulses.sign * timing, step, pulses)
     if pulses is None or edges is None:
         reason = failure or _no_sync(sync_channel)
-        return Analysis(name, tuple(nothing(one, reason, case) for one in NAMES), {}, None, notes=notes)
+        span = float(volts.max()) - float(volts.min())
+        return Analysis(name, tuple(nothing(one, reason, case) for one in NAMES), {}, None, notes=notes, span=span)
     system = nearest_system(edges.period)
     own = sync_channel is None
     found = look(
@@ -100,6 +101,7 @@ def analyse(
         (*notes, *found.notes, *scene.notes(quantities)),
         float(volts.mean()),
         float(volts.max()) - float(volts.min()),
+        None if found.has_picture else found.least,
     )
 
 

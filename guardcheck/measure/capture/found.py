@@ -68,7 +68,7 @@ class Content:
 
 @dataclass(frozen=True)
 class Found:
-    """Everything found on one channel; `raw` is keyed by quantity name."""
+    """Everything found on one channel; `raw` is keyed by quantity, `least` is the smallest picture it shows [V]."""
 
     raw: Mapping[str, Raw]
     fold: Folded
@@ -81,6 +81,7 @@ class Found:
     content: Content
     chroma: float | None = None
     notes: tuple[str, ...] = field(default=())
+    least: float = 0.0
 
 
 def look(
@@ -192,6 +193,7 @@ class _Look:
         span = float(volts.max()) - float(volts.min())
         least = max(0.05 * abs(self.sync), 5 * self.bin_noise, 0.01, 0.03 * span)
         leak = 1.1 if seen else 1.3  # undersampled chroma does not quite average out
+        self.least = least
         self.uneven = self.floor > max(leak * self._height(), least)
         self.has_picture = self._height() > least or self.uneven
 
@@ -228,6 +230,7 @@ class _Look:
             self._content(),
             chroma,
             tuple(self.notes),
+            self.least,
         )
 
     def _field(self, fields: Floats, coupled: bool | None) -> None:

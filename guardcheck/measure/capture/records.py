@@ -64,7 +64,8 @@ class Analysis:
     `quantities` holds every quantity a capture can give: with a value and its uncertainty (k = 2), or with the
     reason why there is none. `budgets` explains the uncertainties by quantity name. `system` is ``625``, ``525`` or
     None; `scan` ``interlaced``, ``non-interlaced`` or None; `polarity` ``negative`` (as video has it), ``positive``
-    or None; `lines` the number of scan lines used. `mean` is that of all samples [V].
+    or None; `lines` the number of scan lines used. `mean` and `span` are those of all samples [V]. `least`
+    is the smallest picture that would have been seen [V] where there is none, None where there is one.
     """
 
     channel: str
@@ -79,6 +80,7 @@ class Analysis:
     notes: tuple[str, ...] = ()
     mean: float = 0.0
     span: float = 0.0
+    least: float | None = None
 
     def quantity(self, name: str) -> Quantity:
         """Return the quantity of that name; KeyError when a capture cannot give it."""

@@ -7,6 +7,7 @@ import os
 import re
 import sys
 import tempfile
+import threading
 import warnings
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -63,14 +64,26 @@ _ENVIRONMENT = {"MPL_IGNORE_SYSTEM_FONTS": "1"}
 _FOLDER = "MPLCONFIGDIR"
 
 
+_LOADING = threading.Lock()
+
+
+def prepare() -> None:
+    """Begin to load matplotlib beside whatever the caller does next; `draw` waits until it is there."""
+    threading.Thread(target=load, daemon=True).start()
+
+
 def load() -> None:
     """Load matplotlib with the fonts it brings along and a folder of its own that is gone afterwards.
 
     By itself it would look through every font of the machine, so that widths and places of text would depend on what
     is installed there, and keep the list in the user's home. Somebody who has loaded it before us keeps what is loaded.
     """
-    if "matplotlib.font_manager" in sys.modules:
-        return
+    with _LOADING:
+        if "matplotlib.font_manager" not in sys.modules:
+            _load()
+
+
+def _load() -> None:
     before = {name: os.environ.get(name) for name in (*_ENVIRONMENT, _FOLDER)}
     with tempfile.TemporaryDirectory(prefix="guardcheck-", ignore_cleanup_errors=True) as folder:
         os.environ.update(_ENVIRONMENT | {_FOLDER: folder})

@@ -7,7 +7,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from guardcheck.model import NOT_APPLICABLE, Ranked, Ranking
+from guardcheck.model import DOES_NOT_CONFORM, NOT_APPLICABLE, Ranked, Ranking
+from guardcheck.report.arrange.line import times_text
 from guardcheck.report.arrange.words import MARKS, OUTCOME_WORDS, clean
 from guardcheck.report.page.result import environment
 from guardcheck.report.text.grid import columns, indent, row
@@ -92,6 +93,47 @@ def ranking_to_terminal(ranking: Ranking, *, width: int = 80) -> str:
     for note in ranking.notes:
         lines += indent(clean(note), wide, "  - ")
     return "\n".join(lines) + "\n"
+
+
+_SHOWN, _UNFIT = 8, 3
+
+
+def ranking_to_short(ranking: Ranking, *, job: str = "") -> str:
+    """Return the ranking in at most 30 lines: what saves most and keeps the picture right, then what is not fit."""
+    able = [one for one in ranking.rows if DOES_NOT_CONFORM not in one.signal.values()]
+    unfit = [one for one in ranking.rows if DOES_NOT_CONFORM in one.signal.values()]
+    events = [name for name, _, decides in ranking.events if decides] or [name for name, _, _ in ranking.events]
+    planned = [one for one in able if one.as_planned and one not in able[:_SHOWN]]
+    widths = (31, 22, 11, 10)
+    lines = [
+        *indent(f"Guards for {_lines(ranking)}: {clean(ranking.unit)}, {len(ranking.rows)} tried", 80),
+        "=" * 80,
+        *indent(clean(ranking.summary), 80)[:5],
+        "",
+        *row([["guard, best first"], ["hardest that decides"], ["too much"], ["fails"]], widths),
+    ]
+    for one in [*able[: _SHOWN - len(planned)], *planned]:
+        lines += _short_row(one, events, widths)[:2]
+    if any(one.as_planned for one in able):
+        lines.append("* as planned")
+    if unfit:
+        names = [f"{clean(one.name)}{f' at the {clean(one.place)}' if one.place else ''}" for one in unfit[:_UNFIT]]
+        more = f" and {len(unfit) - _UNFIT} more" if len(unfit) > _UNFIT else ""
+        lines += indent(f"{', '.join(names)}{more}: the picture would not be right.", 80, "NOT FIT  ")[:3]
+    ending = f"~ an estimate. Every event, every side effect: guardcheck guards {clean(job) or 'JOB'} --all"
+    return "\n".join([*lines, "", *indent(ending, 80)]) + "\n"
+
+
+def _short_row(one: Ranked, events: Sequence[str], widths: Sequence[int]) -> list[str]:
+    known = [(margin, name) for name in events if (margin := one.margins.get(name)) is not None]
+    name = f"{clean(one.name)}{f', {clean(one.place)}' if one.place else ''}{' *' if one.as_planned else ''}"
+    fails = sum(one.outcomes.get(event) == DOES_NOT_CONFORM for event in events)
+    if not known:
+        return row([[name], ["-"], ["-"], [str(fails)]], widths)
+    least, event = min(known)
+    about = "~" if event in one.estimates else ""
+    times = f"{about}{times_text(10.0 ** (-least / 20.0))}" if least < 0.0 else "holds"
+    return row([[name], [clean(event)], [times], [f"{fails} of {len(events)}"]], widths)
 
 
 def _head(ranking: Ranking, wide: int) -> Iterable[str]:

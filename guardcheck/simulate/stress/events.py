@@ -172,7 +172,7 @@ def subject_of(plan: JobPlan, one: LinePlan, chain: Chain, bench: Bench) -> Subj
     levels = sorted({source.values[source.same.get(name, name)].nominal for name in names})
     diodes = any(element.name[0] == "d" for element in source.part.circuit.elements)
     ratings = source_ratings(plan.job, one.line, source.part, plan.library, diodes=diodes)
-    return Subject(chain, (one.name,), tuple(sorted({levels[0], levels[-1]})), ratings, bench)
+    return Subject(chain, (one.name,), tuple(sorted({levels[0], levels[-1]})), ratings, bench, one.line.stage_pin)
 
 
 def _key(subject: Subject, line: Line) -> tuple[object, ...]:
@@ -183,7 +183,7 @@ def _key(subject: Subject, line: Line) -> tuple[object, ...]:
         for role, one in sorted(chain.parts.items())
     )
     event = None if line.event is None else (line.event.netlist, repr(sorted(line.event.values.items())))
-    ratings = (tuple(sorted(subject.ratings.bounds.items())), subject.ratings.human_body, subject.ratings.reference)
+    ratings = (repr(subject.ratings), repr(sorted(subject.stage_pin.items())))
     return chain.guarded, chain.rail.nominal, parts, subject.levels, ratings, event
 
 

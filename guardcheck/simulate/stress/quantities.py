@@ -8,14 +8,15 @@ from dataclasses import dataclass, replace
 from guardcheck.measure import Stress, time_outside, worst_of
 from guardcheck.model import CONFORMS, DAILY, DOES_NOT_CONFORM, OFF, RATING_NOT_STATED, Limit, Quantity
 from guardcheck.simulate.stress.convergence import Group
-from guardcheck.simulate.stress.margins import Margin, pin_margins, rail_margin, worst
+from guardcheck.simulate.stress.margins import Margin, rail_margin, steady_margins, worst
+from guardcheck.simulate.stress.pulses import BodyPulse, latch_up_margin, pulse_margins
 from guardcheck.simulate.stress.ratings import PinRatings, exposed_ratings
 from guardcheck.simulate.stress.runs import ENDLESS, PinSeen, Power, Seen, case_words
 from guardcheck.simulate.stress.sentences import bench_words, beyond_words, other_words, pulse_words
 from guardcheck.verdict.outcome import EVENT_MARGIN_DB, judge_margin
 
 
-def quantities_of(group: Group, reference: Stress | None, *, claims: Sequence[str]) -> tuple[Quantity, ...]:
+def quantities_of(group: Group, reference: BodyPulse | None, *, claims: Sequence[str]) -> tuple[Quantity, ...]:
     """Return the quantities of one event at one severity on one chain, for its first line."""
     plan, good = group.event.plan, group.good
     needed = not plan.claimed or group.event.name in claims
@@ -41,6 +42,7 @@ def quantities_of(group: Group, reference: Stress | None, *, claims: Sequence[st
     margin = _margin_quantity(group, blank, judged, beyond, reference)
     return (
         margin,
+        *_latch_up(group, blank),
         *_parts(group, blank, beyond),
         *_powers(group, blank),
         *_shown(group, blank, judged, estimate=beyond is not None),
@@ -55,7 +57,7 @@ NEAR = 3.0
 class Judged:
     """One pin under one event: its worst stress, what of it is known for sure, and the margins.
 
-    `loose` names quantities that did not hold and might decide.
+    `margin` decides, in the run `worst`; `loose` names quantities that did not hold and might decide.
     """
 
     index: int
@@ -64,36 +66,91 @@ class Judged:
     stress: Stress
     hard: Stress
     margin: Margin
+    worst: Seen
     least: float
     known: Margin
     loose: tuple[str, ...]
 
 
-def _judged(group: Group, index: int, reference: Stress | None) -> Judged:
+def _judged(group: Group, index: int, reference: BodyPulse | None) -> Judged:
     good = group.good
     pin = good[0].pins[index]
-    own = index == 0
-    ratings = group.subject.ratings if own else exposed_ratings(pin.delivers)
-    body = reference if own and not group.event.plan.lasting else None
-
-    def margins(runs: Sequence[Seen], stress: Stress, *, known: bool = False) -> list[Margin]:
-        """Return every margin; the rail's run by run, since each has its own rail, live or dead."""
-        rails = [_rail_margin(group, one, one.pins[index].known if known else one.pins[index].stress) for one in runs]
-        pin_rows = pin_margins(stress, ratings, human_body=body) if ratings.chip else ()
-        return [*pin_rows, worst(rails)]
-
-    stress = worst_of([one.pins[index].stress for one in good])
-    known = worst_of([one.pins[index].known for one in good])
+    ratings = _ratings_of(group, index)
+    every = [(margin, one) for one in good for margin in _margins(group, one, index, ratings, reference)]
+    found = worst(margin for margin, _ in every)
+    run = next(one for margin, one in every if margin.told == found.told)
+    near = {one.field for one, _ in every if one.strict < found.strict + NEAR and (index, one.field) in group.loose}
     harder = [*good, *group.corners]
-    hard = worst_of([one.pins[index].stress for one in harder])
-    every = margins(good, stress)
-    found = worst(every)
-    near = [one.field for one in every if one.strict < found.strict + NEAR and (index, one.field) in group.loose]
-    least = min(one.strict for one in (*every, *margins(harder, hard)))
+    least = min(margin.strict for one in harder for margin in _margins(group, one, index, ratings, reference))
     certain = [
-        one for one in margins(good, known, known=True) if one.field != "rail" or not group.subject.bench.undeclared
+        margin
+        for one in good
+        for margin in _margins(group, one, index, ratings, reference, known=True)
+        if margin.field != "rail" or not group.subject.bench.undeclared
     ]
-    return Judged(index, pin, ratings, stress, hard, found, least, worst(certain), tuple(near))
+    return Judged(
+        index,
+        pin,
+        ratings,
+        stress=worst_of([one.pins[index].stress for one in good]),
+        hard=worst_of([one.pins[index].stress for one in harder]),
+        margin=found,
+        worst=run,
+        least=least,
+        known=worst(certain),
+        loose=tuple(sorted(near)),
+    )
+
+
+def _latch_up(group: Group, blank: Quantity) -> tuple[Quantity, ...]:
+    """Return the margin of the powered pins to their latch-up test, if a pulse injects more than they take for good."""
+    if group.event.plan.lasting:
+        return ()
+    live = [one for one in group.good if one.case.unit != OFF]
+    found = [
+        (latch_up_margin(one.pins[index].stress, ratings), ratings)
+        for index in range(len(group.good[0].pins))
+        if (ratings := _ratings_of(group, index)).chip
+        for one in live
+        if one.pins[index].stress.injected > ratings.strict("clamp_current")
+    ]
+    if not found:
+        return ()
+    margin, ratings = min(found, key=lambda pair: pair[0].strict)
+    gap = _undeclared(group) if judge_margin(margin.strict) != CONFORMS else None
+    return (
+        replace(
+            blank,
+            name="event.latch_up",
+            failure=group.failure or gap,
+            value=margin.strict,
+            spread=(margin.strict, margin.loose),
+            limit=Limit("event.latch_up", EVENT_MARGIN_DB, None, None, ratings.reference, ratings.known_by),
+            notes=(f"{margin.told}.",),
+            codes=() if ratings.latch_up is not None else (RATING_NOT_STATED,),
+        ),
+    )
+
+
+def _ratings_of(group: Group, index: int) -> PinRatings:
+    """Return what one of the chain's pins may take: the source's comes first."""
+    if index == 0:
+        return group.subject.ratings
+    return exposed_ratings(group.good[0].pins[index].delivers, group.subject.stage_pin)
+
+
+def _margins(
+    group: Group, one: Seen, index: int, ratings: PinRatings, reference: BodyPulse | None, *, known: bool = False
+) -> tuple[Margin, ...]:
+    """Return every margin of one pin in one run: what is steady by steady ratings, what passes as a pulse, the rail."""
+    pin = one.pins[index]
+    stress = pin.known if known else pin.stress
+    rows: tuple[Margin, ...] = ()
+    if ratings.chip and group.event.plan.lasting:
+        rows = steady_margins(stress, ratings)
+    elif ratings.chip:
+        rows = pulse_margins(stress, ratings, reference, diodes=bool(pin.waves.diodes))
+    return (*rows, _rail_margin(group, one, stress))
 
 
 def _rail_margin(group: Group, one: Seen, stress: Stress) -> Margin:
@@ -104,7 +161,7 @@ def _rail_margin(group: Group, one: Seen, stress: Stress) -> Margin:
 
 
 def _margin_quantity(
-    group: Group, blank: Quantity, judged: Judged, beyond: str | None, reference: Stress | None
+    group: Group, blank: Quantity, judged: Judged, beyond: str | None, reference: BodyPulse | None
 ) -> Quantity:
     if judged.ratings.chip and not judged.ratings.judged:
         return replace(
@@ -152,27 +209,18 @@ def _undeclared(group: Group) -> str | None:
 
 def _worst_words(group: Group, judged: Judged) -> str:
     """Return the deciding stress with the case it happened in."""
-    case = max(group.good, key=lambda one: _hardness(group, one, judged)).case
     at = "" if judged.index == 0 else f" At {judged.pin.name}."
     told = judged.margin.told[0].upper() + judged.margin.told[1:]
-    return f"{told}; worst case: {case_words(case, group.subject.levels)}.{at}"
+    return f"{told}; worst case: {case_words(judged.worst.case, group.subject.levels)}.{at}"
 
 
-def _hardness(group: Group, one: Seen, judged: Judged) -> tuple[float, float]:
-    """Return by what the case is picked that goes with the deciding stress: by that stress, then by the current."""
-    stress = one.pins[judged.index].stress
-    if judged.margin.field == "rail":
-        return -_rail_margin(group, one, stress).strict, stress.current
-    return getattr(stress, judged.margin.field), stress.current
-
-
-def _more_words(group: Group, judged: Judged, reference: Stress | None) -> tuple[str, ...]:
+def _more_words(group: Group, judged: Judged, reference: BodyPulse | None) -> tuple[str, ...]:
     plan, subject = group.event.plan, group.subject
-    over = judged.stress.injected > judged.ratings.strict("clamp_current")
     words: list[str] = []
-    if not plan.lasting:
-        body = reference if judged.index == 0 else None
-        words += pulse_words(judged.stress, body, subject.ratings.human_body, injected_over=over)
+    if not plan.lasting and judged.ratings.chip:
+        pulses = [one.pins[judged.index].stress for one in group.good]
+        told = pulse_words(pulses, reference, judged.ratings)
+        words += told if "human-body" not in judged.margin.told else told[1:]
     filled = {name: None for name in subject.bench.numbers if name in group.event.fitted.part.circuit.parameters}
     words += bench_words(subject.bench, filled)
     words += [f"{text[0].upper()}{text[1:]}." for text in (subject.ratings.assumed if judged.index == 0 else ())]

@@ -53,17 +53,22 @@ RATED_BY: Mapping[str, str] = {
     "top": "pin_voltage",
 }
 """Which rating of a pin bounds which field of a stress."""
+YIELDING = frozenset(("over_voltage", "under_voltage"))
+KEPT = "over_voltage_if_current_kept"
+"""Ratings that many data sheets let be passed as long as the clamp current is kept, and the job's key that says so."""
 Bounds = tuple[float, float]
 FREE: Bounds = (math.inf, math.inf)
 
 
 @dataclass(frozen=True)
 class PinRatings:
-    """Strictest and loosest bound of every rating [V, A], the human-body rating [V] if known, and where they come from.
+    """Strictest and loosest bound of every rating [V, A], and where they come from.
 
-    `stated` names the ratings that somebody stated; `assumed` are sentences on what was assumed. `judged` is false for
-    a source of which nothing can be said: no ratings and no diodes of its own. `chip` is false for a supply feed: it is
-    no chip's pin, and nothing is held against pin ratings.
+    `human_body` and `device` are the ratings for electrostatic pulses [V], `latch_up` the current of the latch-up test
+    [A], `short_circuit` what the driver delivers at most [A], each None where nobody states it. `stated` names the
+    ratings that somebody stated; `assumed` are sentences on what was assumed. `judged` is false for a source of which
+    nothing can be said: no ratings and no diodes of its own. `chip` is false for a supply feed: it is no chip's pin,
+    and nothing is held against pin ratings.
     """
 
     bounds: Mapping[str, Bounds]
@@ -74,6 +79,9 @@ class PinRatings:
     assumed: tuple[str, ...] = ()
     judged: bool = True
     chip: bool = True
+    latch_up: float | None = None
+    device: float | None = None
+    short_circuit: float | None = None
 
     def strict(self, name: str) -> float:
         """Return the strictest bound of a rating."""
@@ -116,7 +124,7 @@ def source_ratings(job: Job, line: Line, source: Part, library: Library, *, diod
         found |= family.ratings
         reference, known_by = family.reference, family.known_by
         assumed.append(f"the pin is assumed to be of the family '{name}' ({family.title})")
-        free = {"over_voltage", "under_voltage"} if family.voltage_by_current else set()
+        free = set(YIELDING) if family.voltage_by_current else set()
     elif "pin" in source.extra:
         own = source.extra["pin"]
         found |= {key: value for key, value in own.items() if isinstance(value, float)}
@@ -128,16 +136,28 @@ def source_ratings(job: Job, line: Line, source: Part, library: Library, *, diod
     stated = frozenset(found) & frozenset(RATED)
     judged = diodes or bool(stated)
     chip = bool(stated) or not source.extra.get("feed", False)
+    kept = line.pin.get(KEPT)
+    if isinstance(kept, bool):
+        free = set(YIELDING) if kept else free - YIELDING
     if "pin_voltage" in found:
         free |= {"over_voltage"}
-    ratings = replace(_ratings(found, free - set(declared), reference, known_by, stated, assumed, judged), chip=chip)
+    ratings = replace(
+        _ratings(found, free if kept is True else free - set(declared), reference, known_by, stated, assumed, judged),
+        chip=chip,
+    )
     return ratings if chip else replace(ratings, reference=FEED_REFERENCE, known_by="practice")
 
 
-def exposed_ratings(delivers: float | None) -> PinRatings:
-    """Return the ratings of a chip inside the stage or guard: only what it may deliver is known, if that."""
-    found = {} if delivers is None else {"output_current": delivers}
-    return _ratings(found, set(), "output current of the part's own parameters", "practice", frozenset(found), [], True)
+def exposed_ratings(delivers: float | None, declared: Mapping[str, Value | str | bool] | None = None) -> PinRatings:
+    """Return the ratings of a chip inside the stage or guard: what it may deliver, and what the job states of it."""
+    found = {} if delivers is None else {"output_current": delivers, "short_circuit": delivers}
+    stated = {key: value.nominal for key, value in (declared or {}).items() if isinstance(value, Value)}
+    free = set(YIELDING) if (declared or {}).get(KEPT) is True else set()
+    reference, known_by = "output current of the part's own parameters", "practice"
+    if stated:
+        reference, known_by = "ratings of the stage's own pin declared in the job file", "read"
+    found |= stated
+    return _ratings(found, free, reference, known_by, frozenset(found) & frozenset(RATED), [], True)
 
 
 def _ratings(
@@ -156,4 +176,15 @@ def _ratings(
         bounds[name] = FREE if name in free else stands
     if missing:
         reference = f"{reference}; {SEEN_REFERENCE}" if stated else SEEN_REFERENCE
-    return PinRatings(bounds, found.get("hbm"), reference, known_by, stated, tuple(assumed), judged)
+    return PinRatings(
+        bounds,
+        found.get("hbm"),
+        reference,
+        known_by,
+        stated,
+        tuple(assumed),
+        judged,
+        latch_up=found.get("latch_up"),
+        device=found.get("cdm"),
+        short_circuit=found.get("short_circuit"),
+    )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -12,7 +13,7 @@ from numpy.typing import NDArray
 from guardcheck.compose import SWING, SWINGS_AT, EventCase, Probes
 from guardcheck.measure import PinWaves, Stress, heat, holds, peak, stress_of, width_over
 from guardcheck.model import ASSUMED, Trace
-from guardcheck.simulate.stress.margins import Margin, halved, plain_margin, surge_margin
+from guardcheck.simulate.stress.margins import Margin, film_margin, halved, plain_margin, surge_margin
 
 Array = NDArray[np.float64]
 
@@ -106,7 +107,7 @@ def seen_of(case: EventCase, step: float, probes: Probes, trace: Trace, *, lasti
     if trace.failure is not None or trace.axis is None or not bool(np.all(trace.solved)):
         return Seen(case, step, failure=trace.failure or "the run gave no waveform")
     vectors, time = _Vectors(trace), trace.axis
-    inside, beyond = _reach(vectors, probes)
+    inside, beyond = _reach(vectors, probes, lasting=lasting)
     pins = tuple(_pin(vectors, probe, probes.rail, time, inside) for probe in probes.pins)
     across = tuple((one.name, abs(peak(vectors.volts(one.volts)))) for one in probes.resistors)
     far = vectors.volts(probes.display)
@@ -137,11 +138,18 @@ def _pin(vectors: _Vectors, probe: Any, rail: str, time: Array, inside: NDArray[
     return PinSeen(probe.role, probe.name, probe.delivers, waves, stress_of(waves), stress_of(waves.where(inside)))
 
 
-def _reach(vectors: _Vectors, probes: Probes) -> tuple[NDArray[np.bool_], tuple[tuple[str, float, float], ...]]:
-    """Tell at which instants every device lies inside its data sheet, and name those that leave it."""
+def _reach(
+    vectors: _Vectors, probes: Probes, *, lasting: bool
+) -> tuple[NDArray[np.bool_], tuple[tuple[str, float, float], ...]]:
+    """Tell at which instants every device lies inside its data sheet, and name those that leave it.
+
+    A pulse in a chip's own diodes is held against another pulse in the same diodes, so that their data sheet does not
+    come into it.
+    """
     inside = np.ones(len(vectors.zero), dtype=bool)
     beyond: list[tuple[str, float, float]] = []
-    for probe in probes.diodes:
+    own = set() if lasting else {amps for pin in probes.pins for amps, _ in pin.diodes}
+    for probe in (one for one in probes.diodes if one.amps not in own):
         amps, valid = vectors.amps(probe.amps), probe.facts.get("valid", {})
         limits = [(amps, valid.get("forward_current")), (-amps, valid.get("reverse_current"))]
         if "reverse_current" not in valid:
@@ -188,15 +196,19 @@ def _parts(vectors: _Vectors, probes: Probes, time: Array, *, lasting: bool) -> 
         if "collector_current" in one.rated:
             most = abs(peak(vectors.amps(one.amps)))
             name = f"{one.name} ({_device(one)})"
-            margins.append(plain_margin(name, "carries", most, one.rated["collector_current"], "A"))
+            margins.append(plain_margin(name, "carries", most, one.rated["collector_current"], "A", lasting=lasting))
     for resistor in probes.resistors:
-        if "voltage" in resistor.rated:
-            volts = abs(peak(vectors.volts(resistor.volts)))
-            margins.append(plain_margin(f"{resistor.name} resistor", "sees", volts, resistor.rated["voltage"], "V"))
+        volts = vectors.volts(resistor.volts)
+        top, title = abs(peak(volts)), f"{resistor.role} {resistor.name}"
+        if lasting and "voltage" in resistor.rated:
+            margins.append(plain_margin(f"{resistor.name} resistor", "sees", top, resistor.rated["voltage"], "V"))
+        if not lasting and "power" in resistor.rated:
+            joules, width = heat(volts, resistor.ohms, time)[1], width_over(time, volts, top / math.sqrt(2.0))
+            margins.append(film_margin(title, resistor.rated, top, joules, width))
     for capacitor in probes.capacitors:
-        volts = abs(peak(vectors.volts(capacitor.volts)))
+        held = abs(peak(vectors.volts(capacitor.volts)))
         limit = capacitor.rated["working_voltage"]
-        margin = plain_margin(capacitor.name, "holds", volts, limit, "V")
+        margin = plain_margin(capacitor.name, "holds", held, limit, "V", lasting=lasting)
         margins.append(halved(margin) if capacitor.rated["known_by"] == ASSUMED else margin)
     return tuple(margin for margin in margins if margin is not None)
 

@@ -8,8 +8,13 @@ from guardcheck.measure import Stress
 from guardcheck.model import EventPlan
 from guardcheck.simulate.stress.bench import Bench
 from guardcheck.simulate.stress.margins import flashovers
+from guardcheck.simulate.stress.pulses import DEVICE_WIDTH, BodyPulse
+from guardcheck.simulate.stress.ratings import PinRatings
 from guardcheck.simulate.stress.runs import Seen
 from guardcheck.units import format_si
+
+LEAST_LIKE = 5.0
+"""Human-body voltage below which a pulse is not worth a comparison [V]."""
 
 
 def beyond_words(seen: Sequence[Seen]) -> str | None:
@@ -23,20 +28,22 @@ def beyond_words(seen: Sequence[Seen]) -> str | None:
     return f"beyond {what} at {format_si(value, 'A')}"
 
 
-def pulse_words(
-    stress: Stress, reference: Stress | None, rated: float | None, *, injected_over: bool
-) -> tuple[str, ...]:
-    """Return what a short pulse above a rating for steady current means, beside the rated human-body pulse."""
-    if not injected_over:
+def pulse_words(pulses: Sequence[Stress], reference: BodyPulse | None, ratings: PinRatings) -> tuple[str, ...]:
+    """Return the human-body pulse that is as hard as the hardest of some pulses, beside what the pin is rated for."""
+    if reference is None:
         return ()
-    flag = "A short pulse above a rating for steady current is a warning: damage is possible, not certain"
-    if reference is None or rated is None or reference.charge <= 0.0 or reference.energy <= 0.0:
-        return (f"{flag}; without the pin's human-body rating it cannot be compared with one.",)
-    return (
-        f"{flag}: it moves {stress.charge / reference.charge:.2g} times the charge and puts "
-        f"{stress.energy / reference.energy:.2g} times the energy into the pin's diodes that the rated "
-        f"{format_si(rated, 'V')} human-body pulse does through the same model.",
+    like = max((reference.like(one) for one in pulses if one.diode_charge > 0.0), default=0.0)
+    if like < LEAST_LIKE:
+        return ()
+    rated = (
+        "nobody states what the pin is rated for"
+        if ratings.human_body is None
+        else f"the pin is rated for {format_si(ratings.human_body, 'V')}"
     )
+    words = [f"For the pin's own diodes it is like a human-body pulse of {format_si(like, 'V', 2)}; {rated}."]
+    if ratings.device is not None and min(one.width for one in pulses) > DEVICE_WIDTH:
+        words.append("Its charged-device rating is for a nanosecond or two, and proves nothing of so long a pulse.")
+    return tuple(words)
 
 
 def bench_words(bench: Bench, filled: Mapping[str, object]) -> tuple[str, ...]:

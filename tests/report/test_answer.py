@@ -1,0 +1,219 @@
+"""The short answer: it fits a screen, says the worst first, says nothing that says nothing, and trusts no name."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from guardcheck.errors import InputError
+from guardcheck.model import (
+    CONFORMS,
+    DOES_NOT_CONFORM,
+    NOT_PROVEN,
+    PERSON,
+    RATING_NOT_STATED,
+    WITHSTAND,
+    Condition,
+    Finding,
+    Question,
+    Ranked,
+    Ranking,
+    Result,
+)
+from guardcheck.report import only_line, ranking_to_short, to_short, to_short_reading, to_why
+from guardcheck.report.arrange.answer import answer, tile_of
+from guardcheck.report.arrange.line import bears, times_text
+from guardcheck.report.text.grid import columns
+from tests.report.conftest import WHITE, finding
+from tests.schematic.lines import PAD
+
+
+def margin(line: str, db: float, event: str = "hot-plug", **more: object) -> Finding:
+    outcome = DOES_NOT_CONFORM if db < -1.5 else CONFORMS
+    base = {
+        "needed": True, "kind": WITHSTAND, "use": "daily", "event": event, "severity": "first contact",
+        "why": f"The rating is exceeded by {-db:.1f} dB. 976 mA against 20 mA (clamp current); worst case: unit on.",
+    }  # fmt: skip
+    return Finding("EVT01", "event.margin", line, True, db, "dB", outcome, **{**base, **more})  # type: ignore[arg-type]
+
+
+def white(line: str, value: float = 0.683, outcome: str = CONFORMS) -> Finding:
+    return finding("LVL01", "level.white", line, True, value, limit=WHITE, outcome=outcome)
+
+
+COLOURS = ("red", "green", "blue")
+
+
+def whole(*rows: Finding, **more: object) -> Result:
+    outcome = next(
+        (o for o in (DOES_NOT_CONFORM, NOT_PROVEN) if any(r.needed and r.outcome == o for r in rows)), CONFORMS
+    )
+    fields = {"extra": {"events": {"hot-plug": "plugged in live"}}, **more}
+    return Result("check", "UNIT-1", "", outcome, 1, 0, None, rows, (), **fields)  # type: ignore[arg-type]
+
+
+def test_it_fits_a_screen_whatever_stands_in_it(result: Result, hostile: Result) -> None:
+    for one in (result, hostile, whole(white("red"))):
+        lines = to_short(one).splitlines()
+        assert len(lines) <= 45
+        assert max(columns(line) for line in lines) <= 80
+        read = to_short_reading(replace(one, command="verify")).splitlines()
+        assert len(read) <= 40
+        assert max(columns(line) for line in read) <= 80
+
+
+def test_a_hundred_troubles_still_fit_and_say_how_many_are_hidden() -> None:
+    rows = [margin(line, -20.0 - n, f"event-{n}") for n in range(30) for line in ("red", "sync", "luma", "pb")]
+    lines = to_short(whole(*rows, *(white(line) for line in COLOURS))).splitlines()
+    assert len(lines) <= 45
+    assert any("more: --all" in line for line in lines)
+
+
+def test_alike_lines_are_one_row_with_the_worst() -> None:
+    rows = (white("red"), white("green"), white("blue", 1.4, DOES_NOT_CONFORM))
+    text = to_short(whole(*rows, schematics=(PAD,)))
+    told = [line for line in text.splitlines() if "white level" in line]
+    assert len(told) == 1
+    assert "red green blue" in told[0]
+    assert "1.4 V" in told[0]
+    assert told[0].endswith("x")
+
+
+def test_multiples_stand_where_decibels_stood() -> None:
+    """20 log10 (0.976 / 0.02) = 33.77 dB: 48.8 times."""
+    text = to_short(whole(margin("red", -33.77)))
+    assert "49 x" in text
+    assert "976 mA" in text
+    assert "dB" not in text
+    assert times_text(48.8) == "49 x"
+    assert times_text(5.44) == "5.4 x"
+
+
+def test_a_rating_nobody_stated_counts_its_loosest_end() -> None:
+    why = "The rating is exceeded by 54.1 dB. 506 mA against 1 mA to 20 mA, the bounds seen in data sheets (current)."
+    one = margin("sync", -54.1, why=why, spread=(-54.1, -28.07), codes=(RATING_NOT_STATED,))
+    found = bears(one)
+    assert found is not None
+    assert found.allowed == "1 mA to 20 mA"
+    assert found.times == pytest.approx(0.506 / 0.020, rel=1e-3)
+    assert "25 x up" in to_short(whole(one))
+    asked = answer(whole(one)).ask
+    assert [(one.decides, "what may the chip's pin take" in one.text) for one in asked] == [(1, True)]
+
+
+@pytest.mark.parametrize(
+    ("rows", "conditions", "state", "words"),
+    [
+        ((white("red"), margin("red", 9.0)), 0, "CONFORMS.", "The picture will be right."),
+        ((white("red"), margin("red", 9.0)), 2, "CONFORMS UNDER 2 CONDITIONS.", "if 2 rules of use are kept"),
+        ((white("red", 0.4, NOT_PROVEN),), 0, "NOT PROVEN.", "Nobody has shown that the picture will be right."),
+        ((white("red"), margin("red", -20.0)), 0, "STOP: DOES NOT CONFORM.", "The chip can die: plugged in live"),
+    ],
+)
+def test_the_headline_says_it_in_bench_words(
+    rows: tuple[Finding, ...], conditions: int, state: str, words: str
+) -> None:
+    rules = tuple(Condition("misplug", f"Keep rule {n}", ("red",), "mistake") for n in range(conditions))
+    text = " ".join(to_short(whole(*rows, conditions=rules)).split())
+    assert state in text
+    assert words in text
+
+
+def test_people_come_first_when_it_can_hurt_them() -> None:
+    shock = finding(
+        "TCH01", "touch.current", None, None, 0.002, outcome=DOES_NOT_CONFORM, kind=PERSON, needed=True, high=0.00025,
+        remedy="have the unit looked at by a licensed person",
+    )  # fmt: skip
+    found = answer(whole(shock, white("red")))
+    assert found.verdict.startswith("IT IS NOT SAFE TO TOUCH")
+    assert found.do[0].text.startswith("Have the unit looked at")
+    assert tile_of(shock) == "people"
+
+
+def test_an_ask_says_how_much_it_decides_and_who_may_find_it_out() -> None:
+    rows = tuple(white(line, 0.5, NOT_PROVEN) for line in COLOURS)
+    ids = tuple(row.id for row in rows)
+    question = Question("supply.y_coupling", "Where do the Y capacitors go?", "Only a trained person", 3, ids, False)
+    text = " ".join(to_short(whole(*rows, asks=(question,))).split())
+    assert "decides 3" in text
+    assert "a trained person only" in text
+    assert "One answer decides 3 of the 3 open or failing checks" in text
+
+
+def test_nothing_that_says_nothing_is_printed() -> None:
+    rows = (
+        white("red"),
+        finding("LVL01", "level.pp", "red", True, 3e-28),
+        finding("EVT01", "event.rail", "red", True, 5.0, event="hot-plug", severity="first contact"),
+    )
+    text = to_short(whole(*rows))
+    for words in ("not applicable", "none declared", "no limit", "e-28", "rail"):
+        assert words not in text
+
+
+def test_one_line_no_line_and_bench_facts_only() -> None:
+    assert "red" in to_short(whole(white("red")))
+    bond = finding(
+        "BND01", "touch.current", None, None, 0.0001, high=0.0005, kind=PERSON, outcome=CONFORMS, needed=True
+    )
+    facts = to_short(whole(bond))
+    assert "no signal line was judged" in facts
+    assert "Safe to touch, as far as declared." in facts
+    empty = to_short(replace(whole(), outcome=NOT_PROVEN))
+    assert "Not proven is not a pass." in empty
+
+
+def test_a_hostile_name_cannot_paint_the_terminal() -> None:
+    evil = replace(white("\x1b[31mred\u202e"), why="\x1b]0;x\x07")
+    text = to_short(replace(whole(evil), unit="\x9b2J界" * 60, unit_kind="x" * 200), job="\x1b[2Jjob.toml")
+    assert "\x1b" not in text
+    assert "\u202e" not in text
+    assert "\x9b" not in text
+    assert max(columns(line) for line in text.splitlines()) <= 80
+
+
+def test_why_finds_a_row_by_words_of_its_id_and_refuses_what_is_not_there() -> None:
+    found = whole(white("red"), margin("red", -20.0))
+    text = to_why(found, "red hot-plug")
+    assert text.splitlines()[0] == "EVT01/red/guarded/event.margin/hot-plug/first contact"
+    assert "976 mA against 20 mA" in text
+    with pytest.raises(InputError, match="no finding has 'nothing'"):
+        to_why(found, "nothing")
+
+
+def test_one_line_alone_keeps_only_its_rows() -> None:
+    found = whole(white("red"), white("green"), schematics=(PAD,))
+    assert {one.line for one in only_line(found, "red").findings} == {"red"}
+    with pytest.raises(InputError, match="did you mean 'green'"):
+        only_line(found, "gren")
+
+
+def test_guards_fit_thirty_lines_and_put_what_spoils_the_picture_last() -> None:
+    rows = tuple(
+        Ranked(
+            f"guard-{n}", "chip", "a guard", 2, n == 12, {"hot-plug": -20.0 - n}, {"hot-plug": DOES_NOT_CONFORM},
+            signal={"guard.level_error": DOES_NOT_CONFORM} if n < 3 else {},
+        )
+        for n in range(20)
+    )  # fmt: skip
+    text = ranking_to_short(Ranking("U", "", ("red",), (("hot-plug", "x", True),), rows, "a summary " * 60, (), None))
+    lines = text.splitlines()
+    assert len(lines) <= 30
+    assert max(columns(line) for line in lines) <= 80
+    assert "guard-12, chip *" in text, "what is planned is shown even where others are better"
+    assert text.index("guard-3,") < text.index("NOT FIT  guard-0 at the chip")
+    assert "14 x" in text, "10 ** (23 / 20) = 14.1"
+
+
+def test_verify_says_which_lines_are_wrong_and_what_is_left_to_read() -> None:
+    read = [
+        replace(white("red"), origin="measured", uncertainty=0.031, planned=0.683),
+        replace(white("green", 0.455, DOES_NOT_CONFORM), origin="measured", uncertainty=0.021, planned=0.683),
+        finding("LVL01", "level.sync", "sync", False, None, needed=True, outcome=NOT_PROVEN, origin="measured"),
+    ]
+    text = to_short_reading(replace(whole(*read), command="verify"))
+    assert "1 OF 3 LINES IS WRONG: green. Not read: sync." in text
+    assert "67 % x" in text, "455 mV of 683 mV"
+    assert "STILL TO READ  Sync amplitude of sync." in text
+    assert text.index("green") < text.index(" red "), "the worst first"
