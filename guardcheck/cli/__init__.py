@@ -12,7 +12,7 @@ import sys
 
 import typer
 
-from guardcheck.cli import guarding, handing_over, judging, shelf
+from guardcheck.cli import guarding, handing_over, judging, proposing, shelf
 from guardcheck.cli.app import app, bug, code_of
 from guardcheck.errors import GuardcheckError
 
@@ -23,6 +23,7 @@ app.command()(judging.verify)
 app.command()(handing_over.checklist)
 app.command()(handing_over.compare)
 app.command()(guarding.guards)
+app.command()(proposing.propose)
 app.command("list")(shelf.list_)
 app.command()(shelf.show)
 app.command()(shelf.new)

@@ -7,12 +7,10 @@ from typing import Any
 
 from guardcheck.job.keys import FACT_TABLES
 from guardcheck.job.read import Reading
-from guardcheck.model import UNKNOWN_WORD, Fact, Job, Line, PartUse, Range, Value
-from guardcheck.units import parse
+from guardcheck.model import UNKNOWN_WORD, Fact, Job, Line, PartUse, Value
 
 MAX_LINES = 32
 NO_GUARD = "none"
-RESISTORS = Range(0.1, 1e7)
 INTERLACED, PROGRESSIVE = "interlaced", "progressive"
 SETTINGS = ("touch_standard",)
 _READ = ("touch_reading", "service_reading", "insulation_reading")
@@ -66,7 +64,7 @@ def build(tables: Mapping[str, Any], *, sha256: str, reading: Reading) -> Job:
         lines=lines,
         facts=facts,
         claims=_claims(tables.get("claims", {}), reading),
-        drawer=_drawer(tables.get("drawer", {}), reading),
+        drawer=tables.get("drawer", {}),
         forbids=frozenset(tables.get("use", {}).get("forbids", ())),
         socket=tables.get("socket", {}),
         lead=tables.get("lead", {}),
@@ -158,17 +156,6 @@ def _label(table: str, index: int, entry: Mapping[str, Any]) -> str:
         return f"{entry['from']} to {entry['to']}"
     named = next((str(entry[key]) for key in _LABELS if key in entry), None)
     return named or f"{table} {index + 1}"
-
-
-def _drawer(table: Mapping[str, Any], reading: Reading) -> dict[str, Any]:
-    """Return the drawer with its resistors as values, smallest first."""
-    found: dict[str, Any] = {"parts": tuple(table["parts"])} if "parts" in table else {}
-    if "resistors" in table:
-        found["resistors"] = tuple(
-            parse(text, "ohm", key=f"drawer.resistors[{index}]", file=reading.file, possible=RESISTORS)[0]
-            for index, text in enumerate(table["resistors"])
-        )
-    return found
 
 
 def _claims(claims: Mapping[str, Any], reading: Reading) -> tuple[str, ...]:

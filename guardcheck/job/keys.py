@@ -17,7 +17,7 @@ from guardcheck.job.keys_facts import (
     SETPOINT,
     TOUCH_READING,
 )
-from guardcheck.job.schema import Key, Table, choice, flag, measure, path, text, value, values, word, words
+from guardcheck.job.schema import Key, Table, choice, flag, measure, path, text, value, value_list, values, word, words
 from guardcheck.model import UNKNOWN_WORD
 
 LABEL_PLATE = "type plate or manual"
@@ -311,7 +311,11 @@ USE = Table(
 
 DRAWER = Table(
     {
-        "resistors": words("the resistors at hand, each with its tolerance if it is not 1 %", '"75 ohm", "100 ohm 5%"'),
+        "resistors": value_list(
+            "the resistors at hand, each with its tolerance if it is not 1 %",
+            'written as "75 ohm" or "100 ohm 5%"',
+            measure("ohm", (1.0, 1e6), (0.1, 1e7)),
+        ),
         "parts": words("the guards and active stages at hand, by their names on the shelf", "guardcheck list guards"),
     }
 )

@@ -26,7 +26,8 @@ class Build:
     None where the line has none. `margins` are the least of every event that decides [dB], by its name, `yield_` the
     share of samples inside every limit. `binding` says what has least to spare, `open_` what nobody has proven yet,
     `conditions` which events have to be kept away. `cost_class` is 1 for resistors and capacitors alone, 2 with
-    discrete semiconductors, 3 with an integrated circuit. `say` tells a technician what to solder.
+    discrete semiconductors, 3 with an integrated circuit. `say` tells a technician what to solder, `own` that
+    the stage is the job's own netlist.
     """
 
     rank: int
@@ -47,6 +48,7 @@ class Build:
     say: str
     open_: tuple[str, ...] = ()
     conditions: tuple[str, ...] = ()
+    own: bool = False
 
 
 @dataclass(frozen=True)

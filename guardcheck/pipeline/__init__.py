@@ -5,6 +5,7 @@ from guardcheck.pipeline.check import check, check_job
 from guardcheck.pipeline.guards import rank_guards
 from guardcheck.pipeline.inputs import files_named, require_same_job
 from guardcheck.pipeline.options import DEFAULT_SAMPLES, DEFAULT_SEED, Options
+from guardcheck.pipeline.propose import job_with, propose
 from guardcheck.pipeline.verify import Bench, bench_of, new_readings, verify, verify_job
 from guardcheck.verification.inputs import Given, given
 
@@ -20,8 +21,10 @@ __all__ = [
     "describe",
     "files_named",
     "given",
+    "job_with",
     "new_job_text",
     "new_readings",
+    "propose",
     "rank_guards",
     "require_same_job",
     "shelf",

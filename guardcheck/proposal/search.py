@@ -36,7 +36,7 @@ from guardcheck.simulate.stress.bench import bench_of
 from guardcheck.simulate.stress.convergence import Event, groups_of, human_body, run_groups
 from guardcheck.simulate.stress.events import decides, library_events, subject_of
 from guardcheck.simulate.stress.quantities import quantities_of
-from guardcheck.verdict.outcome import ASSUMED_FACTOR, misses
+from guardcheck.verdict.outcome import ASSUMED_FACTOR, EVENT_MARGIN_DB, misses
 
 MOST_BUILDS = 5
 FINALISTS, FEWER = 5, 2
@@ -64,15 +64,16 @@ class Seen:
 
     @property
     def rank(self) -> tuple[object, ...]:
-        """Sort key: what fails least, then what is least open, then the larger margin, level, parts."""
+        """Sort key: what fails least, what is least open, a margin that holds, level, the larger margin, parts."""
         one = self.candidate
         names = (one.stage.fitted.part.name, one.guard.name, one.guard.place or "")
         values = tuple(sorted(one.values.items())), tuple(sorted(one.guard.resistors.items()))
         return (
             self.fails,
             self.open_,
-            -round(self.margin, 1),
-            round(self.error, 4),
+            -round(min(self.margin, EVENT_MARGIN_DB), 1),
+            round(self.error, 3),
+            -round(self.margin),
             one.parts,
             one.cost,
             names,
@@ -272,7 +273,7 @@ def propose_lines(engine: Engine, plan: JobPlan, name: str, *, samples: int, see
 
     """
     lines = alike(plan, name)
-    search = Search(engine, plan, lines, drawer_of(plan.job), samples, seed, say)
+    search = Search(engine, plan, lines, drawer_of(plan.job, plan.library), samples, seed, say)
     say(0, 4, "closed forms")
     candidates, tally = search.shortlisted()
     say(1, 4, "operating points")
@@ -283,6 +284,7 @@ def propose_lines(engine: Engine, plan: JobPlan, name: str, *, samples: int, see
     checked = search.checked(stressed) if stressed else []
     good = [one for one in checked if not one.fails]
     good = [one for one in good if not any(other.beats(one) and other.open_ <= one.open_ for other in good)]
+    good = _different(good)
     builds = tuple(build_of(one, rank, lines) for rank, one in enumerate(good[:MOST_BUILDS], 1))
     because, nearest = None, None
     if not builds:
@@ -298,6 +300,16 @@ def propose_lines(engine: Engine, plan: JobPlan, name: str, *, samples: int, see
         nearest=nearest,
         notes=_notes(search, builds),
     )
+
+
+def _different(seen: Sequence[Seen]) -> list[Seen]:
+    """Return builds without those that are the same circuit under another name."""
+    found: dict[tuple[object, ...], Seen] = {}
+    for one in seen:
+        guard = one.candidate.guard
+        key = (round(one.error, 6), round(one.margin, 3), one.candidate.parts, guard.name, guard.place)
+        found.setdefault(key, one)
+    return list(found.values())
 
 
 def _because(
@@ -390,7 +402,7 @@ def build_of(seen: Seen, rank: int, lines: Sequence[LinePlan]) -> Build:
     return Build(
         rank=rank,
         outcome=outcome,
-        stage=str(line.stage.name or line.stage.netlist),
+        stage=seen.candidate.stage.fitted.part.name,
         stage_values={name: _text(value) for name, value in line.stage.values.items()},
         guard=str(line.guard.name or "none"),
         guard_values={name: _text(value) for name, value in line.guard.values.items()},
@@ -406,6 +418,7 @@ def build_of(seen: Seen, rank: int, lines: Sequence[LinePlan]) -> Build:
         say=_say(seen, lines),
         open_=unsure,
         conditions=conditions,
+        own=line.stage.netlist is not None,
     )
 
 
@@ -429,7 +442,10 @@ def _binding(findings: Sequence[Finding], margins: dict[str, float | None]) -> s
     known = {name: value for name, value in margins.items() if value is not None}
     if known:
         name = min(known, key=lambda one: known[one])
-        return f"{name}, {known[name]:.1f} dB to spare" if known[name] > WITHOUT else f"{name}, no value"
+        least = known[name]
+        if least <= WITHOUT:
+            return f"{name}, no value"
+        return f"{name}, {abs(least):.1f} dB {'to spare' if least >= 0.0 else 'short of its strictest rating'}"
     return "no event decides"
 
 

@@ -7,6 +7,8 @@ from dataclasses import dataclass, replace
 from itertools import product
 
 from guardcheck.compose import Chain
+from guardcheck.errors import JobError, accepted, nearest
+from guardcheck.library import Library
 from guardcheck.model import Fitted, Job, Line, Parameter, Part, PartUse, Value
 from guardcheck.proposal.trials import value_of
 from guardcheck.simulate.planning import JobPlan, LinePlan
@@ -38,9 +40,15 @@ class Drawer:
         return self.parts is None or cost_class(part) == 1 or part.name in self.parts
 
 
-def drawer_of(job: Job) -> Drawer:
-    """Return the drawer a job declares."""
+def drawer_of(job: Job, library: Library) -> Drawer:
+    """Return the drawer a job declares. Raises `JobError` for a part the shelf does not have."""
     table = job.drawer
+    known = (*library.names("guard"), *library.names("stage"))
+    for index, name in enumerate(table.get("parts", ())):
+        if name not in known:
+            key = f"drawer.parts[{index}]"
+            problem = f"no guard or stage '{name}'; accepted: {accepted(known)}{nearest(name, known)}"
+            raise JobError(problem, file=job.file, key=key, line=job.lines_of.get(key))
     resistors = table.get("resistors")
     if resistors is not None:
         resistors = {one.nominal: (one.high - one.low) / 2 / one.nominal for one in resistors if one.nominal > 0.0}
@@ -132,8 +140,23 @@ def written(stage: StageChoice, name: str, number: float, drawer: Drawer) -> Val
 
 
 def stages_of(plan: JobPlan, one: LinePlan, drawer: Drawer) -> Iterator[StageChoice]:
-    """Yield every stage that can be fitted: those of the shelf, and the line's own netlist with what may move of it."""
+    """Yield every stage that can be fitted: those of the shelf, and the line's own netlist with what may move of it.
+
+    Raises
+    ------
+    JobError
+        the line lets a value move that its stage does not have
+
+    """
     line = one.line
+    known = tuple(one.bare.stage.part.parameters)
+    for name in line.moves:
+        if name not in known:
+            key = f"line[{line.table}].moves"
+            problem = (
+                f"the stage has no parameter '{name}'; accepted: {accepted(known) or 'none'}{nearest(name, known)}"
+            )
+            raise JobError(problem, file=plan.job.file, key=key, line=plan.job.lines_of.get(key))
     if line.stage.netlist is not None:
         part = one.bare.stage.part
         moves = {name: _own_values(one.bare.stage, name, drawer) for name in line.moves if name in part.parameters}

@@ -12,6 +12,7 @@ from guardcheck.report.saved.read import from_json, read_result
 from guardcheck.report.saved.write import to_json
 from guardcheck.report.text.answer import to_short
 from guardcheck.report.text.batch import summary, unique_names
+from guardcheck.report.text.proposals import proposals_to_json, proposals_to_terminal
 from guardcheck.report.text.ranking import ranking_to_html, ranking_to_json, ranking_to_short, ranking_to_terminal
 from guardcheck.report.text.reading import to_short_reading
 from guardcheck.report.text.result import to_outcome, to_terminal
@@ -28,6 +29,8 @@ __all__ = [
     "lines_svg",
     "only_line",
     "prepare_pictures",
+    "proposals_to_json",
+    "proposals_to_terminal",
     "ranking_to_html",
     "ranking_to_json",
     "ranking_to_short",
