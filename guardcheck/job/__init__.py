@@ -5,13 +5,15 @@ The keys are rows in `keys`; a new key is a new row there and a line in ``new_jo
 """
 
 from guardcheck.job.asking import Answers, Heard, Question, heard, job_text, next_question, questions
-from guardcheck.job.new import new_job_text, write_new, write_text_atomic
+from guardcheck.job.new import family_job_text, family_names, new_job_text, write_new, write_text_atomic
 from guardcheck.job.reader import parse_job, read_job
 
 __all__ = [
     "Answers",
     "Heard",
     "Question",
+    "family_job_text",
+    "family_names",
     "heard",
     "job_text",
     "new_job_text",
