@@ -7,28 +7,33 @@ from dataclasses import dataclass, replace
 
 from guardcheck.compose import Chain
 from guardcheck.engine import Engine
-from guardcheck.model import Facts, Finding, Quantity, Standard
+from guardcheck.model import Condition, Facts, Finding, Line, Quantity, Standard
 from guardcheck.rules import asks_of, judge_all
 from guardcheck.simulate.batch import both
 from guardcheck.simulate.comparison import Solved, guard_errors, mismatches
 from guardcheck.simulate.display import line_rates, sync_quantities
-from guardcheck.simulate.mating import Mating, mating_of, mating_quantities
-from guardcheck.simulate.planning import JobPlan
+from guardcheck.simulate.mating import Mating, half_declared, mating_of, mating_quantities, wrong_sockets
+from guardcheck.simulate.planning import JobPlan, LinePlan
 from guardcheck.simulate.probes import answer
 from guardcheck.simulate.rest import unsettled
 from guardcheck.simulate.signal import solve_signals
+from guardcheck.simulate.sourcing import source_quantities
 from guardcheck.simulate.stress.events import EventResults, event_results
 
 
 @dataclass(frozen=True)
 class Appraisal:
-    """What was simulated of a plan, the facts made of it, the findings of every rule, and what is plugged into what."""
+    """What was simulated of a plan, the facts made of it, and the findings of every rule.
+
+    `mating` is what is plugged into what, `conditions` are the conditions of use that follow from it.
+    """
 
     solved: tuple[Solved, ...]
     events: EventResults
     facts: Facts
     findings: tuple[Finding, ...]
     mating: Mating | None = None
+    conditions: tuple[Condition, ...] = ()
 
 
 def appraise(engine: Engine, plan: JobPlan, *, events: bool = True, deciding: bool = False) -> Appraisal:
@@ -56,12 +61,14 @@ def appraise(engine: Engine, plan: JobPlan, *, events: bool = True, deciding: bo
     (solved, compared), stressed = both(engine, signals, stress)
     why = {(one.experiment.chain.line, one.experiment.chain.guarded): one.unrest for one in solved if one.unrest}
     mating = mating_of(job, plan.library, solved)
+    conditions = () if mating is None else wrong_sockets(engine, plan.library, mating)
     facts = Facts(
         quantities=(
             *(quantity for one in solved for quantity in one.quantities),
             *compared,
             *line_rates(plan.standards.values()),
-            *(() if mating is None else mating_quantities(engine, mating)),
+            *source_quantities(engine, [_read(one) for one in plan.lines if not one.bare.missing], plan.library),
+            *(half_declared(job) if mating is None else mating_quantities(engine, mating)),
             *gaps,
             *(settled for one in stressed.quantities for settled in _resting(one, why)),
         ),
@@ -74,7 +81,15 @@ def appraise(engine: Engine, plan: JobPlan, *, events: bool = True, deciding: bo
         forbids=job.forbids,
     )
     facts = replace(facts, answers=answer(engine, plan.library, asks_of(facts)))
-    return Appraisal(solved, stressed, facts, judge_all(facts), mating)
+    return Appraisal(solved, stressed, facts, judge_all(facts), mating, conditions)
+
+
+def _read(one: LinePlan) -> tuple[Line, Chain, float]:
+    """Return a line, its bare chain and the level that was read at its pin: white, or the highest there is."""
+    mapping, source = one.bare.source.part.states[one.standard.signal], one.bare.source
+    names = [mapping["white"]] if "white" in mapping else list(mapping.values())
+    levels = [source.values[source.same.get(name, name)].nominal for name in names]
+    return one.line, one.bare, max(levels)
 
 
 def _resting(one: Quantity, why: Mapping[tuple[str, bool], str]) -> tuple[Quantity, ...]:

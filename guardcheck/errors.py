@@ -17,6 +17,7 @@ A deck that fails to converge is *not* an exception: it comes back as a `Trace` 
 from __future__ import annotations
 
 import difflib
+import unicodedata
 from collections.abc import Iterable
 
 
@@ -43,15 +44,21 @@ class InputError(GuardcheckError, ValueError):
         super().__init__(self.sentence())
 
     def sentence(self) -> str:
-        """Return the whole sentence, place first."""
+        """Return the whole sentence, place first, on one line and with nothing in it that a terminal would obey."""
         place = self.file or ""
         if self.line is not None:
             place += f":{self.line}" if place else f"line {self.line}"
         parts = [part for part in (place, self.key) if part]
-        return f"{': '.join(parts)}: {self.problem}" if parts else self.problem
+        return printable(f"{': '.join(parts)}: {self.problem}" if parts else self.problem)
 
     def __reduce__(self) -> tuple[object, ...]:
         return _rebuild, (type(self), self.problem, self.file, self.key, self.line)
+
+
+def printable(text: str) -> str:
+    """Return text without what a terminal obeys or hides: controls, direction overrides, characters of no width."""
+    spaced = (" " if char in "\t\n\r\v\f\x85\u2028\u2029" else char for char in text)
+    return "".join(char for char in spaced if unicodedata.category(char) not in ("Cc", "Cf", "Cs"))
 
 
 def _rebuild(kind: type[InputError], problem: str, file: str | None, key: str | None, line: int | None) -> InputError:

@@ -1,25 +1,31 @@
 """The command line: parse, call `pipeline`, hand the result to `report`, map errors to exit codes.
 
 Exit codes: 0 everything needed conforms, 10 something does not conform, 11 nothing fails but something is not proven,
-2 bad input or usage, 3 no simulator could be started, 1 a bug.
+2 bad input or usage, 3 no simulator could be started, 1 a bug. 130 and 141 are those of a program that was stopped by
+its user, or whose output nobody reads any more.
 """
 
 from __future__ import annotations
 
 import contextlib
 import os
+import signal
 import sys
 
 import typer
 
-from guardcheck.cli import guarding, handing_over, judging, proposing, shelf
-from guardcheck.cli.app import app, bug, code_of
-from guardcheck.errors import GuardcheckError
+from guardcheck.cli import expecting, guarding, handing_over, judging, proposing, shelf
+from guardcheck.cli.app import PipeClosed, app, bug, code_of
+from guardcheck.errors import GuardcheckError, printable
 
 __all__ = ["app", "main"]
 
+STOPPED = 130
+"""The exit code of a command its user has stopped: 128 and the number of the signal."""
+
 app.command()(judging.check)
 app.command()(judging.verify)
+app.command()(expecting.expect)
 app.command()(handing_over.checklist)
 app.command()(handing_over.compare)
 app.command()(guarding.guards)
@@ -37,18 +43,24 @@ def _abandon_output() -> None:
 
 def main() -> None:
     """Run the command line; every error is one sentence on stderr."""
+    if hasattr(signal, "SIGTERM"):
+        signal.signal(signal.SIGTERM, lambda number, frame: sys.exit(128 + number))  # so that what is open is closed
     try:
         app(standalone_mode=True)
     except GuardcheckError as error:
         typer.echo(f"guardcheck: {error}", err=True)
         sys.exit(code_of(error))
-    except BrokenPipeError:
-        sys.stderr.close()
-        sys.exit(1)
+    except PipeClosed:
+        _abandon_output()
+        sys.exit(141)
+    except SystemExit as ended:
+        if ended.code == STOPPED:
+            typer.echo("guardcheck: stopped; what was written before is whole", err=True)
+        raise
     except OSError as error:
         typer.echo(f"guardcheck: cannot read or write: {error.strerror or error}", err=True)
         _abandon_output()
         sys.exit(2)
     except Exception as error:
-        typer.echo(f"guardcheck: {bug(error)}", err=True)
+        typer.echo(f"guardcheck: {printable(bug(error))}", err=True)
         sys.exit(1)

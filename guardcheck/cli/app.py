@@ -7,9 +7,10 @@ import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+from typer.core import TyperGroup
 
 from guardcheck.errors import EngineMissing, GuardcheckError, InputError
 from guardcheck.version import __version__
@@ -20,7 +21,24 @@ if TYPE_CHECKING:
 OUTCOME_CODES = {"conforms": 0, "not_applicable": 11, "not_proven": 11, "does_not_conform": 10}
 WORST_FIRST = (1, 3, 2, 10, 11, 0)
 
+
+class PipeClosed(Exception):
+    """Whoever read standard output has gone: nothing is wrong, and nothing more is wanted."""
+
+
+class Commands(TyperGroup):
+    """The commands. A reader that leaves is no mistake of anybody, and leaves them by a name of its own."""
+
+    def invoke(self, ctx: Any) -> Any:
+        """Run a command."""
+        try:
+            return super().invoke(ctx)
+        except BrokenPipeError:
+            raise PipeClosed from None
+
+
 app = typer.Typer(
+    cls=Commands,
     help="Check an analogue-video mod before soldering, verify it after, and say what nobody has proven.",
     no_args_is_help=True,
     pretty_exceptions_enable=False,

@@ -28,7 +28,8 @@ class Chain:
     `guard` is None for the bare chain. Its ``place`` word decides whether it sits at the chip or at the connector.
     `rail` is the supply voltage [V]. Node 0 is the unit's 0 V; the cable carries the display's 0 V node.
     `series` and `shunt` are resistors [ohm] tried between the unit and its connector when a remedy is sought. `changes`
-    are made to the flat cards when the cause of a reading is sought.
+    are made to the flat cards when the cause of a reading is sought. `probe` is an instrument: the node it is on, and
+    its resistance to 0 V [ohm].
     """
 
     line: str
@@ -42,6 +43,7 @@ class Chain:
     series: float | None = None
     shunt: float | None = None
     changes: tuple[Change, ...] = ()
+    probe: tuple[str, float] | None = None
 
     @property
     def parts(self) -> Mapping[str, Fitted]:
@@ -138,4 +140,6 @@ def chain_cards(
         cards.append(card("rseries_tried", ("unpadded", NEAR), chain.series))
     if chain.shunt is not None and "stage" in (roles or ("stage",)):
         cards.append(card("rshunt_tried", (NEAR, "0"), chain.shunt))
+    if chain.probe is not None and roles is None:
+        cards.append(card("rprobe", (chain.probe[0], "0"), chain.probe[1]))
     return changed(cards, chain.changes), tuple(models.values())

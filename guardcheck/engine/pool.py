@@ -6,8 +6,11 @@ out blocks and takes in answers for all, until its own batch is done, and the ne
 
 from __future__ import annotations
 
+import contextlib
 import os
 import queue
+import shutil
+import sys
 import tempfile
 import threading
 import time
@@ -35,6 +38,8 @@ _START_COST = 0.25  # s a further worker costs before it helps
 _START_PATIENCE = 30.0  # s
 _GLANCE = 0.1  # s between looks at whether a further worker would pay
 _MOST_CRASHES = 2
+_FOLDER = "guardcheck-"
+_STALE = 3600.0  # s: another machine's processes, seen through a shared folder, cannot be asked
 _LEAST_MEMORY = 128 << 20  # bytes a worker needs for an honest circuit
 _MEMORY = 800 << 20
 """What all workers of an engine may take together, beside the program itself [bytes]: a job keeps below a gigabyte."""
@@ -80,6 +85,7 @@ class Engine:
         self._folder: tempfile.TemporaryDirectory[str] | None = None
         self._library = ""
         self._info: EngineInfo | None = None
+        self._missing: str | None = None
         self._spent = 0.0
         self._until, self._allowed = float("inf"), 0.0
         self._silent: set[str] = set()
@@ -95,7 +101,8 @@ class Engine:
         if library is None and self._wait:
             raise EngineMissing(missing_sentence())
         self._library = library or ""
-        self._folder = tempfile.TemporaryDirectory(prefix="guardcheck-", ignore_cleanup_errors=True)
+        sweep(Path(tempfile.gettempdir()))
+        self._folder = tempfile.TemporaryDirectory(prefix=f"{_FOLDER}{os.getpid()}-", ignore_cleanup_errors=True)
         folder = Path(self._folder.name)
         (folder / ".spiceinit").touch()  # an empty one here is found before any other
         (folder / "scripts").mkdir()
@@ -310,6 +317,8 @@ class Engine:
     def _await_first(self) -> None:
         if not self._library:
             raise EngineMissing(missing_sentence())
+        if self._missing is not None:  # another thread has waited already
+            raise EngineMissing(self._missing)
         worker = None
         try:
             while worker not in self._workers:  # else it is a message of a worker that is gone
@@ -317,8 +326,8 @@ class Engine:
         except queue.Empty:
             _, kind, content = _LOOK
         if kind != READY:
-            words = content or "it ended without a word"
-            raise EngineMissing(unusable_sentence(self._library, str(words)))
+            self._missing = unusable_sentence(self._library, str(content or "it ended without a word"))
+            raise EngineMissing(self._missing)
         self._workers[0].ready = True
         self._workers[0].deadline = float("inf")
         self._info = EngineInfo("ngspice", str(content))
@@ -392,6 +401,28 @@ class Engine:
         batch.answers[block.script][block.position] = answer
         batch.done += block.n
         batch.finished_blocks += 1
+
+
+def sweep(place: Path) -> None:
+    """Remove the folders of engines that were killed: of a process that is gone, and older than `_STALE`."""
+    for folder in place.glob(f"{_FOLDER}[0-9]*-*"):
+        pid = folder.name.removeprefix(_FOLDER).partition("-")[0]
+        with contextlib.suppress(OSError, OverflowError):
+            if pid.isdecimal() and time.time() - folder.lstat().st_mtime > _STALE and not _alive(int(pid)):
+                shutil.rmtree(folder, ignore_errors=True)
+
+
+def _alive(pid: int) -> bool:
+    """Tell whether a process may be running; where that cannot be told, it may."""
+    if sys.platform == "win32":
+        return True
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return False
+    except OSError:
+        return True
+    return True
 
 
 def _cores() -> int:

@@ -14,7 +14,7 @@ NO_GUARD = "none"
 INTERLACED, PROGRESSIVE = "interlaced", "progressive"
 SETTINGS = ("touch_standard",)
 _READ = ("touch_reading", "service_reading", "insulation_reading")
-DISPLAY_FACTS = ("earthed", "line_rates", "wiring", "y_capacitance", "y_coupling", *_READ)
+DISPLAY_FACTS = ("earthed", "other_leads", "line_rates", "wiring", "y_capacitance", "y_coupling", *_READ)
 LEAKAGE = frozenset(("y_capacitance", *_READ))
 _LABELS = ("where", "to", "from")
 
@@ -128,9 +128,16 @@ def _lines(tables: tuple[Mapping[str, Any], ...], reading: Reading) -> tuple[Lin
                     stage_pin={} if stage_pin == UNKNOWN_WORD else stage_pin,
                     event=parts["event"] if parts["event"].netlist else None,
                     moves=tuple(table.get("moves", ())),
+                    readings=_readings(table),
+                    edges=table.get("edges", {}),
                 )
             )
     return tuple(lines)
+
+
+def _readings(table: Mapping[str, Any]) -> tuple[tuple[Value | None, Value], ...]:
+    rows = table.get("readings", ())
+    return tuple((row["load"] if isinstance(row["load"], Value) else None, row["volts"]) for row in rows)
 
 
 def _part(kind: str, table: Mapping[str, Any], index: int) -> PartUse:

@@ -29,10 +29,12 @@ Y_CAPACITANCE = value(
     measure("F", (10e-12, 10e-9), (0.0, 100e-9)),
 )
 Y_COUPLING = choice(
-    "how the Y capacitors sit: one from each mains conductor, or one alone",
+    "how the mains couples to 0 V: a pair of Y capacitors, one alone, one behind the bridge, a transformer's windings",
     "look into the supply; unknown is judged at the worst",
     "symmetric",
     "single",
+    "bridge",
+    "transformer",
     UNKNOWN_WORD,
 )
 TOUCH = Key("table", "the touch current as measured", "by a person trained for it", table=TOUCH_READING)
@@ -132,6 +134,10 @@ DISPLAY = Table(
             choices=("15 kHz", "24 kHz", "31 kHz"),
         ),
         "earthed": flag("whether the display's 0 V is tied to mains earth", "meter from its connector shell to earth"),
+        "other_leads": flag(
+            "whether another lead stays in the display: aerial, network, audio, computer",
+            "look; such a lead may earth a display that is not earthed itself",
+        ),
         "y_capacitance": Y_CAPACITANCE,
         "y_coupling": Y_COUPLING,
         "touch_reading": TOUCH,
@@ -252,6 +258,33 @@ PIN = Table(
 )
 
 
+READINGS = Table(
+    {
+        "load": Key(
+            "value",
+            "the resistor from the pin to 0 V",
+            "its colour code, or a meter",
+            measures=(measure("ohm", (37.0, 1e4), (1.0, 1e9)),),
+            also=("open",),
+            required=True,
+        ),
+        "volts": value(
+            "the level read with it, against black",
+            "oscilloscope",
+            measure("V", (0.05, 5.5), (-30.0, 30.0)),
+            unknown=False,
+            required=True,
+        ),
+    }
+)
+EDGES = Table(
+    {
+        "rise": value("the rise time, 10 to 90 %", "oscilloscope", measure("s", (1e-9, 1e-5), (1e-11, 1e-2))),
+        "fall": value("the fall time, 90 to 10 %", "oscilloscope", measure("s", (1e-9, 1e-5), (1e-11, 1e-2))),
+    }
+)
+
+
 def _part(kind: str, ports: str) -> dict[str, Key]:
     return {
         kind: word(f"the {kind}, a part of the library", f"guardcheck list {kind}s"),
@@ -272,6 +305,13 @@ LINE = Table(
             also=(UNKNOWN_WORD,),
             table=PIN,
         ),
+        "readings": Key(
+            "tables",
+            "what was read at the pin with different loads",
+            "one picture for all of them; open, 150 ohm, 75 ohm",
+            table=READINGS,
+        ),
+        "edges": Key("table", "the edges at the pin", "oscilloscope, nothing connected", table=EDGES),
         **_part("stage", "in out vdd gnd"),
         "stage_pin": Key(
             "table",

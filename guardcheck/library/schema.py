@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 COMMON_KEYS = ("title", "purpose", "reference", "known_by", "formerly", "ports", "parameters", "part", "check", "real")
 KIND_KEYS: Mapping[str, tuple[str, ...]] = {
-    "source": ("states", "two_readings", "colour", "exposed", "pin", "feed", "ladder"),
+    "source": ("states", "two_readings", "colour", "exposed", "pin", "feed", "ladder", "identified"),
     "stage": ("exposed",),
     "guard": ("exposed",),
     "cable": ("line",),

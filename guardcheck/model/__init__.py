@@ -22,7 +22,9 @@ from guardcheck.model.events import (
     EventPlan,
     PinFamily,
 )
+from guardcheck.model.expected import Expected
 from guardcheck.model.findings import (
+    ASKS,
     BETTER,
     COMPUTED,
     CONFORMS,
@@ -74,6 +76,7 @@ from guardcheck.model.wirings import ACTIONS, DRIVES, GROUND, OPEN, TAKES, Role,
 __all__ = [
     "ACTIONS",
     "ADVICE",
+    "ASKS",
     "ASSUMED",
     "BETTER",
     "CABLE",
@@ -141,6 +144,7 @@ __all__ = [
     "Element",
     "EngineInfo",
     "EventPlan",
+    "Expected",
     "Fact",
     "Facts",
     "Finding",

@@ -32,6 +32,7 @@ class Line:
     """One signal conductor. `table` is the index of its `[[line]]` table; `event` is a stress of the user's own.
 
     `moves` names what of its stage a search for values may change.
+    `readings` pairs a load, None for none, with what was read at the pin; `edges` holds rise and fall times there.
     """
 
     name: str
@@ -44,6 +45,8 @@ class Line:
     stage_pin: Mapping[str, Value | str | bool] = field(default_factory=dict)
     event: PartUse | None = None
     moves: tuple[str, ...] = ()
+    readings: tuple[tuple[Value | None, Value], ...] = ()
+    edges: Mapping[str, Any] = field(default_factory=dict)
 
     @property
     def has_guard(self) -> bool:

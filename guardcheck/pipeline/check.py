@@ -68,7 +68,7 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
     say(0, 4, "levels and stress events")
     found = appraise(engine, plan, events=options.events)
     say(3, 4, "remedies")
-    solved, facts, quantities = found.solved, found.facts, found.facts.quantities
+    solved, facts = found.solved, found.facts
     findings = (*found.findings, *undecided_facts(job.facts))
     cures = remedies(engine, plan, findings, events=options.events)
     sources = {one.name: one.bare.source.part for one in plan.lines}
@@ -91,8 +91,8 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
         not_examined=(*not_examined(events=options.events), *left_undone(engine.undone)),
         cautions=cautions_for(job, plan.standards.values()),
         plan=(*plan_rows(job), *(() if found.mating is None else found.mating.told)),
-        conditions=conditions_of(findings, job.forbids),
-        asks=questions_of(findings, quantities),
+        conditions=(*conditions_of(findings, job.forbids), *found.conditions),
+        asks=questions_of(findings),
         job_file=Path(job.file).name,
         job_sha256=job.sha256,
         guardcheck=__version__,

@@ -2,7 +2,14 @@
 
 from guardcheck.files import write_bytes, write_text
 from guardcheck.report.bench_sheet.page import to_bench_sheet
-from guardcheck.report.handover import PAPERS, evidence, to_checklist_html, to_checklist_pdf
+from guardcheck.report.handover import (
+    PAPERS,
+    evidence,
+    to_checklist_html,
+    to_checklist_pdf,
+    to_record_html,
+    to_record_pdf,
+)
 from guardcheck.report.page.result import first_screen, to_html
 from guardcheck.report.pictures.line.svg import lines_svg
 from guardcheck.report.pictures.panels import drawings
@@ -12,6 +19,7 @@ from guardcheck.report.saved.read import from_json, read_result
 from guardcheck.report.saved.write import to_json
 from guardcheck.report.text.answer import to_short
 from guardcheck.report.text.batch import summary, unique_names
+from guardcheck.report.text.expect import expected_json, expected_text
 from guardcheck.report.text.proposals import proposals_to_json, proposals_to_terminal
 from guardcheck.report.text.ranking import ranking_to_html, ranking_to_json, ranking_to_short, ranking_to_terminal
 from guardcheck.report.text.reading import to_short_reading
@@ -24,6 +32,8 @@ __all__ = [
     "compare",
     "drawings",
     "evidence",
+    "expected_json",
+    "expected_text",
     "first_screen",
     "from_json",
     "lines_svg",
@@ -45,6 +55,8 @@ __all__ = [
     "to_html",
     "to_json",
     "to_outcome",
+    "to_record_html",
+    "to_record_pdf",
     "to_short",
     "to_short_reading",
     "to_terminal",

@@ -14,6 +14,7 @@ from guardcheck.library import Library
 from guardcheck.model import Fitted, Job, Line, PartUse, Standard, Value
 from guardcheck.simulate.experiment import Experiment
 from guardcheck.simulate.fitting import Fitter, exact, standard_of, states_of
+from guardcheck.simulate.sourcing import informed
 
 
 @dataclass(frozen=True)
@@ -110,6 +111,7 @@ def plan_job(job: Job, library: Library, *, samples: int, seed: int) -> JobPlan:
 
     """
     fitter = Fitter(job, library)
+    job = fitter.job = replace(job, lines=tuple(informed(fitter, line) for line in job.lines))
     standards = {line.table: standard_of(job, line) for line in job.lines}
     fitted: dict[int, LinePlan] = {}
     lines = []

@@ -1,35 +1,72 @@
-"""What an answer is still owed: the facts nobody declared, sorted by how many findings each would decide."""
+"""What an answer is still owed: the facts nobody knows, sorted by how many findings each would decide."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from typing import NamedTuple
 
-from guardcheck.model import NOT_PROVEN, Finding, Quantity, Question
-
-Subject = tuple[str, str | None, bool | None, str | None, str | None, str | None]
+from guardcheck.model import ASKS, NOT_PROVEN, RATING_NOT_STATED, UNKNOWN_OF, Finding, Question
 
 
-def asks_of(findings: Iterable[Finding], quantities: Iterable[Quantity]) -> tuple[Question, ...]:
-    """Return one question for every unknown that leaves a needed finding not proven, that which decides most first."""
-    unknowns: dict[Subject, tuple[str, ...]] = {
-        (one.name, one.line or None, one.guarded, one.event, one.severity, one.where): one.unknowns
-        for one in quantities
-        if one.unknowns
-    }
+class _Fact(NamedTuple):
+    question: str
+    where: str
+    safe: bool = True
+
+
+_TRAINED = "only a person trained for it, supply unplugged and discharged; otherwise leave it unknown"
+_FACTS: Mapping[str, _Fact] = {
+    "supply.mains": _Fact("What is the mains voltage?", "type plate"),
+    "supply.phases": _Fact("Do unit and display hang on one phase?", "ask the electrician; in one room nearly always"),
+    "supply.protection_class": _Fact("Which protection class has the unit's supply?", "type plate, mains plug"),
+    "supply.y_capacitance": _Fact("How large are the unit's Y capacitors?", f"printed on them: {_TRAINED}", False),
+    "supply.y_coupling": _Fact("How do the unit's Y capacitors sit?", f"look into the supply: {_TRAINED}", False),
+    "display.earthed": _Fact("Is the display's 0 V at mains earth?", "meter from its connector shell to its earth pin"),
+    "display.other_leads": _Fact("Does another lead stay in the display?", "look: aerial, network, audio, computer"),
+    "display.y_capacitance": _Fact(
+        "How large are the display's Y capacitors?", f"do not open it to look: {_TRAINED}", False
+    ),
+    "display.y_coupling": _Fact("How do the display's Y capacitors sit?", f"do not open it to look: {_TRAINED}", False),
+}
+_ROLES: Mapping[str, _Fact] = {
+    "pin": _Fact("What may the chip's pin take?", "its data sheet, absolute maximum ratings and ESD; or its family"),
+}
+
+
+def asks_of(findings: Iterable[Finding]) -> tuple[Question, ...]:
+    """Return one question for every fact that leaves a needed finding not proven, that which decides most first."""
     found: dict[str, list[str]] = {}
     for one in findings:
         if one.needed and one.outcome == NOT_PROVEN:
-            subject = (one.quantity, one.line, one.guarded, one.event, one.severity, one.where)
-            for name in unknowns.get(subject, ()):
-                found.setdefault(f"{one.line}.{name}" if one.line else name, []).append(one.id)
-    questions = [
-        Question(
-            key=key,
-            question=f"What is {key.rpartition('.')[2]}{f' of {line}' if (line := key.partition('.')[0]) else ''}?",
-            where="read it at the part, or measure it, and write it into the job file",
-            decides=len(ids),
-            findings=tuple(sorted(ids)),
-        )
-        for key, ids in found.items()
-    ]
+            for key in _keys(one):
+                found.setdefault(key, []).append(one.id)
+    questions = []
+    for key, ids in found.items():
+        fact = _fact(key)
+        questions.append(Question(key, fact.question, fact.where, len(ids), tuple(sorted(ids)), fact.safe))
     return tuple(sorted(questions, key=lambda one: (-one.decides, one.key)))
+
+
+def _keys(one: Finding) -> tuple[str, ...]:
+    """Return the keys of the facts a finding hangs on."""
+    keys = []
+    for code in one.codes:
+        if code.startswith(ASKS):
+            keys.append(code.removeprefix(ASKS))
+        elif code == RATING_NOT_STATED and one.line:
+            keys.append(f"{one.line}.pin")
+        elif code.startswith(UNKNOWN_OF) and one.line:
+            keys.append(f"{one.line}.{code.removeprefix(UNKNOWN_OF)}")
+    return tuple(dict.fromkeys(keys))
+
+
+def _fact(key: str) -> _Fact:
+    """Return the question a key stands for; a part's unknown values are asked for by the part."""
+    if key in _FACTS:
+        return _FACTS[key]
+    line, _, role = key.partition(".")
+    if role in _ROLES:
+        fact = _ROLES[role]
+        return fact._replace(question=f"{fact.question.removesuffix('?')} on {line}?")
+    where = "read it at the part, or measure it, and write it into the job file"
+    return _Fact(f"What are the unknown values of the {role} on {line}?", where)

@@ -3,6 +3,12 @@
 from __future__ import annotations
 
 import os
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+import unicodedata
 from pathlib import Path
 
 import pytest
@@ -111,3 +117,61 @@ def test_a_device_is_refused_and_not_read() -> None:
     for read in (lambda path: read_bytes(path, 100), sha256_of):
         with pytest.raises(InputError, match="is not a regular file; give the path of a file"):
             read(Path("/dev/zero"))
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no such pipes")
+@pytest.mark.parametrize("arguments", [("list",), ("show", "scart-rgb")])
+def test_a_reader_that_leaves_early_is_no_bug(arguments: tuple[str, ...]) -> None:
+    """141 is 128 + SIGPIPE, what a shell reports of a program that ends because nobody reads it (POSIX.1-2017)."""
+    read, write = os.pipe()
+    os.close(read)
+    done = subprocess.run(
+        [sys.executable, "-m", "guardcheck", *arguments], stdout=write, stderr=subprocess.PIPE, text=True, check=False
+    )
+    os.close(write)
+    assert (done.returncode, done.stderr) == (141, "")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows sends no SIGINT to one process")
+def test_a_stopped_command_says_so(bench: Path) -> None:
+    (bench / "own.toml").write_text(text(line()), encoding="utf-8")
+    running = subprocess.Popen(
+        [sys.executable, "-m", "guardcheck", "guards", "own.toml", "--html", "new.html"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    time.sleep(1.5)
+    running.send_signal(signal.SIGINT)
+    _, said = running.communicate(timeout=20)
+    assert running.returncode == 130
+    assert said.strip() == "guardcheck: stopped; what was written before is whole"
+    assert not (bench / "new.html").exists()
+    assert not list(Path(tempfile.gettempdir()).glob(f"guardcheck-*-{running.pid}"))
+
+
+HOSTILE = "\x1b]0;mine\x07\x1b[2Jred\u202e\u200b"
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "arguments"),
+    [
+        ("red.csv", f"Time (s),{HOSTILE} (V)\n" + "0,x\n" * 5, ("verify", "job.toml", "--capture", "red=red.csv")),
+        ("mine.cir", f"* x\n.subckt {HOSTILE} in out vdd gnd\n.ends\n", ("check", "job.toml")),
+        ("saved.json", f'{{"{HOSTILE}": 1, "format": "{HOSTILE}"}}', ("compare", "saved.json", "saved.json")),
+        ("readings.toml", f'["{HOSTILE}"]\n"{HOSTILE}" = 1\n', ("verify", "job.toml", "--readings", "readings.toml")),
+        ("job.toml", f'format = 1\n"{HOSTILE}" = 1\n', ("check", "job.toml")),
+    ],
+)
+def test_nothing_from_a_file_moves_the_terminal(
+    bench: Path, name: str, content: str, arguments: tuple[str, ...]
+) -> None:
+    (bench / name).write_text(content, encoding="utf-8")
+    done = CliRunner().invoke(app, arguments)
+    said = f"{done.output}{done.exception}"
+    assert done.exit_code != 0
+    assert not [char for char in said if unicodedata.category(char) in ("Cc", "Cf") and char != "\n"], repr(said)
+
+
+def test_an_error_is_one_printable_line() -> None:
+    assert str(InputError(f"a\nb{HOSTILE}", file="f\x1b", key="k\u202e", line=3)) == "f:3: k: a b]0;mine[2Jred"

@@ -25,6 +25,7 @@ from guardcheck.errors import EngineError
 from guardcheck.model import Transient
 from guardcheck.simulate.batch import side_by_side
 from tests.engine.decks import GOOD, GROWS, HANGS, deck, divider, is_good, raw, run_raw, sampled
+from tests.pipeline.jobs import line, text
 
 ROOT = Path(__file__).parents[2]
 
@@ -331,3 +332,43 @@ def test_a_study_that_fails_stops_the_others_and_says_why() -> None:
         with pytest.raises(ValueError, match="the first study"):
             side_by_side(engine, [fails, lambda: engine._run_scripts([HANGS], [None])])
         assert time.monotonic() - began < 5.0
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows cannot be asked whether a process is there")
+def test_folders_of_killed_engines_are_swept_and_no_others(tmp_path: Path) -> None:
+    gone = subprocess.Popen([sys.executable, "-c", ""])
+    gone.wait()
+    old = time.time() - 2 * 3600
+    names = [
+        f"guardcheck-{gone.pid}-old",
+        f"guardcheck-{gone.pid}-new",
+        f"guardcheck-{os.getpid()}-old",
+        "guardcheck-x-old",
+    ]
+    for name in names:
+        (tmp_path / name / "scripts").mkdir(parents=True)
+        if name.endswith("old"):
+            os.utime(tmp_path / name, (old, old))
+    (tmp_path / f"guardcheck-{gone.pid}-link").symlink_to(tmp_path / names[3])
+    pool.sweep(tmp_path)
+    assert sorted(path.name for path in tmp_path.iterdir() if not path.is_symlink()) == sorted(names[1:])
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows sends no SIGTERM")
+def test_a_terminated_command_leaves_no_folder(tmp_path: Path) -> None:
+    (tmp_path / "job.toml").write_text(text(line()), encoding="utf-8")
+    running = subprocess.Popen(
+        [sys.executable, "-m", "guardcheck", "guards", "job.toml"],
+        cwd=tmp_path,
+        env={**os.environ, "TMPDIR": str(tmp_path), "PYTHONPATH": str(ROOT)},
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.PIPE,
+    )
+    deadline = time.monotonic() + 20.0
+    while not list(tmp_path.glob("guardcheck-*")) and time.monotonic() < deadline:
+        time.sleep(0.05)
+    time.sleep(0.3)
+    running.terminate()
+    running.communicate(timeout=20)
+    assert running.returncode == 128 + signal.SIGTERM
+    assert [path.name for path in tmp_path.iterdir()] == ["job.toml"]

@@ -28,6 +28,7 @@ y_capacitance = "4.7 nF"
 """
 DISPLAY = """
 earthed = false
+other_leads = false
 y_capacitance = "4.7 nF"
 """
 

@@ -11,7 +11,7 @@ from guardcheck.engine import Engine
 from guardcheck.errors import CircuitError, JobError
 from guardcheck.job import parse_job
 from guardcheck.library import Library
-from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_APPLICABLE, NOT_PROVEN
+from guardcheck.model import CONFORMS, DAILY, DOES_NOT_CONFORM, NOT_APPLICABLE, NOT_PROVEN
 from guardcheck.simulate.stress.bench import bench_of, chassis_of
 from guardcheck.simulate.stress.events import check_claims, event_results, library_events, subjects_of
 from guardcheck.simulate.stress.quantities import quantities_of
@@ -30,10 +30,32 @@ def chassis(supply: str, display: str) -> tuple[float, float, float]:
 class TestChassis:
     """Leakage and open-circuit rows: Thevenin of the Y capacitances (observed 70 to 120 V between class II cases)."""
 
-    def test_symmetric_pairs_on_one_phase_float_together(self) -> None:
-        volts, _, amps = chassis(SUPPLY + SYMMETRIC, DISPLAY + SYMMETRIC)
-        assert volts == 0.0
-        assert amps == 0.0
+    def test_symmetric_pairs_are_never_quite_equal(self) -> None:
+        """20 % parts opposed: 0.6 against 0.4 of the mains, 65.05 V crest behind 2.35 nF, 33.96 uA."""
+        volts, capacitance, amps = chassis(SUPPLY + SYMMETRIC, DISPLAY + SYMMETRIC)
+        assert (volts, capacitance) == (pytest.approx(65.05, rel=1e-3), pytest.approx(2.35e-9))
+        assert amps == pytest.approx(33.96e-6, rel=1e-3)
+        close = DISPLAY.replace('"4.7 nF"', '"4.7 nF 5%"')
+        volts, _, _ = chassis(SUPPLY.replace('"4.7 nF"', '"4.7 nF 5%"') + SYMMETRIC, close + SYMMETRIC)
+        assert volts == pytest.approx(0.05 * 325.27, rel=1e-3)  # 0.525 against 0.475
+
+    def test_a_capacitor_behind_the_bridge_couples_half_waves_less_their_mean(self) -> None:
+        """230 V: -222 V and +104 V against earth (325.3 V less, and 325.3 V / pi), not 325 V."""
+        volts, capacitance, _ = chassis(SUPPLY + 'y_coupling = "bridge"\n', "earthed = true\n")
+        assert volts == pytest.approx(325.27 * (1.0 - 1.0 / math.pi), rel=1e-3)
+        assert capacitance == pytest.approx(4.7e-9)
+
+    def test_the_windings_of_a_transformer_couple_little(self) -> None:
+        supply = SUPPLY.replace('y_capacitance = "4.7 nF"\n', "") + 'y_coupling = "transformer"\n'
+        volts, capacitance, _ = chassis(supply, "earthed = true\n")
+        assert (volts, capacitance) == (pytest.approx(325.27, rel=1e-3), pytest.approx(1e-9))
+
+    def test_another_lead_may_earth_a_display_that_is_not_earthed(self) -> None:
+        leads = DISPLAY.replace("other_leads = false\n", "") + SYMMETRIC
+        found = chassis_of(read(job_text(supply=SUPPLY + SYMMETRIC, display=leads)))
+        assert found.volts == pytest.approx(0.6 * 325.27, rel=1e-3)  # against earth
+        assert found.least == pytest.approx(0.0)
+        assert found.open == ("display.other_leads",)
 
     def test_opposed_single_capacitors_show_the_whole_mains(self) -> None:
         """Two of 4.7 nF at 230 V 50 Hz: 325 V behind 2.35 nF, 169.8 uA."""
@@ -43,13 +65,13 @@ class TestChassis:
         assert amps == pytest.approx(169.8e-6, rel=1e-3)
 
     def test_symmetric_against_earth_shows_half_the_mains(self) -> None:
-        """Y11 and Y12: 115 V behind both capacitors; 4.7 nF in all, 169.8 uA, 0.764 uC, 162.6 V crest."""
+        """Y11 and Y12 of 20 %: up to 0.6 of the mains behind both; 4.7 nF in all, 203.8 uA, 0.917 uC, 195.2 V crest."""
         earthed = 'earthed = true\ny_coupling = "symmetric"\n'
         volts, capacitance, amps = chassis(SUPPLY + SYMMETRIC, earthed)
-        assert volts == pytest.approx(115.0 * math.sqrt(2.0), rel=1e-6)
+        assert volts == pytest.approx(138.0 * math.sqrt(2.0), rel=1e-6)
         assert capacitance == pytest.approx(4.7e-9)
-        assert amps == pytest.approx(169.8e-6, rel=1e-3)
-        assert volts * capacitance == pytest.approx(0.764e-6, rel=2e-3)
+        assert amps == pytest.approx(203.8e-6, rel=1e-3)
+        assert volts * capacitance == pytest.approx(0.917e-6, rel=2e-3)
 
     def test_single_against_earth_is_339_microamperes(self) -> None:
         """Y01: 4.7 nF, 230 V, 50 Hz: 0.3396 mA."""
@@ -65,10 +87,10 @@ class TestChassis:
 
     @pytest.mark.parametrize(
         ("phases", "coupling", "rms"),
-        [("opposite", SYMMETRIC, 230.0), ("different", SYMMETRIC, 199.2), ("different", SINGLE, 398.4)],
+        [("opposite", SYMMETRIC, 276.0), ("different", SYMMETRIC, 239.0), ("different", SINGLE, 398.4)],
     )
     def test_two_phases(self, phases: str, coupling: str, rms: float) -> None:
-        """Symmetric pairs on two phases 199 V, single ones 398 V; on two legs the whole mains."""
+        """Equal pairs on two phases 199 V, single ones 398 V; on two legs the mains; 20 % makes 1.2 times that."""
         volts, _, _ = chassis(SUPPLY + coupling + f'phases = "{phases}"\n', DISPLAY + coupling)
         assert volts / math.sqrt(2.0) == pytest.approx(rms, rel=1e-3)
 
@@ -122,6 +144,7 @@ class TestRatings:
     def test_a_family_is_an_assumption_and_may_let_the_current_decide(self) -> None:
         found = ratings_of('{ family = "hc-logic" }')
         assert found.bounds["clamp_current"] == (20e-3, 20e-3)
+        assert (found.bounds["output_current"], found.latch_up, found.human_body) == ((25e-3, 25e-3), 0.1, 2000.0)
         assert math.isinf(found.strict("over_voltage"))
         assert "hc-logic" in found.assumed[0]
 
@@ -178,8 +201,8 @@ class TestMargins:
         )
         assert second == pytest.approx(2.0 * first, rel=0.05)
 
-    def test_symmetric_supplies_leave_the_pin_alone(self, engine: Engine) -> None:
-        text = job_text(supply=SUPPLY + SYMMETRIC, display=DISPLAY + SYMMETRIC)
+    def test_supplies_that_are_both_earthed_leave_the_pin_alone(self, engine: Engine) -> None:
+        text = job_text(supply=SUPPLY.replace('"II"', '"I"'), display="earthed = true\n")
         row = findings(engine, text, "hot-plug")["red/bare/event.margin/hot-plug/first contact"]
         assert row.outcome == CONFORMS
         assert "no voltage stands between the two 0 V" in row.why
@@ -357,7 +380,7 @@ class TestNotDeclared:
 
 
 def test_a_line_exists_that_every_needed_event_lets_pass(engine: Engine) -> None:
-    """Sync through 1 kohm and a Schottky pair, supplies that float together: the tool can also say yes."""
+    """Sync through 1 kohm and a Schottky pair, symmetric supplies: in daily use the tool can also say yes."""
     text = job_text(
         supply=SUPPLY.replace("100 mA", "400 mA") + SYMMETRIC,
         display=DISPLAY + SYMMETRIC,
@@ -369,6 +392,6 @@ def test_a_line_exists_that_every_needed_event_lets_pass(engine: Engine) -> None
         pin='{ family = "hc-logic" }',
     )
     names = ("hot-plug", "misplug", "short-to-ground", "back-power", "power-step")
-    needed = [one for one in findings(engine, text, *names).values() if one.needed]
-    assert len(needed) >= 2 * 8
+    needed = [one for one in findings(engine, text, *names).values() if one.needed and one.use == DAILY]
+    assert len(needed) >= 2 * 4
     assert {one.outcome for one in needed} == {CONFORMS}

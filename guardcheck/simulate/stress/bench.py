@@ -13,6 +13,9 @@ from dataclasses import dataclass, replace
 from itertools import product
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from guardcheck.compose import Rail
 from guardcheck.leakage import USUAL
 from guardcheck.model import UNKNOWN_WORD, Job, Value
@@ -26,6 +29,19 @@ Common practice, no published source."""
 RAIL_MAX_BOUNDS = (1.1, 1.4)
 """Strictest and loosest highest supply seen beside a nominal one: 5.5 V and 7 V beside 5 V (common practice)."""
 
+PAIR_SPREAD = 0.2
+"""Tolerance of Y capacitors where none is declared: 20 % is what the marking M allows (common practice)."""
+BRIDGE, TRANSFORMER = "bridge", "transformer"
+"""Couplings besides pairs and single capacitors: one capacitor behind the bridge of a switch-mode supply; the windings
+of a mains transformer."""
+WINDINGS = (50e-12, 1e-9)
+"""Capacitance between the windings of a small mains transformer [F] (from memory, unverified)."""
+SETTLED = (("y_capacitance", TRANSFORMER),)
+"""Facts a coupling makes needless."""
+Wave = NDArray[np.float64]
+_CYCLE = np.linspace(0.0, 2.0 * math.pi, 720, endpoint=False)
+"""Phase over one cycle of the mains, in steps of half a degree."""
+
 
 @dataclass(frozen=True)
 class Chassis:
@@ -34,7 +50,7 @@ class Chassis:
     `volts` is the crest of the voltage between them, `capacitance` what it stands behind [F], `amps` the current that
     flows from one to the other at mains frequency, rms. `told` says how it was found, `undeclared` what the job does
     not even call unknown, `ends` which declared values stand at an end of their tolerance, `notes` what the result
-    rests on besides.
+    rests on besides. `open` are the keys of the facts nobody knows, `least` the crest at their other end.
     """
 
     volts: float
@@ -46,6 +62,8 @@ class Chassis:
     undeclared: tuple[str, ...] = ()
     ends: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    open: tuple[str, ...] = ()
+    least: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -127,29 +145,37 @@ def _ohms(load: Value | None, volts: float, ends: list[str]) -> float:
 def chassis_of(job: Job) -> Chassis:
     """Return the worst voltage between the two 0 V nodes that the declared supplies allow.
 
-    Each supply is Thevenin's equivalent of its Y capacitances: ``(CL VL + CN VN) / (CL + CN)`` behind ``CL + CN``. Two
-    symmetric pairs on one phase float at the same voltage, so nothing stands between them whichever way the plugs go.
+    Each supply is Thevenin's equivalent of its Y capacitances: ``(CL VL + CN VN) / (CL + CN)`` behind ``CL + CN``. The
+    two of a symmetric pair differ by their tolerance, so that two such supplies never quite float together.
     """
     assumed: list[str] = []
     undeclared: list[str] = [
         f"the {name.replace('_', ' ')}" for name in ("mains", "mains_frequency") if name not in job.supply
     ]
+    open_ = [f"supply.{name}" for name in ("mains", "phases") if job.supply.get(name) == UNKNOWN_WORD]
+    open_ += [f"supply.{name}" for name in ("mains",) if name not in job.supply]
     ends: list[str] = []
     mains = _usual(job.supply, "mains", "mains", assumed, ends)
     frequency = _usual(job.supply, "mains_frequency", "mains frequency", assumed, ends)
-    earthed_unit, earthed_display = _earthed_unit(job, assumed), _earthed_display(job, assumed)
+    earthed_unit, earthed_display = _earthed_unit(job, assumed, open_), _earthed_display(job, assumed, open_)
     unit = _sides(job.supply, "unit", earthed_unit, [1.0], assumed, ends)
     display = _sides(job.display_facts, "display", earthed_display, _phases(job, assumed), assumed, ends)
     floating = False in earthed_unit and False in earthed_display
     for entries, who, sides in ((job.supply, "unit", unit), (job.display_facts, "display", display)):
-        if "y_capacitance" not in entries and not all(math.isinf(side[1]) for side in sides):
+        floats = not all(math.isinf(capacitance) for _, capacitance in sides)
+        where = "supply" if who == "unit" else "display"
+        if floats and "y_capacitance" not in entries and entries.get("y_coupling") != TRANSFORMER:
             undeclared.append(f"the Y capacitance of the {who}")
-    volts, capacitance = max(
-        ((abs(one - other), _in_series(c_one, c_other)) for (one, c_one), (other, c_other) in product(unit, display)),
-        key=lambda pair: (round(pair[0], 9), pair[1]),
-    )
-    crest = math.sqrt(2.0) * mains * volts
-    amps = 2.0 * math.pi * frequency * capacitance * mains * volts
+        open_ += [
+            f"{where}.{name}"
+            for name in ("y_capacitance", "y_coupling")
+            if floats and entries.get(name) in (None, UNKNOWN_WORD) and (name, entries.get("y_coupling")) not in SETTLED
+        ]
+    pairs = [(one, other, _in_series(near, far)) for (one, near), (other, far) in product(unit, display)]
+    one, other, capacitance = max(pairs, key=lambda pair: (round(_crest(pair[0] - pair[1]), 9), pair[2]))
+    crest = mains * _crest(one - other)
+    least = min(_crest(first - second) for first, second, _ in pairs)
+    amps = 2.0 * math.pi * frequency * capacitance * mains * _slope(one - other)
     told = (
         f"{format_si(crest, 'V')} crest between the two 0 V behind {format_si(capacitance, 'F')} "
         f"({format_si(mains, 'V')}, {format_si(frequency, 'Hz')})"
@@ -157,7 +183,7 @@ def chassis_of(job: Job) -> Chassis:
         else "no voltage stands between the two 0 V"
     )
     if crest == 0.0:
-        undeclared = []
+        undeclared, open_ = [], []
     return Chassis(
         volts=crest,
         capacitance=max(capacitance, LEAST_CAPACITANCE),
@@ -168,7 +194,36 @@ def chassis_of(job: Job) -> Chassis:
         undeclared=tuple(undeclared),
         ends=tuple(ends),
         notes=_notes(job, floating=floating),
+        open=tuple(dict.fromkeys(open_)),
+        least=mains * least,
     )
+
+
+def _crest(wave: Wave) -> float:
+    """Return the largest magnitude over a cycle."""
+    return float(np.max(np.abs(wave)))
+
+
+def _slope(wave: Wave) -> float:
+    """Return the rms of the derivative over a cycle, by its harmonics: 1 for a sine of 1 V rms."""
+    harmonics = np.fft.rfft(wave)
+    order = np.arange(len(harmonics))
+    return float(math.sqrt(2.0 * float(np.sum(np.abs(order[1:] * harmonics[1:]) ** 2))) / len(wave))
+
+
+def _sine(phasor: complex) -> Wave:
+    """Return one cycle of a voltage given as a phasor in volts rms."""
+    return np.asarray(math.sqrt(2.0) * abs(phasor) * np.cos(_CYCLE + cmath.phase(phasor)))
+
+
+def _rectified(phasor: complex) -> tuple[Wave, Wave]:
+    """Return one cycle of what a capacitor on the minus, or the plus, of a bridge couples: half waves less their mean.
+
+    The minus of a bridge follows whichever conductor is lower, so that turning the plug changes nothing. 230 V give
+    -222 and +104 V, or the reverse.
+    """
+    low, high = np.minimum(_sine(phasor), 0.0), np.maximum(_sine(phasor), 0.0)
+    return low - low.mean(), high - high.mean()
 
 
 def _notes(job: Job, *, floating: bool) -> tuple[str, ...]:
@@ -176,8 +231,6 @@ def _notes(job: Job, *, floating: bool) -> tuple[str, ...]:
     notes: list[str] = []
     if floating and "phases" not in job.supply:
         notes.append("Unit and display are taken to be both on one phase, not declared.")
-    if "symmetric" in (job.supply.get("y_coupling"), job.display_facts.get("y_coupling")):
-        notes.append("The two capacitors of a symmetric pair are taken to be equal; they never quite are.")
     return tuple(notes)
 
 
@@ -191,19 +244,26 @@ def _usual(entries: Mapping[str, Any], name: str, words: str, assumed: list[str]
     return worst
 
 
-def _earthed_unit(job: Job, assumed: list[str]) -> tuple[bool, ...]:
+def _earthed_unit(job: Job, assumed: list[str], open_: list[str]) -> tuple[bool, ...]:
     """Return whether the unit's 0 V may be, or is, at earth: a class I supply ties it there; silence says neither."""
     declared = {"I": (True,), "II": (False,), "III": (False,)}.get(str(job.supply.get("protection_class")))
     if declared is None:
         assumed.append("unit earthed or not, the worse")
+        open_.append("supply.protection_class")
     return declared or (True, False)
 
 
-def _earthed_display(job: Job, assumed: list[str]) -> tuple[bool, ...]:
-    earthed = job.display_facts.get("earthed")
-    if isinstance(earthed, bool):
+def _earthed_display(job: Job, assumed: list[str], open_: list[str]) -> tuple[bool, ...]:
+    """Return whether the display's 0 V may be at earth: unless another lead is ruled out, one may tie it there."""
+    earthed, leads = job.display_facts.get("earthed"), job.display_facts.get("other_leads")
+    if earthed is True or (earthed is False and leads is False):
         return (earthed,)
-    assumed.append("display earthed or not, the worse")
+    if earthed is False:
+        assumed.append("another lead of the display may earth it, the worse")
+        open_.append("display.other_leads")
+    else:
+        assumed.append("display earthed or not, the worse")
+        open_.append("display.earthed")
     return (True, False)
 
 
@@ -228,20 +288,37 @@ def _sides(
     live: list[complex] | list[float],
     assumed: list[str],
     ends: list[str],
-) -> list[tuple[complex, float]]:
-    """Return the voltages (of the mains) and capacitances one apparatus may stand at."""
-    sides: list[tuple[complex, float]] = []
+) -> list[tuple[Wave, float]]:
+    """Return the voltages (one cycle each, for 1 V rms of mains) and capacitances one apparatus may stand at."""
+    sides: list[tuple[Wave, float]] = []
     if True in earthed:
-        sides.append((0.0 + 0.0j, math.inf))
+        sides.append((np.zeros_like(_CYCLE), math.inf))
     if False not in earthed:
         return sides
-    capacitance = _usual(entries, "y_capacitance", f"Y capacitance of the {who}", assumed, ends)
     coupling = entries.get("y_coupling")
-    shares = {"symmetric": (0.5,), "single": (0.0, 1.0)}.get(str(coupling))
+    if coupling == TRANSFORMER and _declared(entries.get("y_capacitance")) is None:
+        capacitance = WINDINGS[1]
+        assumed.append(f"capacitance between the windings of the {who}'s transformer {format_si(capacitance, 'F')}")
+    else:
+        capacitance = _usual(entries, "y_capacitance", f"Y capacitance of the {who}", assumed, ends)
+    spread = _pair_spread(entries)
+    pair, whole = (0.5 * (1.0 - spread), 0.5 * (1.0 + spread)), (0.0, 0.5, 1.0)
+    shares = {"symmetric": pair, "single": (0.0, 1.0), BRIDGE: (), TRANSFORMER: whole}.get(str(coupling))
     if shares is None:
         assumed.append(f"Y coupling of the {who}, the worst")
-        shares = (0.0, 0.5, 1.0)
-    return [*sides, *((share * phasor, capacitance) for share in shares for phasor in live)]
+        shares = (*pair, *whole)
+    waves = [_sine(share * phasor) for share in shares for phasor in live]
+    if coupling == BRIDGE:
+        waves = [wave for phasor in live for wave in _rectified(phasor)]
+    return [*sides, *((wave, capacitance) for wave in waves)]
+
+
+def _pair_spread(entries: Mapping[str, Any]) -> float:
+    """Return the tolerance of the two capacitors of a symmetric pair, as a share of each."""
+    value = _declared(entries.get("y_capacitance"))
+    if value is None or not value.varies or value.nominal <= 0.0:
+        return PAIR_SPREAD
+    return min(max(value.high / value.nominal - 1.0, 1.0 - value.low / value.nominal), 1.0)
 
 
 def _in_series(one: float, other: float) -> float:

@@ -6,13 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from guardcheck.measure import Stress, time_outside, worst_of
-from guardcheck.model import CONFORMS, DAILY, DOES_NOT_CONFORM, OFF, RATING_NOT_STATED, Limit, Quantity
+from guardcheck.model import ASKS, CONFORMS, DAILY, DOES_NOT_CONFORM, OFF, RATING_NOT_STATED, Limit, Quantity
 from guardcheck.simulate.stress.convergence import Group
 from guardcheck.simulate.stress.margins import Margin, rail_margin, steady_margins, worst
 from guardcheck.simulate.stress.pulses import BodyPulse, latch_up_margin, pulse_margins
 from guardcheck.simulate.stress.ratings import PinRatings, exposed_ratings
 from guardcheck.simulate.stress.runs import ENDLESS, PinSeen, Power, Seen, case_words
 from guardcheck.simulate.stress.sentences import bench_words, beyond_words, other_words, pulse_words
+from guardcheck.units import format_si
 from guardcheck.verdict.outcome import EVENT_MARGIN_DB, judge_margin
 
 
@@ -127,7 +128,7 @@ def _latch_up(group: Group, blank: Quantity) -> tuple[Quantity, ...]:
             spread=(margin.strict, margin.loose),
             limit=Limit("event.latch_up", EVENT_MARGIN_DB, None, None, ratings.reference, ratings.known_by),
             notes=(f"{margin.told}.",),
-            codes=() if ratings.latch_up is not None else (RATING_NOT_STATED,),
+            codes=(*(() if ratings.latch_up is not None else (RATING_NOT_STATED,)), *_asked(group, gap is not None)),
         ),
     )
 
@@ -190,7 +191,10 @@ def _margin_quantity(
         failure=None if proven else failure,
         limit=_margin_limit("event.margin", judged.ratings.reference, judged.ratings.known_by),
         notes=(*notes, *_more_words(group, judged, reference)),
-        codes=(RATING_NOT_STATED,) if judged.ratings.open(judged.margin.field) else (),
+        codes=(
+            *((RATING_NOT_STATED,) if judged.ratings.open(judged.margin.field) else ()),
+            *_asked(group, gap is not None and judge_margin(judged.least) != CONFORMS),
+        ),
     )
 
 
@@ -201,10 +205,33 @@ def _margin_limit(quantity: str, ratings: str, known_by: str) -> Limit:
 
 
 def _undeclared(group: Group) -> str | None:
-    """Return what the event depends on and nobody declared: what fails by such a value is not proven."""
-    bench, known = group.subject.bench, group.event.fitted.part.circuit.parameters
-    missing = bench.chassis.undeclared if any(name in known for name in bench.numbers) else ()
-    return f"{', '.join(missing)} not declared; the margin shown is for the worst of what is usual" if missing else None
+    """Return what the event depends on and nobody knows: what fails by such a value is not proven.
+
+    At its other end a fact may do less harm: then the two ends differ, and the answer decides.
+    """
+    if not _on_chassis(group):
+        return None
+    chassis = group.subject.bench.chassis
+    if chassis.undeclared:
+        return f"{', '.join(chassis.undeclared)} not declared; the margin shown is for the worst of what is usual"
+    if chassis.open and chassis.least < chassis.volts:
+        return (
+            f"{', '.join(chassis.open)} not known: unit and display may stand {format_si(chassis.least, 'V')} to "
+            f"{format_si(chassis.volts, 'V')} apart; the margin shown is for the most"
+        )
+    return None
+
+
+def _on_chassis(group: Group) -> bool:
+    """Tell whether the event hangs on the voltage between the two 0 V."""
+    return any(name in group.event.fitted.part.circuit.parameters for name in group.subject.bench.numbers)
+
+
+def _asked(group: Group, outcome_open: bool) -> tuple[str, ...]:
+    """Return the codes of the facts whose answer may decide an event that is not proven."""
+    return (
+        tuple(f"{ASKS}{key}" for key in group.subject.bench.chassis.open) if outcome_open and _on_chassis(group) else ()
+    )
 
 
 def _worst_words(group: Group, judged: Judged) -> str:

@@ -1,0 +1,194 @@
+"""The source against what was read at its pin: does the one the job names give these readings, and which would."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from guardcheck.compose import EMF, RAIL, Chain, deck_of
+from guardcheck.engine import Engine
+from guardcheck.library import Library
+from guardcheck.measure.identify import COVERAGE, FOLLOWER, LINEAR, Identified, Kind, LoadReading, identify
+from guardcheck.model import DERIVED, SIMULATED, Deck, Limit, Line, Operating, Part, Quantity, Value
+from guardcheck.netlist import card, flatten, models_of
+from guardcheck.simulate.fitting import READING_TOLERANCE, Fitter
+from guardcheck.units import format_si
+
+FIT = "source.fit"
+NO_LOAD = 1e9
+"""What stands for nothing connected [ohm]."""
+NORMALISED = "normalised error of ISO/IEC 17043: deviation over expanded uncertainty, at most 1"
+UNITS = {"emf": "V", "impedance": "ohm", "current": "A"}
+WORDS = {
+    "linear": "a linear output",
+    "open-collector": "an output with a pull-up resistor",
+    "current": "a current output",
+    "follower": "a follower with a current limit",
+}
+
+
+def readings_of(line: Line, part: Part) -> tuple[LoadReading, ...]:
+    """Return what was read at a line's pin: its readings, or the two its source values hold."""
+    found = list(line.readings)
+    names = part.extra.get("two_readings", {})
+    alone, loaded, load = (line.source.values.get(names.get(role, "")) for role in ("open", "loaded", "load"))
+    pair = [value for value in (alone, loaded, load) if isinstance(value, Value)]
+    if not found and "identified" in part.extra and len(pair) == 3:
+        found = [(None, pair[0]), (pair[2], pair[1])]
+    return tuple(
+        LoadReading(math.inf if load is None else load.nominal, volts.nominal, _standard(volts))
+        for load, volts in found
+    )
+
+
+def _standard(volts: Value) -> float:
+    """Return the standard uncertainty of a reading [V]: rectangular limits over the root of three."""
+    half = (volts.high - volts.low) / 2.0 if volts.varies else READING_TOLERANCE * abs(volts.nominal)
+    return max(half, 1e-6) / math.sqrt(3.0)
+
+
+def identified(line: Line, part: Part) -> Identified | None:
+    """Return what the readings of a line say of its source; None for fewer than two."""
+    readings = readings_of(line, part)
+    if len({one.ohms for one in readings}) < 2:
+        return None
+    rise, fall = (line.edges.get(name) for name in ("rise", "fall"))
+    if isinstance(rise, Value) and isinstance(fall, Value):
+        return identify(readings, rise=rise.nominal, fall=fall.nominal)
+    return identify(readings)
+
+
+def informed(fitter: Fitter, line: Line) -> Line:
+    """Return a line whose source has, of the values the job leaves out, those its readings show."""
+    if not line.readings:
+        return line
+    part = fitter.part(line.source)
+    names, found = part.extra.get("identified"), identified(line, part)
+    if names is None or found is None:
+        return line
+    kind = found.kind(names["kind"]) or (found.kind(LINEAR) if names["kind"] == FOLLOWER else None)
+    if kind is None:
+        return line
+    derived = {
+        names[role]: _value(kind, key, part.parameters[names[role]].unit)
+        for role, key in _roles(kind)
+        if role in names and names[role] not in line.source.values and kind.value(key) is not None
+    }
+    return replace(line, source=replace(line.source, values={**derived, **line.source.values}))
+
+
+def _roles(kind: Kind) -> tuple[tuple[str, str], ...]:
+    level = "current" if kind.value("current") is not None else "emf"
+    return ("level", level), ("impedance", "impedance"), ("limit", "limit")
+
+
+def _value(kind: Kind, key: str, unit: str) -> Value:
+    value, spread = next((value, spread) for name, value, spread in kind.values if name == key)
+    value = max(value, 1e-3)
+    spread = min(spread, 0.99 * value)
+    text = f"{value:.6g} {unit} +/- {spread:.3g} {unit}"
+    return Value(value, unit, value - spread, value + spread, DERIVED, text)
+
+
+def source_quantities(engine: Engine, rows: Sequence[tuple[Line, Chain, float]], library: Library) -> list[Quantity]:
+    """Return `source.fit` of every line whose pin was read into two loads or more.
+
+    The source the job names is simulated into the same loads; the worst deviation over the expanded uncertainty of its
+    reading is held against 1. Where the readings fit more than one kind of source, nothing is proven.
+
+    Parameters
+    ----------
+    rows : line, its bare chain, and the level that was read, in the unit of the source's levels
+
+    """
+    wanted = [
+        (line, chain, level, found)
+        for line, chain, level in rows
+        if (found := identified(line, chain.source.part)) is not None
+    ]
+    decks = [_deck(chain, level, readings_of(line, chain.source.part)) for line, chain, level, _ in wanted]
+    traces = engine.run(decks) if decks else ()
+    made = []
+    for (line, chain, _, found), trace in zip(wanted, traces, strict=True):
+        readings = readings_of(line, chain.source.part)
+        failure = trace.failure
+        worst = None
+        if failure is None:
+            volts = np.real(np.ravel(trace.vectors["v(pin)"]))
+            worst = max(abs(volts[index] - one.volts) / (COVERAGE * one.u) for index, one in enumerate(readings))
+        if len(found.rivals) > 1:
+            failure = failure or _undecided(found, library)
+        made.append(
+            Quantity(
+                FIT,
+                line.name,
+                None,
+                worst,
+                origin=SIMULATED,
+                failure=failure,
+                limit=Limit(FIT, None, 1.0, 0.0, NORMALISED, "read"),
+                notes=(_told(found, chain.source.part, library),),
+            )
+        )
+    return made
+
+
+def _deck(chain: Chain, level: float, readings: Sequence[LoadReading]) -> Deck:
+    source = chain.source
+    values = {name: source.values[name].nominal for name in source.part.circuit.parameters if name in source.values}
+    ports = {"emf": EMF, "pin": "pin", "vdd": RAIL, "gnd": "0"}
+    cards = [
+        *flatten(source.part.circuit, name="source", ports=ports, values=values, prefix="source_"),
+        card("vrail", (RAIL, "0"), chain.rail.nominal),
+        card("vemf", (EMF, "0"), level),
+        card("rload", ("pin", "0"), np.array([min(one.ohms, NO_LOAD) for one in readings])),
+    ]
+    models = (*source.part.models, *models_of(source.part.circuit, prefix="source_"))
+    return deck_of(f"readings at the pin of {chain.line}", cards, models, Operating(), ("v(pin)",))
+
+
+def words(kind: Kind) -> str:
+    """Return a kind with its values: ``a current output: current 18.7 mA ± 0.4 mA, limit 3 V ± 0.1 V``."""
+    limit = "V" if kind.value("current") is not None else "A"
+    values = ", ".join(
+        f"{name} {format_si(value, UNITS.get(name, limit))} ± {format_si(spread, UNITS.get(name, limit), 2)}"
+        for name, value, spread in kind.values
+    )
+    return f"{WORDS[kind.name]} ({values})"
+
+
+def _told(found: Identified, part: Part, library: Library) -> str:
+    if found.best is None and not found.rivals:
+        return "No kind of output gives these readings together: read them again, one picture for all."
+    if found.best is None:
+        return "Two readings fit more than one kind of output."
+    told = f"The readings show {words(found.best)}."
+    names = part.extra.get("identified", {})
+    same = names.get("kind") == found.best.name or (found.best.name == LINEAR and names.get("kind") == FOLLOWER)
+    return told if same else f"{told} {_advice(found.best, library)}"
+
+
+def _advice(kind: Kind, library: Library) -> str:
+    for name in library.names("source"):
+        names = library.get("source", name).extra.get("identified", {})
+        if names.get("kind") == kind.name:
+            values = ", ".join(
+                f'{names[role]} = "{kind.value(key):.4g} {library.get("source", name).parameters[names[role]].unit}"'
+                for role, key in _roles(kind)
+                if role in names and kind.value(key) is not None
+            )
+            return f'Write source = "{name}", source_values = {{ {values} }}.'
+    return ""
+
+
+def _undecided(found: Identified, library: Library) -> str:
+    assert found.ask is not None
+    ask = format_si(found.ask, "ohm")
+    each = "; ".join(f"{words(one)} would read {format_si(one.predict(found.ask), 'V')} there" for one in found.rivals)
+    advice = " ".join(_advice(one, library) for one in found.rivals if one.name != LINEAR)
+    return (
+        f"the readings do not tell which kind of output this is; read it once more into {ask}: {each}. {advice}".strip()
+    )

@@ -1,0 +1,83 @@
+"""A source against the readings of its pin, through job file, ngspice and rule."""
+
+from __future__ import annotations
+
+import pytest
+
+from guardcheck.engine import Engine
+from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_PROVEN, Finding, Result
+from tests.pipeline.jobs import finding, line, run, text
+
+CURRENT = (
+    'readings = [ { load = "open", volts = "3.0 V" }, { load = "150 ohm", volts = "2.8 V" }, '
+    '{ load = "75 ohm", volts = "1.4 V" } ]\n'
+)
+LINEAR = (
+    'readings = [ { load = "open", volts = "2.0 V" }, { load = "150 ohm", volts = "1.333 V" }, '
+    '{ load = "75 ohm", volts = "1.0 V" } ]\n'
+)
+
+
+def job(source: str, values: str, readings: str) -> str:
+    made = text(line(source=source, source_values=values, stage_values='series = "1 ohm"'))
+    return made.replace(f'source = "{source}"\n', f'source = "{source}"\n{readings}')
+
+
+def fit(result: Result) -> Finding:
+    (found,) = (one for one in result.findings if one.quantity == "source.fit")
+    return found
+
+
+class TestThreeReadings:
+    def test_a_current_output_called_linear_is_found_out(self, engine: Engine) -> None:
+        """3.0 V, 2.8 V and 1.4 V: 18.67 mA up to 3.0 V. As 3.0 V behind 85.7 ohm it would read 1.91 V into 150 ohm."""
+        found = fit(run(engine, job("video-pin", 'white = "3.0 V", impedance = "85.7 ohm"', CURRENT)))
+        assert found.outcome == DOES_NOT_CONFORM
+        assert found.value == pytest.approx((2.8 - 3.0 * 150 / 235.7) / (2 * 0.03 * 2.8 / 3**0.5), rel=0.01)
+        assert 'Write source = "current-dac"' in found.why
+
+    def test_as_a_current_output_it_conforms_and_predicts_the_level(self, engine: Engine) -> None:
+        """Left out, current and compliance follow from the readings: 18.67 mA into 75 ohm is 1.4 V."""
+        made = job("current-dac", 'load = "1 Mohm"', CURRENT)
+        result = run(engine, made.replace('series = "1 ohm"', 'series = "1 mohm"'))
+        assert fit(result).outcome == CONFORMS
+        assert finding(result, "level.white").value == pytest.approx(1.4, rel=0.01)
+
+    def test_a_linear_output_gives_its_emf_and_impedance(self, engine: Engine) -> None:
+        """SAA7158 data sheet p.15: 2 V behind 75 ohm, 1 V into 75 ohm."""
+        result = run(engine, job("video-pin", "", LINEAR))
+        assert fit(result).outcome == CONFORMS
+        assert finding(result, "level.white").value == pytest.approx(2.0 * 75 / 151, rel=5e-3)
+        assert finding(result, "response.impedance").value == pytest.approx(76.0, rel=0.01)
+
+    def test_the_interval_of_the_impedance_spreads_the_level(self, engine: Engine) -> None:
+        spread = finding(run(engine, job("video-pin", "", LINEAR)), "level.white").spread
+        assert spread is not None
+        assert spread[0] < 0.97
+        assert spread[1] > 1.02
+
+
+class TestTwoReadings:
+    def test_two_readings_prove_no_kind_of_output(self, engine: Engine) -> None:
+        """3.0 V open, 1.4 V into 75 ohm: the next reading tells, 1.91 V or 2.80 V into 150 ohm."""
+        values = 'open_white = "3.0 V", loaded_white = "1.4 V", load = "75 ohm"'
+        found = fit(run(engine, job("video-pin", values, "")))
+        assert found.outcome == NOT_PROVEN
+        assert "150 ohm" in found.why
+        assert "1.91 V" in found.why
+        assert "2.8 V" in found.why
+
+    def test_a_source_that_was_not_read_has_no_such_row(self, engine: Engine) -> None:
+        result = run(engine, job("video-pin", 'white = "1.4 V", impedance = "75 ohm"', ""))
+        assert [one for one in result.findings if one.quantity == "source.fit"] == []
+
+
+def test_edges_tell_a_pull_up(engine: Engine) -> None:
+    readings = (
+        'readings = [ { load = "open", volts = "5.0 V" }, { load = "1 kohm", volts = "2.5 V" }, '
+        '{ load = "300 ohm", volts = "1.154 V" } ]\nedges = { rise = "200 ns", fall = "15 ns" }\n'
+    )
+    found = fit(run(engine, job("video-pin", 'white = "5 V", impedance = "1 kohm"', readings)))
+    assert found.outcome == CONFORMS
+    assert "pull-up resistor" in found.why
+    assert 'Write source = "open-collector-pin"' in found.why
