@@ -11,9 +11,9 @@ import pytest
 from guardcheck.errors import InputError
 from guardcheck.measure.readings import READABLE, parse_readings
 from guardcheck.model import Expected, Schematic, SchematicNode, SchematicPart
+from guardcheck.model.expected import FIRST_POWER, UNPOWERED
 from guardcheck.report.bench_sheet.page import STEPS, blank_of, to_bench_sheet, to_bench_sheet_pdf
 from guardcheck.report.handover.strings import words
-from guardcheck.verification.expect import FIRST, OFF
 
 LINES = (("red", ("level.white", "level.blank", "level.headroom", "response.overshoot")), ("sync", ("level.sync",)))
 NASTY = 'r"ed\\ </script><b> {line} # \u00e9'
@@ -241,9 +241,11 @@ DRAWN = Schematic(
     ),
 )
 EXPECTED = (
-    Expected(("red", "green"), "M1", "the chip's pin", FIRST, "bench supply", "current", 0.1, 0.05, 0.15, "A"),
-    Expected(("red", "green"), "M1", "the chip's pin", OFF, "meter, ohms", "resistance", 339.0, 336.0, 343.0, "ohm"),
-    Expected(("red",), "M2", "the unit's connector", OFF, "meter, diode test", "voltage", None, None, None, "V"),
+    Expected(("red", "green"), "M1", "the chip's pin", FIRST_POWER, "bench supply", "current", 0.1, 0.05, 0.15, "A"),
+    Expected(
+        ("red", "green"), "M1", "the chip's pin", UNPOWERED, "meter, ohms", "resistance", 339.0, 336.0, 343.0, "ohm"
+    ),
+    Expected(("red",), "M2", "the connector", UNPOWERED, "meter, diode test", "voltage", None, None, None, "V"),
     Expected(("red",), "M2", "the unit's connector", "into its display", "scope", "level.white", 0.7, 0.69, 0.71, "V"),
 )
 

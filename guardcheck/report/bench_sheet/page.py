@@ -18,6 +18,7 @@ from guardcheck.formatting import line_rank, quantity_rank, show
 from guardcheck.measure.readings import READABLE
 from guardcheck.measure.readings.records import COUPLINGS, INSTRUMENTS, LOADS, PICTURES, PLACES, PROBES, SCALES_AT
 from guardcheck.model import QUANTITIES, Expected, Schematic
+from guardcheck.model.expected import FIRST_POWER, UNPOWERED, UNPOWERED_TURNED
 from guardcheck.report.arrange.line import description
 from guardcheck.report.arrange.view import unique_slugs
 from guardcheck.report.arrange.words import clean
@@ -26,7 +27,6 @@ from guardcheck.report.handover.rows import title
 from guardcheck.report.handover.strings import DEFAULT, Words, words
 from guardcheck.report.page.result import environment
 from guardcheck.report.pictures.line.svg import PAPER, line_svg
-from guardcheck.verification.expect import FIRST, OFF, OFF_TURNED
 
 STEPS = ("unplug", "discharge", "before", "solder", "inspect", "measure", "connect")
 """The order of the work; every step has its own words in the strings."""
@@ -270,7 +270,7 @@ def _step(slug: str, lines: Sequence[str], loads: Mapping[str, str], expected: S
         note=say.known(f"{key}.note", ""),
         points=tuple(
             _point(n, one, say)
-            for n, one in sorted(enumerate(expected, 1), key=lambda pair: pair[1].state == FIRST)
+            for n, one in sorted(enumerate(expected, 1), key=lambda pair: pair[1].state == FIRST_POWER)
             if _step_of(one) == slug
         ),
     )
@@ -286,7 +286,7 @@ def _line_fields(key: str, line: str, load: str | None, say: Words) -> tuple[str
 
 def _step_of(one: Expected) -> str:
     """Return the step a reading belongs to: without power and at the first power-up before the finished unit runs."""
-    return "inspect" if one.state in (OFF, OFF_TURNED, FIRST) else "measure"
+    return "inspect" if one.state in (UNPOWERED, UNPOWERED_TURNED, FIRST_POWER) else "measure"
 
 
 def _point(number: int, one: Expected, say: Words) -> Point:
