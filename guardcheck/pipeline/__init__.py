@@ -1,6 +1,7 @@
 """The order of the steps: job file, library, decks, engine, quantities, findings, result."""
 
 from guardcheck.pipeline.batch import check_text, still_holds, warm_engine
+from guardcheck.pipeline.bench import Bench, bench_of
 from guardcheck.pipeline.browse import describe, family_job_text, new_job_text, shelf, write_new
 from guardcheck.pipeline.check import check, check_job
 from guardcheck.pipeline.expect import expect

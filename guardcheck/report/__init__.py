@@ -1,7 +1,7 @@
 """Results as text, pages, JSON and pictures. Nothing here can run anything or hold a limit."""
 
 from guardcheck.files import write_bytes, write_text
-from guardcheck.report.bench_sheet.page import to_bench_sheet
+from guardcheck.report.bench_sheet.page import to_bench_sheet, to_bench_sheet_pdf
 from guardcheck.report.handover import (
     PAPERS,
     evidence,
@@ -50,6 +50,7 @@ __all__ = [
     "shelf",
     "summary",
     "to_bench_sheet",
+    "to_bench_sheet_pdf",
     "to_checklist_html",
     "to_checklist_pdf",
     "to_html",
