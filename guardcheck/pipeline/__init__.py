@@ -9,7 +9,7 @@ from guardcheck.pipeline.guards import rank_guards
 from guardcheck.pipeline.inputs import files_named, require_same_job
 from guardcheck.pipeline.options import DEFAULT_SAMPLES, DEFAULT_SEED, Options
 from guardcheck.pipeline.propose import job_with, propose
-from guardcheck.pipeline.verify import Bench, bench_of, new_readings, verify, verify_job
+from guardcheck.pipeline.verify import new_readings, verify, verify_job
 from guardcheck.verification.inputs import Given, given
 
 __all__ = [
