@@ -76,6 +76,7 @@ _KINDS: Mapping[str, Callable[[Key], Schema]] = {
     "format": lambda key: {"const": FORMAT},
     "table": _whole_table,
     "tables": lambda key: {"type": "array", "items": _whole_table(key)},
+    "value_list": _list(_text),
     "values": _values,
     "words": _list(_text),
 }
