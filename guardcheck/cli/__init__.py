@@ -31,6 +31,7 @@ app.command()(handing_over.compare)
 app.command()(guarding.guards)
 app.command("list")(shelf.list_)
 app.command()(shelf.show)
+app.command()(shelf.prove)
 app.command()(shelf.new)
 
 

@@ -7,6 +7,7 @@ from guardcheck.pipeline.expect import expect
 from guardcheck.pipeline.guards import rank_guards
 from guardcheck.pipeline.inputs import files_named, require_same_job
 from guardcheck.pipeline.options import DEFAULT_SAMPLES, DEFAULT_SEED, Options
+from guardcheck.pipeline.prove import prove, proven
 from guardcheck.pipeline.verify import Bench, bench_of, new_readings, verify, verify_job
 from guardcheck.verification.inputs import Given, given
 
@@ -27,6 +28,8 @@ __all__ = [
     "given",
     "new_job_text",
     "new_readings",
+    "prove",
+    "proven",
     "rank_guards",
     "require_same_job",
     "shelf",

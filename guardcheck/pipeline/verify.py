@@ -62,7 +62,8 @@ def verify(path: Path, given: Given, options: Options, progress: Progress | None
 def new_readings(path: Path, options: Options) -> str:
     """Return a readings file to fill in for a job: one entry for each level its lines are judged by."""
     job = read_job(path, allow_outside=options.allow_outside)
-    return new_readings_text((line.name, to_measure(standard_of(job, line))) for line in job.lines)
+    library = shelf_of(job, options)
+    return new_readings_text((line.name, to_measure(standard_of(job, line, library))) for line in job.lines)
 
 
 @dataclass(frozen=True)
@@ -81,12 +82,13 @@ class Bench:
 def bench_of(path: Path, options: Options) -> Bench:
     """Return what a blank bench sheet of a job has fields for."""
     job = read_job(path, allow_outside=options.allow_outside)
-    fitter = Fitter(job, shelf_of(job, options))
+    library = shelf_of(job, options)
+    fitter = Fitter(job, library)
     readings = {line.name: fitter.part(line.source).extra.get("two_readings", {}) for line in job.lines}
     return Bench(
         job.unit,
         job.unit_kind,
-        tuple((line.name, tuple(to_measure(standard_of(job, line)))) for line in job.lines),
+        tuple((line.name, tuple(to_measure(standard_of(job, line, library)))) for line in job.lines),
         {name: found[BENCH_LOAD] for name, found in readings.items() if BENCH_LOAD in found},
     )
 
@@ -126,7 +128,7 @@ def verify_job(job: Job, engine: Engine, given: Given, options: Options, progres
         n_samples=options.samples,
         engine=engine.info,
         findings=tuple(sorted(findings, key=lambda one: one.id)),
-        circuits=(*plan.library.used, *_files(given, captured)),
+        circuits=(*plan.used, *_files(given, captured)),
         curves=tuple(curve for one in captured for curve in curves_of(one, planned[one.use.line])),
         warnings=plan.warnings,
         not_examined=(*NOT_EXAMINED, *left_undone(engine.undone)),
