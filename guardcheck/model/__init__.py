@@ -53,6 +53,7 @@ from guardcheck.model.findings import (
 )
 from guardcheck.model.job import UNKNOWN_WORD, Fact, Job, Line, PartUse
 from guardcheck.model.parts import KINDS, PORTS, Check, Fitted, Parameter, Part, TwoReadings
+from guardcheck.model.proposals import Build, LineProposals, Proposals, Spread
 from guardcheck.model.quantities import QUANTITIES, Kind
 from guardcheck.model.ranking import Ranked, Ranking
 from guardcheck.model.rules import ADVICE, SAFETY, SIGNAL, Ask, Case, Facts, Rule
@@ -132,6 +133,7 @@ __all__ = [
     "WORSE",
     "Analysis",
     "Ask",
+    "Build",
     "Card",
     "Case",
     "Check",
@@ -151,6 +153,7 @@ __all__ = [
     "Kind",
     "Limit",
     "Line",
+    "LineProposals",
     "Model",
     "Number",
     "Operating",
@@ -159,6 +162,7 @@ __all__ = [
     "PartUse",
     "PinFamily",
     "Proof",
+    "Proposals",
     "Quantity",
     "Question",
     "Range",
@@ -174,6 +178,7 @@ __all__ = [
     "Sheet",
     "ShelfItem",
     "Side",
+    "Spread",
     "Standard",
     "Subcircuit",
     "Sweep",
