@@ -39,6 +39,7 @@ class Bench:
 def bench_of(path: Path, options: Options) -> Bench:
     """Return what a blank bench sheet of a job has fields for. Raises `InputError` for a job that cannot be read."""
     job = read_job(path, allow_outside=options.allow_outside)
+    library = shelf_of(job, options)
     check_settings(job)
     plan = plan_of(job, options)
     readings = {one.name: one.bare.source.part.extra.get("two_readings", {}) for one in plan.lines}
