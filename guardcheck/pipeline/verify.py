@@ -16,7 +16,7 @@ from guardcheck.measure.readings import Budget, Reading, ReadingsFile, new_readi
 from guardcheck.model import CONFORMS, CircuitUsed, Finding, Job, Result
 from guardcheck.pipeline.judgement import Row, held, mismatches, to_measure
 from guardcheck.pipeline.named import check_settings
-from guardcheck.pipeline.options import Options, Progress, budget_of, plan_of
+from guardcheck.pipeline.options import Options, Progress, budget_of, plan_of, shelf_of
 from guardcheck.pipeline.sentences import left_undone, plan_rows
 from guardcheck.simulate.fitting import standard_of
 from guardcheck.verdict.outcome import overall
