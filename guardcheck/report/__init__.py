@@ -20,10 +20,11 @@ from guardcheck.report.saved.write import to_json
 from guardcheck.report.text.answer import to_short
 from guardcheck.report.text.batch import summary, unique_names
 from guardcheck.report.text.expect import expected_json, expected_text
+from guardcheck.report.text.proposals import proposals_to_json, proposals_to_terminal
 from guardcheck.report.text.ranking import ranking_to_html, ranking_to_json, ranking_to_short, ranking_to_terminal
 from guardcheck.report.text.reading import to_short_reading
 from guardcheck.report.text.result import to_outcome, to_terminal
-from guardcheck.report.text.shelf import sheet, shelf
+from guardcheck.report.text.shelf import proofs, sheet, shelf
 from guardcheck.report.text.why import only_line, to_why
 
 __all__ = [
@@ -38,6 +39,9 @@ __all__ = [
     "lines_svg",
     "only_line",
     "prepare_pictures",
+    "proofs",
+    "proposals_to_json",
+    "proposals_to_terminal",
     "ranking_to_html",
     "ranking_to_json",
     "ranking_to_short",
