@@ -33,6 +33,7 @@ app.command()(guarding.guards)
 app.command()(proposing.propose)
 app.command("list")(shelf.list_)
 app.command()(shelf.show)
+app.command()(shelf.prove)
 app.command()(shelf.new)
 
 
