@@ -10,7 +10,17 @@ from typing import TYPE_CHECKING, Any
 from guardcheck.version import __version__
 
 if TYPE_CHECKING:
-    from guardcheck.door import Finding, GuardcheckError, Ranking, Result, check, rank_guards, read_result, verify
+    from guardcheck.door import (
+        Finding,
+        GuardcheckError,
+        Ranking,
+        Result,
+        check,
+        check_text,
+        rank_guards,
+        read_result,
+        verify,
+    )
 
 __all__ = [
     "Finding",
@@ -19,6 +29,7 @@ __all__ = [
     "Result",
     "__version__",
     "check",
+    "check_text",
     "rank_guards",
     "read_result",
     "verify",

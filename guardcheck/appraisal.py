@@ -7,12 +7,12 @@ from dataclasses import dataclass, replace
 
 from guardcheck.compose import Chain
 from guardcheck.engine import Engine
-from guardcheck.model import Facts, Finding, Line, Quantity, Standard
+from guardcheck.model import Condition, Facts, Finding, Line, Quantity, Standard
 from guardcheck.rules import asks_of, judge_all
 from guardcheck.simulate.batch import both
 from guardcheck.simulate.comparison import Solved, guard_errors, mismatches
 from guardcheck.simulate.display import line_rates, sync_quantities
-from guardcheck.simulate.mating import Mating, mating_of, mating_quantities
+from guardcheck.simulate.mating import Mating, half_declared, mating_of, mating_quantities, wrong_sockets
 from guardcheck.simulate.planning import JobPlan, LinePlan
 from guardcheck.simulate.probes import answer
 from guardcheck.simulate.rest import unsettled
@@ -23,13 +23,17 @@ from guardcheck.simulate.stress.events import EventResults, event_results
 
 @dataclass(frozen=True)
 class Appraisal:
-    """What was simulated of a plan, the facts made of it, the findings of every rule, and what is plugged into what."""
+    """What was simulated of a plan, the facts made of it, and the findings of every rule.
+
+    `mating` is what is plugged into what, `conditions` are the conditions of use that follow from it.
+    """
 
     solved: tuple[Solved, ...]
     events: EventResults
     facts: Facts
     findings: tuple[Finding, ...]
     mating: Mating | None = None
+    conditions: tuple[Condition, ...] = ()
 
 
 def appraise(engine: Engine, plan: JobPlan, *, events: bool = True, drawn: bool = True) -> Appraisal:
@@ -57,13 +61,14 @@ def appraise(engine: Engine, plan: JobPlan, *, events: bool = True, drawn: bool 
     (solved, compared), stressed = both(engine, signals, stress)
     why = {(one.experiment.chain.line, one.experiment.chain.guarded): one.unrest for one in solved if one.unrest}
     mating = mating_of(job, plan.library, solved)
+    conditions = () if mating is None else wrong_sockets(engine, plan.library, mating)
     facts = Facts(
         quantities=(
             *(quantity for one in solved for quantity in one.quantities),
             *compared,
             *line_rates(plan.standards.values()),
             *source_quantities(engine, [_read(one) for one in plan.lines if not one.bare.missing], plan.library),
-            *(() if mating is None else mating_quantities(engine, mating)),
+            *(half_declared(job) if mating is None else mating_quantities(engine, mating)),
             *gaps,
             *(settled for one in stressed.quantities for settled in _resting(one, why)),
         ),
@@ -76,7 +81,7 @@ def appraise(engine: Engine, plan: JobPlan, *, events: bool = True, drawn: bool 
         forbids=job.forbids,
     )
     facts = replace(facts, answers=answer(engine, plan.library, asks_of(facts)))
-    return Appraisal(solved, stressed, facts, judge_all(facts), mating)
+    return Appraisal(solved, stressed, facts, judge_all(facts), mating, conditions)
 
 
 def _read(one: LinePlan) -> tuple[Line, Chain, float]:

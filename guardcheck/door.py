@@ -32,7 +32,17 @@ if TYPE_CHECKING:
     from guardcheck.pipeline import Given, Options
     from guardcheck.pipeline.options import Progress
 
-__all__ = ["Finding", "GuardcheckError", "Ranking", "Result", "check", "rank_guards", "read_result", "verify"]
+__all__ = [
+    "Finding",
+    "GuardcheckError",
+    "Ranking",
+    "Result",
+    "check",
+    "check_text",
+    "rank_guards",
+    "read_result",
+    "verify",
+]
 
 FilePath = str | os.PathLike[str]
 
@@ -180,6 +190,39 @@ def check(
 
     options = _options(samples, seed, workers, circuits, events, allow_outside)
     return Result.of(pipeline.check(Path(path), options, progress))
+
+
+def check_text(
+    text: str,
+    file: FilePath = "job.toml",
+    *,
+    samples: int = 200,
+    seed: int = 1,
+    workers: int | None = 1,
+    circuits: FilePath | None = None,
+    events: bool = True,
+    allow_outside: bool = False,
+) -> Result:
+    """Check the text of a job file on a simulator this process keeps: one task of many on many machines.
+
+    Parameters
+    ----------
+    text : what stands in the job file
+    file : its name; netlists the job names are looked for in its folder
+    samples, seed, workers, circuits, events, allow_outside : as `check` takes them; one simulator unless given
+
+    Raises
+    ------
+    InputError
+        the job or something it names cannot be understood
+    EngineMissing
+        no simulator could be started
+
+    """
+    from guardcheck import pipeline
+
+    options = _options(samples, seed, workers, circuits, events, allow_outside)
+    return Result.of(pipeline.check_text(text, options, file=Path(file)))
 
 
 def verify(

@@ -43,7 +43,11 @@ def checklist(
         Path | None, typer.Option("--verified", metavar="JSON", help="A saved verify: nothing is simulated again.")
     ] = None,
     html: Annotated[Path | None, typer.Option("--html", metavar="FILE", help="Write the sheet as a page.")] = None,
-    pdf: Annotated[Path | None, typer.Option("--pdf", metavar="FILE", help="Write the sheet as a tagged PDF.")] = None,
+    pdf: Annotated[Path | None, typer.Option("--pdf", metavar="FILE", help="Write it as a PDF of two pages.")] = None,
+    record: Annotated[
+        Path | None,
+        typer.Option("--record", metavar="FILE", help="Write the technician's record: a PDF, or a page for .html."),
+    ] = None,
     paper: Annotated[str, typer.Option(metavar="a4|letter", help="Paper of the PDF.")] = "a4",
     workshop: Annotated[str, typer.Option(metavar="NAME", help="Whose sheet it is.")] = "",
     blank: Annotated[bool, typer.Option("--blank", help="Write the empty bench sheet to fill in instead.")] = False,
@@ -57,15 +61,15 @@ def checklist(
     """Write the hand-over sheet: what was done, simulated, measured, and what nobody has proven."""
     from guardcheck import pipeline, report
 
-    if html is None and pdf is None:
-        raise InputError("say where the sheet goes: --html FILE, --pdf FILE, or both", key="checklist")
+    if html is None and pdf is None and record is None:
+        raise InputError("say where the sheet goes: --html FILE, --pdf FILE, --record FILE", key="checklist")
     if paper not in report.PAPERS:
         raise InputError(f"no paper '{paper}'; accepted: {accepted(report.PAPERS)}", key="--paper")
     options = pipeline.Options(
         seed=seed, samples=samples, workers=workers, allow_outside=allow_outside, circuits=circuits
     )
     named = () if job is None else pipeline.files_named(job, options)
-    check_targets((html, pdf), (*named, readings, result, verified, *captured_files(capture)))
+    check_targets((html, pdf, record), (*named, readings, result, verified, *captured_files(capture)))
     if blank:
         raise typer.Exit(_blank(job, html, pdf, options))
     progress = Progress(quiet)
@@ -84,8 +88,12 @@ def checklist(
         report.write_text(html, report.to_checklist_html(plan, measured, workshop=workshop))
     if pdf is not None:
         report.write_bytes(pdf, report.to_checklist_pdf(plan, measured, paper=paper, workshop=workshop))
+    if record is not None and record.suffix.casefold() in (".html", ".htm"):
+        report.write_text(record, report.to_record_html(plan, measured, workshop=workshop))
+    elif record is not None:
+        report.write_bytes(record, report.to_record_pdf(plan, measured, paper=paper, workshop=workshop))
     outcome = report.evidence(plan, measured).outcome
-    typer.echo(f"{outcome.replace('_', ' ')}: wrote {' and '.join(str(path) for path in (html, pdf) if path)}")
+    typer.echo(f"{outcome.replace('_', ' ')}: wrote {' and '.join(str(path) for path in (html, pdf, record) if path)}")
     raise typer.Exit(OUTCOME_CODES[outcome])
 
 

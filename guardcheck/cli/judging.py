@@ -8,8 +8,6 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from guardcheck.cli.app import (
-    OUTCOME_CODES,
-    WORST_FIRST,
     AllOption,
     CircuitsOption,
     HtmlOption,
@@ -25,19 +23,14 @@ from guardcheck.cli.app import (
     SyncOption,
     WhyOption,
     WorkersOption,
-    bug,
     captured_files,
     check_targets,
-    code_of,
-    in_folder,
     show,
-    write,
 )
-from guardcheck.errors import GuardcheckError, InputError
+from guardcheck.errors import InputError
 
 if TYPE_CHECKING:
     from guardcheck.engine import Engine
-    from guardcheck.model import Result
     from guardcheck.pipeline import Options
 
 
@@ -51,22 +44,32 @@ def check(
     workers: WorkersOption = None,
     circuits: CircuitsOption = None,
     allow_outside: OutsideOption = False,
+    resume: Annotated[
+        bool, typer.Option("--resume", help="Skip jobs whose result in the --json folder still holds.")
+    ] = False,
     line: LineOption = None,
     why: WhyOption = None,
     everything: AllOption = False,
     quiet: QuietOption = False,
 ) -> None:
     """Check a planned mod: levels, impedance, what the guard changes, and the declared bench facts."""
+    if len(jobs) > 1 or resume:
+        if json == "-":
+            raise InputError("--json - prints one result; name a folder when there are several jobs", key="--json")
+        from guardcheck.cli import batch
+        from guardcheck.pipeline import Options
+
+        options = Options(seed=seed, samples=samples, workers=workers, allow_outside=allow_outside, circuits=circuits)
+        folders = batch.Folders(None if json is None else Path(json), html, svg)
+        raise typer.Exit(batch.check_many(jobs, options, folders, resume=resume, quiet=quiet))
     from guardcheck.engine import Engine
 
     with Engine(workers=workers, wait=False) as engine:  # it starts while the rest of guardcheck is loaded
         from guardcheck.pipeline import Options
 
         options = Options(seed=seed, samples=samples, workers=workers, allow_outside=allow_outside, circuits=circuits)
-        if len(jobs) == 1:
-            shown = Shown(quiet, everything, line, why, str(jobs[0]))
-            raise typer.Exit(_check_one(jobs[0], options, engine, json, html, svg, shown))
-        raise typer.Exit(_check_many(jobs, options, engine, json, html, svg, quiet))
+        shown = Shown(quiet, everything, line, why, str(jobs[0]))
+        raise typer.Exit(_check_one(jobs[0], options, engine, json, html, svg, shown))
 
 
 def _check_one(
@@ -80,56 +83,13 @@ def _check_one(
 ) -> int:
     from guardcheck import pipeline, report
 
+    check_targets((json, html, svg), pipeline.files_named(job, options))
     if html is not None:
         report.prepare_pictures()
-    check_targets((json, html, svg), pipeline.files_named(job, options))
     progress = Progress(shown.quiet)
     result = pipeline.check(job, options, progress, engine)
     progress(1, 1, "")
     return show(result, json, html, shown, svg)
-
-
-def _check_many(
-    jobs: list[Path],
-    options: Options,
-    engine: Engine,
-    json: str | None,
-    html: Path | None,
-    svg: Path | None,
-    quiet: bool,
-) -> int:
-    from guardcheck import pipeline, report
-
-    if json == "-":
-        raise InputError("--json - prints one result; name a folder when there are several jobs", key="--json")
-    names = report.unique_names(jobs)
-    named = [file for job in jobs for file in pipeline.files_named(job, options)]
-    folders = ((json and Path(json), "json"), (html, "html"))
-    planned = [folder / f"{name}.{end}" for folder, end in folders if folder and folder.exists() for name in names]
-    check_targets(planned, named)
-    progress = Progress(quiet)
-    rows: list[tuple[str, Result | str]] = []
-    codes: list[int] = []
-    for index, (job, name) in enumerate(zip(jobs, names, strict=True), start=1):
-        try:
-            result = pipeline.check(job, options, progress.prefixed(f"job {index} of {len(jobs)}"), engine)
-            write(
-                result,
-                None if json is None else str(in_folder(Path(json), f"{name}.json")),
-                None if html is None else in_folder(html, f"{name}.html"),
-                None if svg is None else in_folder(svg, f"{name}.svg"),
-            )
-            rows.append((name, result))
-            codes.append(OUTCOME_CODES[result.outcome])
-        except GuardcheckError as error:
-            rows.append((name, str(error)))
-            codes.append(code_of(error))
-        except Exception as error:  # one broken job must not stop the others
-            rows.append((name, bug(error)))
-            codes.append(1)
-    progress(1, 1, "")
-    typer.echo(report.summary(rows), nl=False)
-    return min(codes, key=WORST_FIRST.index)
 
 
 def verify(

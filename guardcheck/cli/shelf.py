@@ -8,6 +8,8 @@ from typing import Annotated
 import typer
 
 from guardcheck.cli.app import CircuitsOption, OutsideOption
+from guardcheck.cli.asking import asked_job
+from guardcheck.errors import InputError
 
 
 def list_(
@@ -37,13 +39,34 @@ def new(
     for_: Annotated[
         Path | None, typer.Option("--for", metavar="JOB", help="Write a readings file for the lines of this job.")
     ] = None,
+    ask: Annotated[bool, typer.Option("--ask", help="Ask questions and write the job file from the answers.")] = False,
+    family: Annotated[
+        str | None,
+        typer.Option(
+            "--for-family",
+            metavar="FAMILY",
+            help="Start from a kind of output: bipolar-encoder, current-converter, ladder, nmos-luma-chroma, rgbi.",
+        ),
+    ] = None,
     allow_outside: OutsideOption = False,
 ) -> None:
-    """Write a commented job file to fill in; with --for JOB, a readings file for that job."""
+    """Write a commented job file to fill in; with --ask one from your answers; with --for JOB, a readings file."""
     from guardcheck import pipeline
 
+    if ask:
+        if for_ is not None or family is not None:
+            raise InputError("asks for a whole job: give no --for and no --for-family with it", key="--ask")
+        if file.exists():
+            raise InputError("exists already; choose another name, it is not overwritten", file=str(file))
+        text = asked_job()
+        pipeline.write_new(file, text)
+        typer.echo(f"wrote {file} ({text.count(chr(10))} lines). Now: guardcheck check {file}")
+        return
+    if for_ is not None and family is not None:
+        problem = "--for writes a readings file, --for-family a job file: one of them is wanted"
+        raise typer.BadParameter(problem)
     if for_ is None:
-        pipeline.write_new(file, pipeline.new_job_text())
+        pipeline.write_new(file, pipeline.new_job_text() if family is None else pipeline.family_job_text(family))
         typer.echo(f"wrote {file}; fill it in, then run: guardcheck check {file}")
         return
     pipeline.write_new(file, pipeline.new_readings(for_, pipeline.Options(allow_outside=allow_outside)))

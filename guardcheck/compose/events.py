@@ -22,7 +22,7 @@ OPEN_END = 1e7
 """Insulation [ohm] at the open end of a cable, so that no node floats."""
 PIN_BLEED = 1e4
 """What is left of a driver without power [ohm]: it drives nothing, and lets the pin's charge leak away."""
-MOST_DELAYS, COARSEST, FINEST = 100.0, 5.0, 50.0
+MOST_DELAYS, COARSEST, FINEST = 100.0, 5.0, 400.0
 """Where a lossless line may run beside diodes: up to this many delays, steps between these parts of its delay."""
 
 MOST_SECTIONS = 40
@@ -208,9 +208,9 @@ def _surroundings(case: EventCase, numbers: Mapping[str, Mapping[str, float]]) -
 def _line_steps(cards: list[Card], case: EventCase) -> tuple[float, tuple[Card, ...]]:
     """Return the largest step and the cards: lossless lines where they may run, ladders everywhere else.
 
-    Beside diodes a lossless line hangs in long runs and lies in coarse ones; within these bounds it is exact. Its own
-    breakpoints are switched off: they multiply with every reflection until the run stands still, and with steps this
-    fine nothing is gained by them (tests hold it against an independent solution).
+    Beside diodes a lossless line hangs in long runs and lies in coarse ones; within these bounds it is exact. The
+    lower one leaves room for repeated runs to be finer. Its own breakpoints are switched off: they multiply with every
+    reflection until the run stands still, and with steps this fine nothing is gained by them.
     """
     delays = [_delay(one) for one in cards if one.name[0] == "t"]
     if not delays:

@@ -206,12 +206,12 @@ def _lossless_lines(cards: tuple[Card, ...], analysis: Transient) -> Iterator[st
             yield f"the line '{card.name}' states no delay td= above zero"
             return
         delays.append(delay)
-    low, high = max(delays) / 50.0, min(delays) / 5.0
+    low, high = max(delays) / 400.0, min(delays) / 5.0
     slack = 1.0 + 1e-9
     if analysis.max_step > high * slack or analysis.max_step * slack < low:
         yield (
             f"beside the lossless line '{lines[0].name}' the largest step must lie between {low:.3g} and {high:.3g} s "
-            f"(1/50 and 1/5 of the delay); it is {analysis.max_step!r} s; use a ladder of coils and capacitors instead"
+            f"(1/400 and 1/5 of the delay); it is {analysis.max_step!r} s; use a ladder of coils and capacitors instead"
         )
     letters = {card.name[0] for card in cards}
     silent = all(_SILENT.search(card.tail) for card in lines)

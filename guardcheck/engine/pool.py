@@ -85,6 +85,7 @@ class Engine:
         self._folder: tempfile.TemporaryDirectory[str] | None = None
         self._library = ""
         self._info: EngineInfo | None = None
+        self._missing: str | None = None
         self._spent = 0.0
         self._until, self._allowed = float("inf"), 0.0
         self._silent: set[str] = set()
@@ -316,6 +317,8 @@ class Engine:
     def _await_first(self) -> None:
         if not self._library:
             raise EngineMissing(missing_sentence())
+        if self._missing is not None:  # another thread has waited already
+            raise EngineMissing(self._missing)
         worker = None
         try:
             while worker not in self._workers:  # else it is a message of a worker that is gone
@@ -323,8 +326,8 @@ class Engine:
         except queue.Empty:
             _, kind, content = _LOOK
         if kind != READY:
-            words = content or "it ended without a word"
-            raise EngineMissing(unusable_sentence(self._library, str(words)))
+            self._missing = unusable_sentence(self._library, str(content or "it ended without a word"))
+            raise EngineMissing(self._missing)
         self._workers[0].ready = True
         self._workers[0].deadline = float("inf")
         self._info = EngineInfo("ngspice", str(content))

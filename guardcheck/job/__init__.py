@@ -4,7 +4,23 @@
 The keys are rows in `keys`; a new key is a new row there and a line in ``new_job.toml``.
 """
 
-from guardcheck.job.new import new_job_text, write_new, write_text_atomic
+from guardcheck.job.asking import Answers, Heard, Question, heard, job_text, next_question, questions
+from guardcheck.job.new import family_job_text, family_names, new_job_text, write_new, write_text_atomic
 from guardcheck.job.reader import parse_job, read_job
 
-__all__ = ["new_job_text", "parse_job", "read_job", "write_new", "write_text_atomic"]
+__all__ = [
+    "Answers",
+    "Heard",
+    "Question",
+    "family_job_text",
+    "family_names",
+    "heard",
+    "job_text",
+    "new_job_text",
+    "next_question",
+    "parse_job",
+    "questions",
+    "read_job",
+    "write_new",
+    "write_text_atomic",
+]

@@ -250,8 +250,12 @@ def _kind_extra(kind: str, circuit: Subcircuit, top: Table, parameters: Mapping[
 
 
 def _colour(table: Table, circuit: Subcircuit, parameters: Mapping[str, Parameter]) -> dict[str, str]:
-    """Read which parameters hold burst and chroma, and the element that drives them where it is not the EMF itself."""
-    table.only("burst", "chroma", "element")
+    """Read which parameters hold burst and chroma, and the element that drives them where it is not the EMF itself.
+
+    Then `through` and `beside` are the resistances of their own leg and of the EMF's: as their ratio the colour counts
+    on the EMF.
+    """
+    table.only("burst", "chroma", "element", "beside", "through")
     found = {role: _known(table, role, table.text(role), parameters) for role in table if role != "element"}
     if "element" in table:
         found["element"] = _known(table, "element", table.text("element"), [one.name for one in circuit.elements])

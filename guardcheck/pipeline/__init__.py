@@ -1,6 +1,7 @@
 """The order of the steps: job file, library, decks, engine, quantities, findings, result."""
 
-from guardcheck.pipeline.browse import describe, new_job_text, shelf, write_new
+from guardcheck.pipeline.batch import check_text, still_holds, warm_engine
+from guardcheck.pipeline.browse import describe, family_job_text, new_job_text, shelf, write_new
 from guardcheck.pipeline.check import check, check_job
 from guardcheck.pipeline.expect import expect
 from guardcheck.pipeline.guards import rank_guards
@@ -18,8 +19,10 @@ __all__ = [
     "bench_of",
     "check",
     "check_job",
+    "check_text",
     "describe",
     "expect",
+    "family_job_text",
     "files_named",
     "given",
     "new_job_text",
@@ -27,7 +30,9 @@ __all__ = [
     "rank_guards",
     "require_same_job",
     "shelf",
+    "still_holds",
     "verify",
     "verify_job",
+    "warm_engine",
     "write_new",
 ]

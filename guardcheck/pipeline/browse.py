@@ -6,7 +6,7 @@ from pathlib import Path
 
 from guardcheck.errors import InputError, accepted, nearest
 from guardcheck.formatting import limits
-from guardcheck.job import new_job_text, write_text_atomic
+from guardcheck.job import family_job_text, new_job_text, write_text_atomic
 from guardcheck.library import Library
 from guardcheck.model import (
     KINDS,
@@ -27,7 +27,7 @@ from guardcheck.model import (
 from guardcheck.standards import load_standard, standard_names
 from guardcheck.units import format_si
 
-__all__ = ["describe", "new_job_text", "shelf", "write_new"]
+__all__ = ["describe", "family_job_text", "new_job_text", "shelf", "write_new"]
 
 STANDARDS, PINS, WIRINGS = "standard", "pin", "wiring"
 

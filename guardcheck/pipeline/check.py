@@ -91,7 +91,7 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
         not_examined=(*not_examined(events=options.events), *left_undone(engine.undone)),
         cautions=cautions_for(job, plan.standards.values()),
         plan=(*plan_rows(job), *(() if found.mating is None else found.mating.told)),
-        conditions=conditions_of(findings, job.forbids),
+        conditions=(*conditions_of(findings, job.forbids), *found.conditions),
         asks=questions_of(findings),
         job_file=Path(job.file).name,
         job_sha256=job.sha256,

@@ -2,7 +2,14 @@
 
 from guardcheck.files import write_bytes, write_text
 from guardcheck.report.bench_sheet.page import to_bench_sheet
-from guardcheck.report.handover import PAPERS, evidence, to_checklist_html, to_checklist_pdf
+from guardcheck.report.handover import (
+    PAPERS,
+    evidence,
+    to_checklist_html,
+    to_checklist_pdf,
+    to_record_html,
+    to_record_pdf,
+)
 from guardcheck.report.page.result import first_screen, to_html
 from guardcheck.report.pictures.line.svg import lines_svg
 from guardcheck.report.pictures.panels import drawings
@@ -45,6 +52,8 @@ __all__ = [
     "to_html",
     "to_json",
     "to_outcome",
+    "to_record_html",
+    "to_record_pdf",
     "to_short",
     "to_short_reading",
     "to_terminal",

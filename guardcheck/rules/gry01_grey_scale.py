@@ -16,17 +16,27 @@ What to do at the bench
 
 from __future__ import annotations
 
-from dataclasses import replace
-
-from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_PROVEN, SIGNAL, Case, Facts, Finding, Limit, Quantity, Rule
+from guardcheck.model import (
+    CONFORMS,
+    DOES_NOT_CONFORM,
+    NOT_PROVEN,
+    SIGNAL,
+    WORKMANSHIP,
+    Case,
+    Facts,
+    Finding,
+    Limit,
+    Quantity,
+    Rule,
+)
 from guardcheck.verdict.outcome import hold
 
-RULE = Rule(code="GRY01", title="Grey scale", klass=SIGNAL, quantities=("grey.step", "grey.rise"))
+RULE = Rule(code="GRY01", title="Grey scale", klass=SIGNAL, quantities=("grey.step", "grey.rise"), kind=WORKMANSHIP)
 
 
 def judge(facts: Facts) -> tuple[Finding, ...]:
-    """Hold every step against its even place, and the least rise against zero; no standard asks, none decides."""
-    return tuple(replace(one, needed=False) for one in hold(RULE, facts))
+    """Hold every step against its even place, and the least rise against zero; no standard asks for either."""
+    return hold(RULE, facts)
 
 
 _THIRD = Limit("grey.step", 1 / 3 - 0.06, 1 / 3 + 0.06, 1 / 3, "even steps, 6 % of white", "practice")

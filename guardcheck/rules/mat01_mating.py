@@ -53,6 +53,9 @@ def judge(facts: Facts) -> tuple[Finding, ...]:
 
 def _judged(facts: Facts, quantity: Quantity) -> Finding:
     made = finding(RULE.code, quantity, facts.limit(quantity), needed=quantity.needed)
+    if quantity.limit is None and quantity.failure is not None:
+        why = f"Not proven: {quantity.failure}, so no contact was worked out."
+        return replace(made, outcome=NOT_PROVEN, why=why, needed=True, remedy="write it: guardcheck list wirings")
     if MISFIT not in quantity.codes or quantity.value is None:
         return made
     told = quantity.notes[0] if quantity.notes else "These two do not belong together."

@@ -66,7 +66,8 @@ def extremes(one: Experiment, builds: Builds | None = None) -> tuple[float, floa
     """Return lowest and highest EMF of a build's signal [V], the nominal one's if none is given; colour included."""
     one_build = builds or one.builds.nominal()
     levels = dict(zip(one.states, emf_of(one, one_build)[0], strict=True))
-    bars, chroma = colour_bars(), colour_emf(one, "chroma", one_build)
+    bars = colour_bars()
+    chroma = colour_emf(one, "chroma", one_build) * _colour_share(one, one_build)
     low = min(levels.values())
     high = max(levels.values())
     if chroma > 0.0:
@@ -75,6 +76,15 @@ def extremes(one: Experiment, builds: Builds | None = None) -> tuple[float, floa
         low = min(low, levels.get("black", levels["blank"]) + chroma * bars.lowest / greatest)
         high = max(high, levels.get("white", levels["blank"]) + chroma * (bars.highest - 1.0) / greatest)
     return float(low), float(high)
+
+
+def _colour_share(one: Experiment, builds: Builds) -> float:
+    """Return by what colour on a pin of its own counts on the EMF: the ratio of the legs, 1 where it rides on it."""
+    names = one.chain.source.part.extra.get("colour", {})
+    if "through" not in names or "beside" not in names:
+        return 1.0
+    legs = (np.ravel(one.chain.number("source", names[role], builds, 1))[0] for role in ("beside", "through"))
+    return float(next(legs) / next(legs))
 
 
 def colour_emf(one: Experiment, name: str, builds: Builds) -> float:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -15,9 +15,12 @@ from guardcheck.model import (
     DRIVES,
     GROUND,
     INTERFACE,
+    MISTAKE,
     OPEN,
+    QUANTITIES,
     SIMULATED,
     TAKES,
+    Condition,
     Job,
     Limit,
     Quantity,
@@ -40,11 +43,12 @@ VOLTAGE, CURRENT, POWER = "mating.voltage", "mating.current", "mating.power"
 
 @dataclass(frozen=True)
 class Mating:
-    """What is plugged into what; `told` are rows for the plan: continuity before power, and the label."""
+    """What is plugged into what; `known` holds the unit's drivers that the job says something of, by contact."""
 
     unit: Wiring
     display: Wiring
     joints: tuple[Joint, ...]
+    known: Mapping[str, Role] = field(default_factory=dict)
 
     @property
     def told(self) -> tuple[tuple[str, str, str], ...]:
@@ -130,7 +134,7 @@ def mating_of(job: Job, library: Library, solved: Sequence[Solved]) -> Mating | 
     if job.lead.get("swapped") is True:
         lead = tuple(pair for pair in swapped(lead) if pair[0] in unit.contacts and pair[1] in display.contacts)
     known = _known_drives(job, unit, solved)
-    return Mating(unit, display, tuple(_with_parts(job, unit, _joints(unit, display, lead, known))))
+    return Mating(unit, display, tuple(_with_parts(job, unit, _joints(unit, display, lead, known))), known)
 
 
 def _wiring(job: Job, library: Library, key: str, name: str) -> Wiring:
@@ -223,6 +227,48 @@ def mating_quantities(engine: Engine, mating: Mating) -> tuple[Quantity, ...]:
         if meets(joint.near, joint.far):
             found += _contact(joint, traces)
     return tuple(found)
+
+
+def half_declared(job: Job) -> tuple[Quantity, ...]:
+    """Return the row of a job that names one of the two wiring systems only: nothing is proven of the contacts."""
+    names = {"socket.wiring": "wiring" in job.socket, "display.wiring": "wiring" in job.display_facts}
+    missing = [key for key, given in names.items() if not given]
+    if len(missing) != 1:
+        return ()
+    return (Quantity(VOLTAGE, "", None, None, where="plug", failure=f"{missing[0]} is not declared"),)
+
+
+def wrong_sockets(engine: Engine, library: Library, mating: Mating) -> tuple[Condition, ...]:
+    """Return, for every other socket the unit's plug goes into, the condition of use that spares both sides.
+
+    Only where something is harmed: a plug of the same shape whose signals merely go nowhere needs no label.
+    """
+    found = []
+    for name in library.wiring_names():
+        other = library.wiring(name)
+        if name in (mating.unit.name, mating.display.name) or other.connector != mating.unit.connector:
+            continue
+        lead = lead_of(mating.unit, other, STRAIGHT)
+        rows = mating_quantities(
+            engine, Mating(mating.unit, other, tuple(_joints(mating.unit, other, lead, mating.known)))
+        )
+        worst = max((row for row in rows if row.needed), key=_passed, default=None)
+        if worst is not None and _passed(worst) > 1.0:
+            told = next(row.notes[0] for row in rows if row.name == VOLTAGE and row.where == worst.where)
+            text = f"Never plug it into a socket wired {name}. {told[:-1]}, {worst.where}: {_size(worst)}."
+            found.append(Condition("wrong-socket", text, (), MISTAKE))
+    return tuple(found)
+
+
+def _passed(row: Quantity) -> float:
+    """Return by what a row passes what its contact is made for: above 1 it harms."""
+    if row.value is None or row.limit is None or row.limit.high is None:
+        return 0.0
+    return row.value / row.limit.high
+
+
+def _size(row: Quantity) -> str:
+    return format_si(row.value or 0.0, QUANTITIES[row.name].unit)
 
 
 @dataclass(frozen=True)

@@ -27,6 +27,10 @@ PLAN_ONLY = "plan_only"
 """A headline of its own: every needed check conforms, but not every line of the finished unit was measured."""
 
 
+READY, CONDITIONS, NOT_READY = "ready", "conditions", "not_ready"
+"""How a unit changes hands: as it is, under rules of use that keep away what it would not stand, or not at all."""
+
+
 @dataclass(frozen=True)
 class Evidence:
     """Both results as one: `findings` without doubles, and what the readings settled, contradict or leave unmeasured.
@@ -45,6 +49,13 @@ class Evidence:
     unmeasured: tuple[tuple[str, tuple[str, ...]], ...]
     outcome: str
     verdict: str
+
+    @property
+    def state(self) -> str:
+        """How the unit may change hands: only with everything needed shown, under conditions where there are any."""
+        if self.outcome != CONFORMS:
+            return NOT_READY
+        return CONDITIONS if self.check.conditions else READY
 
     @property
     def counting(self) -> tuple[Finding, ...]:

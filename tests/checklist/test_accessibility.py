@@ -8,7 +8,7 @@ import pytest
 
 from guardcheck.report import to_html
 from guardcheck.report.bench_sheet.page import to_bench_sheet
-from guardcheck.report.handover import to_checklist_html
+from guardcheck.report.handover import to_checklist_html, to_record_html
 
 LEVELS = ("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa")
 RULES = {"runOnly": {"type": "tag", "values": [*LEVELS, "best-practice"]}, "resultTypes": ["violations"]}
@@ -21,6 +21,7 @@ def pages(conforming, failing):
         "check report": to_html(failing),
         "checklist that conforms": to_checklist_html(*conforming),
         "checklist that fails": to_checklist_html(failing),
+        "record": to_record_html(failing),
         "bench sheet": to_bench_sheet(LINES, unit="DEMO-01"),
         "bench sheet without a job": to_bench_sheet(),
     }

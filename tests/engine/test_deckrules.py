@@ -47,9 +47,9 @@ def test_lossless_line_is_accepted(cards: tuple[Card, ...], analysis: Analysis) 
 @pytest.mark.parametrize(
     ("cards", "analysis", "words"),
     [
-        pytest.param(line(CLAMP), LINE_TIME, "1/50 and 1/5", id="hangs: diode, step beyond the delay"),
-        pytest.param(line(), LINE_TIME, "1/50 and 1/5", id="wrong without a word: linear, step beyond the delay"),
-        pytest.param(line(), Transient(1e-9, 2e-7, TD / 1000), "1/50 and 1/5", id="failed at a thousandth"),
+        pytest.param(line(CLAMP), LINE_TIME, "1/400 and 1/5", id="hangs: diode, step beyond the delay"),
+        pytest.param(line(), LINE_TIME, "1/400 and 1/5", id="wrong without a word: linear, step beyond the delay"),
+        pytest.param(line(), Transient(1e-9, 2e-7, TD / 1000), "1/400 and 1/5", id="failed at a thousandth"),
         pytest.param(line(CLAMP), Transient(1e-9, 128e-6, 1e-9), "up to 100 delays", id="diode, long"),
         pytest.param(line(FOLLOWER), SHORT, "beside transistors", id="transistor"),
         pytest.param(line(delay=""), SHORT, "states no delay", id="no delay"),

@@ -196,6 +196,22 @@ def test_the_right_display_has_nothing_to_say_against_it(engine: Engine) -> None
     assert not any(one.needed for one in found.values())
 
 
+def test_the_other_socket_the_plug_goes_into_is_a_condition_of_use(engine: Engine) -> None:
+    """Wired as in Europe, in a European set: right. In the other system's socket the same plug harms blue."""
+    result = run(engine, job(EN, EN))
+    (found,) = (one for one in result.conditions if one.event == "wrong-socket")
+    assert JP in found.text
+    assert "contact 20" in found.text
+    assert run(engine, job("vga-15", "vga-15")).conditions == ()
+
+
+def test_half_a_connection_proves_nothing(engine: Engine) -> None:
+    half = job(EN, EN).replace(f'wiring = "{EN}"\n[socket]', "[socket]")
+    rows = [one for one in run(engine, half).findings if one.rule == "MAT01"]
+    assert [(one.outcome, one.needed) for one in rows] == [("not_proven", True)]
+    assert "display.wiring is not declared" in rows[0].why
+
+
 def test_parts_in_the_hood_count(engine: Engine) -> None:
     """470 ohm in the wire of sync: 5 V x 75 / 595 = 0.630 V; a capacitor keeps 12 V from contact 8."""
     parts = (

@@ -53,12 +53,14 @@ class GridRow:
     """One row. The first cell heads it; a `group` row spans the table; `quiet` rows decide nothing.
 
     `note` stands below the other cells, over their whole width: a reason of six sentences fills a page in a column.
+    `ids` are the findings it stands for; no reader sees them.
     """
 
     cells: tuple[Cell, ...]
     group: bool = False
     quiet: bool = False
     note: tuple[str, ...] = ()
+    ids: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +108,7 @@ class Section:
 
 @dataclass(frozen=True, slots=True)
 class Document:
-    """The whole sheet: verdict and front page, the customer's second page, the technician's pages."""
+    """The technician's record: the verdict, what it means, and its sections."""
 
     language: str
     kicker: str
@@ -117,8 +119,6 @@ class Document:
     headline: str
     meaning: tuple[str, ...]
     tally: tuple[tuple[str, str, int], ...]
-    front: tuple[Section, ...]
-    home: tuple[Section, ...]
-    bench: tuple[Section, ...]
+    sections: tuple[Section, ...]
     labels: dict[str, str] = field(default_factory=dict)
     hash: str = ""

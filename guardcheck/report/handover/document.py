@@ -1,28 +1,28 @@
-"""A result, with or without readings, as the blocks of the hand-over checklist."""
+"""A result, with or without readings, as the blocks of the technician's record."""
 
 from __future__ import annotations
 
 from guardcheck.model import Result
 from guardcheck.report.arrange.words import clean
-from guardcheck.report.handover.bench import bench_pages
 from guardcheck.report.handover.blocks import Document
-from guardcheck.report.handover.front import front_page, home_page, meaning, tally_of
+from guardcheck.report.handover.customer import meaning, tally_of
 from guardcheck.report.handover.strings import DEFAULT, words
+from guardcheck.report.handover.technician import record_pages
 from guardcheck.report.saved.write import hashes
 from guardcheck.verdict.handover import evidence
 
-_LABELS = ("title.skip", "title.contents", "title.customer", "title.bench", "title.bench_note", "sign.hand")
+_LABELS = ("title.skip", "title.contents", "title.bench", "title.bench_note", "sign.hand")
 _SHOWN = 12
 
 
-def document(check: Result, readings: Result | None = None, *, workshop: str = "", language: str = DEFAULT) -> Document:
-    """Return the checklist of a unit. Same results, same document.
+def record(check: Result, readings: Result | None = None, *, workshop: str = "", language: str = DEFAULT) -> Document:
+    """Return the technician's record of a unit. Same results, same document.
 
     Parameters
     ----------
     check : result of `check`
     readings : result of `verify` for the same job file, or None when nothing was measured yet
-    workshop : the name that heads the sheet; empty for the tool's own
+    workshop : the name that heads it; empty for the tool's own
     language : a language there are strings for
 
     Raises
@@ -44,16 +44,14 @@ def document(check: Result, readings: Result | None = None, *, workshop: str = "
     return Document(
         language=say.language,
         kicker=clean(workshop) or say("title.kicker"),
-        title=say("title.document"),
+        title=say("title.record"),
         unit=clean(check.unit),
         unit_kind=clean(check.unit_kind),
         outcome=found.outcome,
         headline=say(f"verdict.headline.{found.verdict}"),
         meaning=meaning(found, say),
         tally=tally_of(found, say),
-        front=front_page(found, say),
-        home=home_page(found, say),
-        bench=bench_pages(found, say),
+        sections=record_pages(found, say),
         labels=labels,
         hash=short[0],
     )

@@ -1,9 +1,12 @@
-"""The checklist as one HTML file: no network, no script, readable on paper and by a screen reader."""
+"""The customer's sheet and the technician's record as HTML: no network, no script, readable on paper and aloud."""
 
 from __future__ import annotations
 
+from markupsafe import Markup
+
 from guardcheck.model import Result
-from guardcheck.report.handover.document import document
+from guardcheck.report.handover.customer import sheet_of
+from guardcheck.report.handover.document import record
 from guardcheck.report.handover.strings import DEFAULT
 from guardcheck.report.page.result import SIGNS, environment
 
@@ -11,9 +14,21 @@ from guardcheck.report.page.result import SIGNS, environment
 def to_checklist_html(
     check: Result, readings: Result | None = None, *, workshop: str = "", language: str = DEFAULT
 ) -> str:
-    """Return the hand-over checklist as one self-contained page. Same results, same bytes.
+    """Return the customer's sheet as one self-contained page. Same results, same bytes.
 
-    Parameters and errors are those of `document`. Text from a job file is cleaned and escaped.
+    Parameters and errors are those of `sheet_of`. Text from a job file is cleaned and escaped.
     """
-    sheet = document(check, readings, workshop=workshop, language=language)
-    return str(environment().get_template("checklist.html").render(sheet=sheet, signs=SIGNS))
+    sheet = sheet_of(check, readings, workshop=workshop, language=language)
+    drawings = {name: Markup(svg) for name, svg in sheet.drawings.items()}  # our own files
+    return str(environment().get_template("sheet.html").render(sheet=sheet, drawings=drawings, signs=SIGNS))
+
+
+def to_record_html(
+    check: Result, readings: Result | None = None, *, workshop: str = "", language: str = DEFAULT
+) -> str:
+    """Return the technician's record as one self-contained page: every needed finding once. Same results, same bytes.
+
+    Parameters and errors are those of `record`.
+    """
+    sheet = record(check, readings, workshop=workshop, language=language)
+    return str(environment().get_template("record.html").render(sheet=sheet, signs=SIGNS))

@@ -15,7 +15,8 @@ from typing import Any
 from guardcheck.errors import InputError, accepted, nearest
 from guardcheck.model import Result
 from guardcheck.report.arrange.words import clean
-from guardcheck.report.handover.document import document
+from guardcheck.report.handover.customer import sheet_of
+from guardcheck.report.handover.document import record
 from guardcheck.report.handover.strings import DEFAULT
 from guardcheck.report.page.result import SIGNS
 
@@ -36,24 +37,34 @@ _UNIT = re.compile(r"(?<=\d) (?=[^\W\d_]{1,4}\b|%)(?!to\b|of\b|and\b)")
 def to_checklist_pdf(
     check: Result, readings: Result | None = None, *, paper: str = "a4", workshop: str = "", language: str = DEFAULT
 ) -> bytes:
-    """Return the hand-over checklist as a tagged PDF. Same results, same bytes.
+    """Return the customer's two pages as a tagged PDF. Same results, same bytes.
 
-    `paper` is ``a4`` or ``letter``; the other parameters and the errors are those of `document`.
+    `paper` is ``a4`` or ``letter``; the other parameters and the errors are those of `sheet_of`.
     """
+    found = sheet_of(check, readings, workshop=workshop, language=language)
+    return _typeset("sheet.typ", asdict(found), paper)
+
+
+def to_record_pdf(
+    check: Result, readings: Result | None = None, *, paper: str = "a4", workshop: str = "", language: str = DEFAULT
+) -> bytes:
+    """Return the technician's record as a tagged PDF: every needed finding once. Same results, same bytes.
+
+    Parameters and errors are those of `to_checklist_pdf`.
+    """
+    return _typeset("record.typ", asdict(record(check, readings, workshop=workshop, language=language)), paper)
+
+
+def _typeset(name: str, blocks: dict[str, Any], paper: str) -> bytes:
+    import typst
+
     if paper not in PAPERS:
         problem = f"no paper '{paper[:20]}'; accepted: {accepted(PAPERS)}{nearest(paper, PAPERS)}"
         raise InputError(problem, key="paper")
-    sheet = asdict(document(check, readings, workshop=workshop, language=language))
-    data = json.dumps(_plain(sheet) | {"paper": PAPERS[paper], "signs": dict(SIGNS)})
-    return _typeset(data)
-
-
-def _typeset(data: str) -> bytes:
-    import typst
-
-    template = resources.files("guardcheck.report").joinpath("templates/checklist.typ").read_bytes()
+    drawings = blocks.pop("drawings", {})  # our own files, not text to be cleaned
+    data = json.dumps(_plain(blocks) | {"drawings": drawings, "paper": PAPERS[paper], "signs": dict(SIGNS)})
     made = typst.compile(
-        template,
+        resources.files("guardcheck.report").joinpath(f"templates/{name}").read_bytes(),
         format="pdf",
         font_paths=typst.Fonts(include_system_fonts=False, include_embedded_fonts=True),
         ignore_system_fonts=True,

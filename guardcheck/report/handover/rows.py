@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from guardcheck.formatting import NO_VALUE, line_rank, quantity_rank, share, show, telling_digits
-from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, KNOWN_BY, NOT_APPLICABLE, NOT_PROVEN, Finding
-from guardcheck.report.arrange.view import SUMMARY_QUANTITY, bounds, decisive, event_title, natural
-from guardcheck.report.arrange.words import clean, doubt, quantity_title, rule_word, sentence
-from guardcheck.report.handover.blocks import Cell, Grid, GridRow
+from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, KNOWN_BY, NOT_APPLICABLE, Finding
+from guardcheck.report.arrange.view import SUMMARY_QUANTITY, bounds
+from guardcheck.report.arrange.words import clean, doubt, quantity_title
+from guardcheck.report.handover.blocks import Cell
 from guardcheck.report.handover.strings import Words
 
 _STATES: Mapping[bool | None, str] = {False: "bare", True: "guarded", None: "value"}
@@ -142,93 +142,6 @@ def limit_cell(one: Finding, say: Words, digits: int, sources: Sources) -> Cell:
     return Cell("", (f"{limits_text(one, say, digits)} {sources.number(one)}".strip(), *known))
 
 
-def note_of(lead: Finding, others: Sequence[Finding], say: Words) -> tuple[str, ...]:
-    """Return reasons and remedy of a row, for its note."""
-    small = [sentence(lead.why)]
-    small += [
-        f"{say(f'state.{_STATES[one.guarded]}')}: {sentence(one.why)}"
-        for one in others
-        if one is not lead and one.outcome in (DOES_NOT_CONFORM, NOT_PROVEN) and one.why != lead.why
-    ]
-    if not lead.needed:
-        small[0] = f"({say('bench.information')}) {small[0]}"
-    if lead.remedy and lead.outcome in (DOES_NOT_CONFORM, NOT_PROVEN):
-        small.append(say("cell.remedy", text=sentence(lead.remedy)))
-    return tuple(small)
-
-
 def family(one: Finding) -> tuple[str, str, str, str, str]:
     """Return what makes findings share a row: event, severity, quantity, place and rule."""
     return (one.event or "", one.severity or "", one.quantity, one.where or "", one.rule)
-
-
-def families(findings: Iterable[Finding]) -> list[list[Finding]]:
-    """Return findings of the same quantity, place, rule and event together, in the order a table shows them."""
-    found: dict[tuple[str, str, str, str, str], list[Finding]] = {}
-    for one in sorted(findings, key=lambda f: f.id):
-        found.setdefault(family(one), []).append(one)
-    order = sorted(
-        found, key=lambda k: (k[0], natural(k[1]), k[2] != SUMMARY_QUANTITY, quantity_rank(k[2]), k[3], k[4])
-    )
-    return [found[key] for key in order]
-
-
-def finding_table(caption: str, findings: Sequence[Finding], say: Words, sources: Sources) -> Grid:
-    """Return one table of findings with a column per state; events are headed by their severity.
-
-    Lines that agree in a row share it; where they differ, each row says whose it is.
-    """
-    states = [state for state in (None, False, True) if any(one.guarded is state for one in findings)]
-    rows: list[GridRow] = []
-    event = ""
-    for found in families(findings):
-        here = event_title(found[0].event or "", found[0].severity or "")
-        if here != event:
-            rows.append(GridRow((Cell(here),), group=True))
-            event = here
-        rows += _rows(found, states, say, sources)
-    heads = [say("column.quantity"), say("column.limits")]
-    heads += [say(f"state.{_STATES[state]}") for state in states] + [say("column.outcome")]
-    widths = (0.17, 0.2, *(0.48 / len(states) for _ in states), 0.15)
-    return Grid(caption, tuple(heads), widths, tuple(rows))
-
-
-def _rows(found: Sequence[Finding], states: Sequence[bool | None], say: Words, sources: Sources) -> Iterable[GridRow]:
-    """Return the rows of one family: one for each set of lines that says the same."""
-    by_row: dict[GridRow, list[str | None]] = {}
-    for line in sorted({one.line for one in found}, key=line_rank):
-        by_row.setdefault(_row([one for one in found if one.line == line], states, say, sources), []).append(line)
-    for row, lines in by_row.items():
-        head = row.cells[0]
-        whose = () if len(by_row) == 1 else (places(lines, say),)
-        yield replace(row, cells=(replace(head, small=(*whose, *head.small)), *row.cells[1:]))
-
-
-def _row(found: Sequence[Finding], states: Sequence[bool | None], say: Words, sources: Sources) -> GridRow:
-    lead, digits = decisive(found), digits_for(found)
-    by_state = {one.guarded: one for one in found}
-    cells = [
-        Cell(
-            title(lead.quantity, say), tuple(text for text in (clean(lead.where or ""), rule_word(lead.rule)) if text)
-        ),
-        limit_cell(lead, say, digits, sources),
-        *(value_cell(by_state.get(state), say, digits, lead.outcome) for state in states),
-        Cell(outcome=lead.outcome),
-    ]
-    return GridRow(tuple(cells), quiet=not lead.needed, note=note_of(lead, found, say))
-
-
-def unjudged_text(findings: Sequence[Finding], say: Words) -> str:
-    """Return values that no limit applies to, as one sentence."""
-    parts = []
-    for found in families(findings):
-        values = ", ".join(_said(one, say) for one in found)
-        where = f" ({clean(found[0].where)})" if found[0].where else ""
-        event = event_title(found[0].event or "", found[0].severity or "")
-        parts.append(f"{title(found[0].quantity, say)}{where}{f' in {event}' if event else ''} {values}")
-    return f"{say('bench.unjudged')}: {'; '.join(parts)}."
-
-
-def _said(one: Finding, say: Words) -> str:
-    value = say("cell.none") if one.value is None else show(one.value, one.unit)
-    return value if one.guarded is None else f"{say(f'state.in_text_{_STATES[one.guarded]}')} {value}"

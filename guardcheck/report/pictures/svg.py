@@ -68,8 +68,8 @@ _LOADING = threading.Lock()
 
 
 def prepare() -> None:
-    """Begin to load matplotlib beside whatever the caller does next; `draw` waits until it is there."""
-    threading.Thread(target=load, daemon=True).start()
+    """Begin to load matplotlib beside whatever the caller does next; `draw`, or the end, waits until it is there."""
+    threading.Thread(target=load).start()
 
 
 def load() -> None:

@@ -1,11 +1,20 @@
-"""A saved result read back. The text may be from anybody: every key is checked, and every complaint is one sentence."""
+"""A saved result read back. The text may be from anybody: every key is checked, and every complaint is one sentence.
+
+The records of `guardcheck.model` say what a file holds; msgspec holds it against their types. What types cannot say,
+the words a text may be and how entries fit each other, is checked here.
+"""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+import math
+import re
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, NoReturn
+
+import msgspec
+import numpy as np
 
 from guardcheck.errors import InputError, accepted, nearest
 from guardcheck.files import read_bytes
@@ -16,21 +25,17 @@ from guardcheck.model import (
     KNOWN_BY,
     MISTAKE,
     NOT_APPLICABLE,
+    OUTCOMES,
     SAME,
     USES,
     WORSE,
-    CircuitUsed,
-    Condition,
     Curve,
-    EngineInfo,
     Finding,
-    Limit,
-    Question,
     Result,
+    Schematic,
 )
+from guardcheck.model.schematic import SYMBOLS
 from guardcheck.report.arrange.words import WORST_FIRST, clean
-from guardcheck.report.saved import checks
-from guardcheck.report.saved.schematic import schematic
 from guardcheck.report.saved.write import DIGEST, FORMAT, result_hash
 from guardcheck.verdict.outcome import flattered, overall
 
@@ -42,6 +47,17 @@ _BOTTOM = 12
 
 MOST_BYTES = 16_000_000
 """Largest saved result that is read."""
+
+MOST_PARTS = 400
+"""Most parts or nodes of one drawn circuit; a netlist that is accepted has fewer."""
+
+_PLACE = re.compile(r"(?P<what>.*?)(?: - at `\$\.?(?P<path>.*)`)?", re.DOTALL)
+_EXPECTED = re.compile(r"Expected `(?P<wanted>[^`]+)`(?: of length (?P<length>\d+))?, got .*")
+_MISSING = re.compile(r"Object missing required field `(?P<name>\w+)`")
+_WORDS: Mapping[str, str] = {
+    "str": "text", "bool": "true or false", "int": "a whole number", "float": "a finite number", "array": "a list",
+    "object": "an object", "null": "null",
+}  # fmt: skip
 
 
 def read_result(path: Path) -> Result:
@@ -61,45 +77,175 @@ def from_json(text: str) -> Result:
     """Return the result that `to_json` wrote.
 
     Unknown keys are ignored, as the contract says. `reference`, `low` and `high` come back filled in. Raises
-    `InputError` if the text is not JSON or not this format, if a key is missing or of the wrong kind, and if the
-    overall outcome is better than a needed finding.
+    `InputError` if the text is not JSON or not this format, if a key is missing or of the wrong kind, if the file says
+    better of a unit than its own numbers, and if it was altered after it was saved.
     """
     whole = _parsed(text)
     found = whole.get("format")
     if found not in (FORMAT, FORMER):
-        problem = f"this is not a saved result: found {checks.short(found)}; accepted: {FORMAT}, {FORMER}"
+        problem = f"this is not a saved result: found {short(found)}; accepted: {FORMAT}, {FORMER}"
         raise InputError(problem, key="format")
-    limits = _limits(whole)
-    findings = tuple(_finding(row, key, limits) for row, key in _records(whole, "findings", required=True))
-    result = Result(
-        command=checks.take(whole, "command", checks.text),
-        unit=checks.take(whole, "unit", checks.text),
-        unit_kind=checks.take(whole, "unit_kind", checks.text, ""),
-        outcome=checks.take(whole, "outcome", checks.outcome),
-        seed=checks.take(whole, "seed", checks.whole_number),
-        n_samples=checks.take(whole, "n_samples", checks.whole_number, 0),
-        engine=_engine(whole.get("engine")),
-        findings=findings,
-        circuits=tuple(_circuit(row, key) for row, key in _records(whole, "circuits")),
-        curves=tuple(_curve(row, key) for row, key in _records(whole, "curves")),
-        schematics=tuple(schematic(row, key) for row, key in _records(whole, "schematics")),
-        warnings=checks.take(whole, "warnings", checks.texts, ()),
-        not_examined=checks.take(whole, "not_examined", checks.texts, ()),
-        cautions=checks.take(whole, "cautions", checks.texts, ()),
-        plan=tuple(
-            checks.plan_row(row, f"plan[{n}]") for n, row in enumerate(checks.list_(whole.get("plan", []), "plan"))
-        ),
-        conditions=tuple(_condition(row, key) for row, key in _records(whole, "conditions")),
-        asks=tuple(_question(row, key) for row, key in _records(whole, "asks")),
-        job_file=checks.take(whole, "job_file", checks.text, ""),
-        job_sha256=checks.take(whole, "job_sha256", checks.text, ""),
-        guardcheck=checks.take(whole, "guardcheck", checks.text, ""),
-        extra=checks.object_(whole.get("extra", {}), "extra"),
-    )
+    result: Result = _converted({**whole, "findings": _with_limits(whole)}, whole)
+    for key, value, words in _words_of(result):
+        if value not in words:
+            problem = f"found {short(value)}; accepted: {accepted(words)}{nearest(value or '', words)}"
+            raise InputError(problem, key=key)
+    _refuse_misfits(result, whole)
     _refuse_flattery(result)
-    if found == FORMAT and checks.take(whole, DIGEST, checks.text) != result_hash(result):
+    if found == FORMAT and whole.get(DIGEST) != result_hash(result):
         raise InputError("does not fit what the file says; the file was altered after it was saved", key=DIGEST)
     return result
+
+
+def short(value: Any) -> str:
+    """Return a value for a sentence: as JSON, at most 40 characters."""
+    try:
+        text = json.dumps(value)
+    except (TypeError, ValueError):
+        text = type(value).__name__
+    return text if len(text) <= 40 else f"{text[:37]}..."
+
+
+def _with_limits(whole: Mapping[str, Any]) -> Any:
+    """Return the findings as the records have them: each with its limit, and `yield_`, which Python keeps for itself.
+
+    Whatever has another shape is left as it is, for the records to complain of.
+    """
+    rows, limits = whole.get("findings"), whole.get("limits", [])
+    if rows is None and "findings" not in whole:
+        raise InputError("the key is missing from the saved result", key="findings")
+    if not isinstance(rows, list):
+        _refuse(rows, "findings", "a list")
+    if not isinstance(limits, list):
+        _refuse(limits, "limits", "a list")
+    held: dict[str, Any] = {}
+    for number, one in enumerate(limits):
+        if not isinstance(one, dict) or not isinstance(one.get("findings"), list):
+            _refuse(one, f"limits[{number}]", "an object with a list of findings")
+        if one.get("known_by") not in KNOWN_BY:
+            problem = f"found {short(one.get('known_by'))}; accepted: {accepted(KNOWN_BY)}"
+            raise InputError(
+                f"{problem}{nearest(str(one.get('known_by')), KNOWN_BY)}", key=f"limits[{number}].known_by"
+            )
+        held.update((name, one) for name in one["findings"] if isinstance(name, str))
+    return [_with_limit(row, held) if isinstance(row, dict) else row for row in rows]
+
+
+def _with_limit(row: Mapping[str, Any], held: Mapping[str, Any]) -> dict[str, Any]:
+    changed = {("yield_" if key == "yield" else key): value for key, value in row.items() if key != "yield_"}
+    name = row.get("id")
+    changed["limit"] = held.get(name) if isinstance(name, str) else None
+    return changed
+
+
+def _converted(value: Any, whole: Mapping[str, Any]) -> Result:
+    try:
+        return msgspec.convert(value, Result, dec_hook=_array)
+    except msgspec.ValidationError as problem:
+        _complain(str(problem), whole)
+    except (RecursionError, OverflowError):
+        raise InputError("this is not a saved result: a number or a nesting beyond all bounds") from None
+
+
+def _array(_type: Any, value: Any) -> Any:
+    """Return an array, shape ``(n,)``; null becomes NaN."""
+    if not isinstance(value, list) or not all(item is None or _is_number(item) for item in value):
+        raise ValueError("Expected `a list of finite numbers`, got another")
+    return np.array([math.nan if item is None else float(item) for item in value], dtype=float)
+
+
+def _is_number(value: Any) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool) and abs(value) <= 1.7e308
+
+
+def _complain(words: str, whole: Mapping[str, Any]) -> NoReturn:
+    """Raise what msgspec says as a sentence of ours: the key, what was found there, and what is accepted."""
+    match = _PLACE.fullmatch(words)
+    assert match is not None
+    path = (match["path"] or "").replace("yield_", "yield").strip(".")
+    if missing := _MISSING.fullmatch(match["what"]):
+        key = f"{path}.{missing['name']}".strip(".")
+        raise InputError("the key is missing from the saved result", key=key.replace("yield_", "yield"))
+    expected = _EXPECTED.fullmatch(match["what"])
+    if expected is None:
+        raise InputError(clean(match["what"])[:200], key=path or "the file")
+    wanted = " or ".join(_WORDS.get(word, word) for word in expected["wanted"].split(" | "))
+    if expected["length"]:
+        wanted = f"{wanted} of {expected['length']}"
+    if "..." in path:  # one entry of a table that has names of its own
+        raise InputError(f"an entry is wrong; accepted: {wanted}", key=path.partition("[...]")[0])
+    _refuse(_at(whole, path), path, wanted)
+
+
+def _at(whole: Any, path: str) -> Any:
+    """Return what stands at a path such as ``findings[3].value``; where that leads nowhere, None."""
+    for name, index in re.findall(r"([^.\[\]]+)|\[(\d+|\.\.\.)\]", path):
+        try:
+            whole = whole[name] if name else whole[int(index)]
+        except (LookupError, TypeError, ValueError):
+            return None
+    return whole
+
+
+def _refuse(value: Any, key: str, wanted: str) -> NoReturn:
+    raise InputError(f"found {short(value)}; accepted: {wanted}", key=clean(key))
+
+
+def _words_of(result: Result) -> Iterator[tuple[str, str | None, Collection[Any]]]:
+    """Yield every text that may only be one of some words, with its key."""
+    yield "outcome", result.outcome, OUTCOMES
+    for number, one in enumerate(result.findings):
+        key = f"findings[{number}]"
+        yield f"{key}.outcome", one.outcome, OUTCOMES
+        yield f"{key}.kind", one.kind, ("", *CLAIMS)
+        if one.use is not None:
+            yield f"{key}.use", one.use, USES
+        if one.against_original is not None:
+            yield f"{key}.against_original", one.against_original, (BETTER, SAME, WORSE)
+        if one.limit is not None:
+            yield f"{key}.limit.kind", one.limit.kind, ("", *CLAIMS)
+    for number, condition in enumerate(result.conditions):
+        yield f"conditions[{number}].kind", condition.kind, (MISTAKE, FORBIDDEN)
+    for number, picture in enumerate(result.schematics):
+        for place, part in enumerate(picture.parts):
+            yield f"schematics[{number}].parts[{place}].symbol", part.symbol, SYMBOLS
+
+
+def _refuse_misfits(result: Result, whole: Mapping[str, Any]) -> None:
+    """Refuse entries that do not fit each other."""
+    for number, (row, one) in enumerate(zip(whole["findings"], result.findings, strict=True)):
+        _named(row, one, f"findings[{number}]")
+    for number, curve in enumerate(result.curves):
+        _curve(curve, f"curves[{number}]")
+    for number, picture in enumerate(result.schematics):
+        _schematic(picture, f"schematics[{number}]")
+
+
+def _named(row: Mapping[str, Any], one: Finding, key: str) -> None:
+    if "id" not in row:
+        raise InputError("the key is missing from the saved result", key=f"{key}.id")
+    if row["id"] != one.id:
+        problem = f"found {short(row['id'])}, but the entry describes {short(one.id)}"
+        raise InputError(problem, key=f"{key}.id")
+
+
+def _curve(curve: Curve, key: str) -> None:
+    if len(curve.y) not in (0, len(curve.x)):
+        raise InputError(f"x has {len(curve.x)} numbers but y has {len(curve.y)}", key=key)
+
+
+def _schematic(picture: Schematic, key: str) -> None:
+    states = len(picture.states)
+    entries: Sequence[tuple[str, Sequence[Any]]] = (("path", picture.path), ("parts", picture.parts))
+    for name, found in entries:
+        if len(found) > MOST_PARTS:
+            raise InputError(f"found {len(found)} entries; accepted: at most {MOST_PARTS}", key=f"{key}.{name}")
+    numbers = [(f"{key}.path[{n}].volts", one.volts) for n, one in enumerate(picture.path)]
+    numbers += [(f"{key}.parts[{n}].currents", one.currents) for n, one in enumerate(picture.parts)]
+    for place, values in numbers:
+        if len(values) not in (0, states):
+            problem = f"found {len(values)} numbers; accepted: {states}, one for each signal state"
+            raise InputError(problem, key=place)
 
 
 def _refuse_flattery(result: Result) -> None:
@@ -118,7 +264,7 @@ def _refuse_flattery(result: Result) -> None:
 
 def _parsed(text: str) -> Mapping[str, Any]:
     try:
-        whole = json.loads(text, parse_constant=_refuse_constant, object_pairs_hook=_once)
+        whole = json.loads(text, parse_constant=_refuse_constant, parse_float=_finite, object_pairs_hook=_once)
     except json.JSONDecodeError as problem:
         raise InputError(f"this is not JSON: {problem.msg} in column {problem.colno}", line=problem.lineno) from None
     except RecursionError:
@@ -129,7 +275,7 @@ def _parsed(text: str) -> Mapping[str, Any]:
         raise InputError(f"this is not a saved result: {problem}") from None
     if _depth(whole) > _BOTTOM:
         raise InputError("this is not a saved result: its brackets are nested too deeply")
-    return checks.object_(whole, "")
+    return whole if isinstance(whole, dict) else _refuse(whole, "the file", "an object")
 
 
 def _depth(value: Any) -> int:
@@ -145,6 +291,13 @@ def _depth(value: Any) -> int:
     return depth
 
 
+def _finite(word: str) -> float:
+    number = float(word)
+    if not math.isfinite(number):
+        _refuse_constant(word[:20])
+    return number
+
+
 def _refuse_constant(word: str) -> NoReturn:
     raise InputError(f"this is not a saved result: {word} is no finite number")
 
@@ -156,143 +309,3 @@ def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
         twice = next(name for name in names if names.count(name) > 1)
         raise InputError("the key stands twice in one object; which one counts is unknown", key=clean(twice[:60]))
     return found
-
-
-def _records(whole: Mapping[str, Any], name: str, required: bool = False) -> list[tuple[Mapping[str, Any], str]]:
-    if required and name not in whole:
-        raise InputError("the key is missing from the saved result", key=name)
-    rows = checks.list_(whole.get(name, []), name)
-    return [(checks.object_(row, f"{name}[{n}]"), f"{name}[{n}]") for n, row in enumerate(rows)]
-
-
-_FINDING: Mapping[str, checks.Check] = {
-    "rule": checks.text,
-    "quantity": checks.text,
-    "line": checks.or_null(checks.text),
-    "guarded": checks.or_null(checks.flag),
-    "value": checks.or_null(checks.number),
-    "unit": checks.text,
-    "outcome": checks.outcome,
-    "why": checks.text,
-    "needed": checks.flag,
-    "low": checks.or_null(checks.number),
-    "high": checks.or_null(checks.number),
-    "spread": checks.or_null(checks.pair),
-    "interval": checks.or_null(checks.pair),
-    "yield": checks.or_null(checks.number),
-    "uncertainty": checks.or_null(checks.number),
-    "origin": checks.text,
-    "planned": checks.or_null(checks.number),
-    "estimate": checks.flag,
-    "remedy": checks.or_null(checks.text),
-    "reference": checks.or_null(checks.text),
-    "event": checks.or_null(checks.text),
-    "severity": checks.or_null(checks.text),
-    "where": checks.or_null(checks.text),
-}
-
-_ADDED: Mapping[str, tuple[checks.Check, Any]] = {
-    "kind": (checks.one_of(("", *CLAIMS)), ""),
-    "use": (checks.or_null(checks.one_of(USES)), None),
-    "condition": (checks.or_null(checks.text), None),
-    "against_original": (checks.or_null(checks.one_of((BETTER, SAME, WORSE))), None),
-    "original": (checks.or_null(checks.number), None),
-}
-"""Keys of the second edition of the format, with what they are in a result of the first."""
-
-
-def _condition(row: Mapping[str, Any], key: str) -> Condition:
-    return Condition(
-        event=checks.take(row, "event", checks.text, prefix=key),
-        text=checks.take(row, "text", checks.text, prefix=key),
-        lines=checks.take(row, "lines", checks.texts, prefix=key),
-        kind=checks.take(row, "kind", checks.one_of((MISTAKE, FORBIDDEN)), prefix=key),
-    )
-
-
-def _question(row: Mapping[str, Any], key: str) -> Question:
-    return Question(
-        key=checks.take(row, "key", checks.text, prefix=key),
-        question=checks.take(row, "question", checks.text, prefix=key),
-        where=checks.take(row, "where", checks.text, prefix=key),
-        decides=checks.take(row, "decides", checks.whole_number, prefix=key),
-        findings=checks.take(row, "findings", checks.texts, prefix=key),
-        safe=checks.take(row, "safe", checks.flag, prefix=key),
-    )
-
-
-def _finding(row: Mapping[str, Any], key: str, limits: Mapping[str, Limit]) -> Finding:
-    values = {name: checks.take(row, name, check, prefix=key) for name, check in _FINDING.items()}
-    values |= {name: checks.take(row, name, check, left_out, key) for name, (check, left_out) in _ADDED.items()}
-    values["yield_"] = values.pop("yield")
-    values["codes"] = checks.take(row, "codes", checks.texts, (), key)
-    finding = Finding(**values)
-    identity = checks.take(row, "id", checks.text, prefix=key)
-    if identity != finding.id:
-        raise InputError(
-            f"found {checks.short(identity)}, but the entry describes {checks.short(finding.id)}", key=f"{key}.id"
-        )
-    limit = limits.get(identity)
-    return finding if limit is None else Finding(**values, limit=limit)
-
-
-def _limits(whole: Mapping[str, Any]) -> dict[str, Limit]:
-    found: dict[str, Limit] = {}
-    for row, key in _records(whole, "limits"):
-        known_by = checks.take(row, "known_by", checks.text, prefix=key)
-        if known_by not in KNOWN_BY:
-            hint = nearest(known_by, KNOWN_BY)
-            raise InputError(
-                f"found {checks.short(known_by)}; accepted: {accepted(KNOWN_BY)}{hint}", key=f"{key}.known_by"
-            )
-        limit = Limit(
-            quantity=checks.take(row, "quantity", checks.text, prefix=key),
-            low=checks.take(row, "low", checks.or_null(checks.number), prefix=key),
-            high=checks.take(row, "high", checks.or_null(checks.number), prefix=key),
-            nominal=checks.take(row, "nominal", checks.or_null(checks.number), prefix=key),
-            reference=checks.take(row, "reference", checks.text, prefix=key),
-            known_by=known_by,
-            clause=checks.take(row, "clause", checks.or_null(checks.text), None, key),
-            note=checks.take(row, "note", checks.or_null(checks.text), None, key),
-            kind=checks.take(row, "kind", checks.one_of(("", *CLAIMS)), "", key),
-        )
-        found.update(dict.fromkeys(checks.take(row, "findings", checks.texts, prefix=key), limit))
-    return found
-
-
-def _engine(value: Any) -> EngineInfo | None:
-    if value is None:
-        return None
-    row = checks.object_(value, "engine")
-    return EngineInfo(
-        checks.take(row, "name", checks.text, prefix="engine"),
-        checks.take(row, "version", checks.text, prefix="engine"),
-    )
-
-
-def _circuit(row: Mapping[str, Any], key: str) -> CircuitUsed:
-    return CircuitUsed(
-        name=checks.take(row, "name", checks.text, prefix=key),
-        kind=checks.take(row, "kind", checks.text, "", key),
-        file=checks.take(row, "file", checks.text, prefix=key),
-        sha256=checks.take(row, "sha256", checks.text, prefix=key),
-    )
-
-
-def _curve(row: Mapping[str, Any], key: str) -> Curve:
-    curve = Curve(
-        line=checks.take(row, "line", checks.text, prefix=key),
-        guarded=checks.take(row, "guarded", checks.or_null(checks.flag), prefix=key),
-        picture=checks.take(row, "picture", checks.text, prefix=key),
-        label=checks.take(row, "label", checks.text, prefix=key),
-        x=checks.take(row, "x", checks.array, prefix=key),
-        y=checks.take(row, "y", checks.array, prefix=key),
-        x_unit=checks.take(row, "x_unit", checks.text, prefix=key),
-        y_unit=checks.take(row, "y_unit", checks.text, prefix=key),
-        band=checks.take(row, "band", checks.or_null(checks.band), None, key),
-        band_label=checks.take(row, "band_label", checks.text, "", key),
-        marks=checks.take(row, "marks", checks.marks, {}, key),
-    )
-    if len(curve.y) not in (0, len(curve.x)):
-        raise InputError(f"x has {len(curve.x)} numbers but y has {len(curve.y)}", key=key)
-    return curve

@@ -16,7 +16,7 @@ from typing import Any
 
 import numpy as np
 
-from guardcheck.model import QUANTITIES, Condition, Curve, Finding, Limit, Question, Result
+from guardcheck.model import QUANTITIES, Curve, Finding, Limit, Result, Schematic
 from guardcheck.report.arrange.view import bounds
 from guardcheck.report.pictures.curves import tidy
 from guardcheck.units import settled
@@ -71,12 +71,12 @@ def _whole(result: Result) -> dict[str, Any]:
         "seed": result.seed,
         "engine": None if result.engine is None else {"name": result.engine.name, "version": result.engine.version},
         "findings": [_finding(finding) for finding in findings],
-        "conditions": [_condition(one) for one in result.conditions],
-        "asks": [_question(one) for one in result.asks],
-        "circuits": [{"name": c.name, "kind": c.kind, "file": c.file, "sha256": c.sha256} for c in result.circuits],
+        "conditions": [asdict(one) for one in result.conditions],
+        "asks": [asdict(one) for one in result.asks],
+        "circuits": [asdict(one) for one in result.circuits],
         "limits": _limits(findings),
         "curves": [_curve(curve) for curve in result.curves],
-        "schematics": [asdict(one) for one in result.schematics],
+        "schematics": [_schematic(one) for one in result.schematics],
         "warnings": list(result.warnings),
         "not_examined": list(result.not_examined),
         "cautions": list(result.cautions),
@@ -143,19 +143,13 @@ def _finding(finding: Finding) -> dict[str, Any]:
     return {key: row[key] for key in (*_KEYS, *(key for key in row if key not in _KEYS))}
 
 
-def _condition(one: Condition) -> dict[str, Any]:
-    return {"event": one.event, "text": one.text, "lines": list(one.lines), "kind": one.kind}
-
-
-def _question(one: Question) -> dict[str, Any]:
-    return {
-        "key": one.key,
-        "question": one.question,
-        "where": one.where,
-        "decides": one.decides,
-        "findings": list(one.findings),
-        "safe": one.safe,
-    }
+def _schematic(one: Schematic) -> dict[str, Any]:
+    row: dict[str, Any] = _settled(asdict(one))
+    for node in row["path"]:
+        node["volts"] = _settled(node["volts"], "V")
+    for part in row["parts"]:
+        part["currents"] = _settled(part["currents"], "A")
+    return row
 
 
 def _pair(ends: tuple[float, float] | None) -> tuple[float, float] | None:

@@ -13,7 +13,7 @@ from itertools import product
 
 from guardcheck.compose import LOW, Chain, EventCase, event_deck, has_coupling, longest_line_run
 from guardcheck.engine import Engine
-from guardcheck.model import CABLE, OFF, ON, REFERENCE, Deck, EventPlan, Fitted, Value
+from guardcheck.model import CABLE, FALLING, OFF, ON, REFERENCE, RISING, Deck, EventPlan, Fitted, Value
 from guardcheck.simulate.batch import side_by_side
 from guardcheck.simulate.stress.bench import Bench
 from guardcheck.simulate.stress.pulses import BodyPulse
@@ -166,7 +166,13 @@ def _picks(group: Group) -> list[Track]:
                 largest = max(among, key=lambda track: _value(track, index, name), default=None)
                 if largest is not None and _value(largest, index, name) > 0.0:
                     largest.decides.add((index, name))
-    return [track for track in solved if track.decides]
+    return [track for track in solved if track.decides or _drifts(track)]
+
+
+def _drifts(track: Track) -> bool:
+    """Tell whether the end of a switched unit's run is no level yet: the far side of the lead still moves."""
+    switched = track.case.unit in (RISING, FALLING)
+    return switched and track.seen is not None and track.seen.failure is None and track.seen.drifts
 
 
 def _value(track: Track, pin: int, name: str) -> float:
@@ -176,6 +182,8 @@ def _value(track: Track, pin: int, name: str) -> float:
 
 def _worth_repeating(track: Track) -> bool:
     """Tell whether a quantity of a solved track may still come to hold, by a longer or a finer run."""
+    if _drifts(track):
+        return True
     if track.seen is None or track.seen.failure is not None or track.decides <= track.held:
         return False
     if track.seen.changing & track.decides and track.case.stop < _most(track.case):
@@ -189,7 +197,8 @@ def _again(engine: Engine, active: Sequence[tuple[Group, Track]]) -> None:
     before = [track.seen for _, track in active]
     for (_, track), seen in zip(active, before, strict=True):
         longer = min(track.case.stop * LONGER, _most(track.case))
-        if seen is not None and seen.changing & track.decides and longer > track.case.stop:
+        moving = seen is not None and (seen.changing & track.decides or _drifts(track))
+        if moving and longer > track.case.stop:
             track.case = replace(track.case, step=track.case.step * longer / track.case.stop, stop=longer)
         else:
             finer = track.case.step / FINER

@@ -65,7 +65,7 @@ class Seen:
     `beyond` names the devices that were driven past their data sheets, with the current [A] and how far past. `across`
     holds peak voltages of series resistors. `display` is the step the far side sees [V] and how long it lasts beyond
     `SEEN_AT`, both zero where the level is there to stay or was there before. `changing` names the quantities that the
-    end of the run still changed, by pin and name.
+    end of the run still changed, by pin and name; `drifts` tells that the far side was still on its way.
     """
 
     case: EventCase
@@ -77,6 +77,7 @@ class Seen:
     beyond: tuple[tuple[str, float, float], ...] = ()
     display: tuple[float, float] = (0.0, 0.0)
     changing: frozenset[tuple[int, str]] = frozenset()
+    drifts: bool = False
     failure: str | None = None
     help_used: tuple[str, ...] = ()
 
@@ -123,6 +124,7 @@ def seen_of(case: EventCase, step: float, probes: Probes, trace: Trace, *, lasti
         beyond=beyond,
         display=_passing(time, far),
         changing=frozenset(changing),
+        drifts=_drifts(time, far),
         help_used=trace.help_used,
     )
 
@@ -228,6 +230,12 @@ def _powers(vectors: _Vectors, probes: Probes, time: Array, *, swings: bool) -> 
             watts += float(after - before) ** 2 / 4.0 / one.ohms
         found.append(Power(f"{one.role} {one.name}", watts, one.rated))
     return tuple(found)
+
+
+def _drifts(time: Array, far: Array) -> bool:
+    """Tell whether the last part of a run, of a fifth, still moves the far side by a hundredth of its largest level."""
+    before = float(np.interp(time[-1] * 0.8, time, far))
+    return abs(float(far[-1]) - before) > max(0.01 * abs(peak(far)), 1e-3)
 
 
 def _passing(time: Array, far: Array) -> tuple[float, float]:

@@ -1,0 +1,64 @@
+"""The guided start on a terminal: one question after the other, what was heard, and the job file they make."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import typer
+
+from guardcheck.errors import InputError
+
+if TYPE_CHECKING:
+    from guardcheck.job import Question
+
+TRIES = 5
+"""How often one question is asked before its answer counts as not known."""
+
+
+def asked_job() -> str:
+    """Return the job file made of what somebody answers.
+
+    Raises
+    ------
+    InputError
+        the answers end before the questions do: nothing is written then
+
+    """
+    from guardcheck.job import job_text, next_question
+
+    typer.echo("ENTER = I do not know; what that costs is said. Ctrl-C stops, and nothing is written.\n")
+    answers: dict[str, str | None] = {}
+    number = 0
+    while (question := next_question(answers)) is not None:
+        number += 1
+        _show(number, question)
+        answers[question.id] = _answer(question)
+    return job_text(answers)
+
+
+def _show(number: int, question: Question) -> None:
+    typer.echo(f"{number:2} {question.ask}")
+    for place, choice in enumerate(question.choices, start=1):
+        typer.echo(f"     {place}  {choice.label}")
+    if question.note:
+        typer.echo(f"   {question.note}")
+
+
+def _answer(question: Question) -> str | None:
+    from guardcheck.job import heard
+
+    for _ in range(TRIES):
+        hint = f"   such as {question.example} >" if question.example else "   >"
+        try:
+            text = typer.prompt(hint, default="", show_default=False, prompt_suffix=" ")
+        except (typer.Abort, EOFError):
+            raise InputError("stopped before the last question; nothing was written", key="--ask") from None
+        try:
+            found = heard(question, text)
+        except InputError as error:
+            typer.echo(f"   {error.problem}")
+            continue
+        typer.echo(f"   heard: {found.said}\n")
+        return found.value
+    typer.echo(f"   not known: {question.cost}\n")
+    return None

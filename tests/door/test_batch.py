@@ -1,0 +1,172 @@
+"""Many jobs: the same bytes however they are dealt out, nothing done twice, nothing lost."""
+
+from __future__ import annotations
+
+import os
+import re
+import signal
+import time
+from collections.abc import Callable
+from dataclasses import replace
+from functools import partial
+from pathlib import Path
+
+import pytest
+
+import guardcheck as gc
+from guardcheck.cli import batch
+from guardcheck.cli.batch import INTERRUPTED, Folders, Row, check_many
+from guardcheck.pipeline import Options, still_holds
+from guardcheck.report import read_result
+from tests.pipeline.jobs import line, text
+
+README = Path(__file__).parents[2] / "README.md"
+BOND = """
+format = 1
+[unit]
+label = "BENCH-1"
+[[bond]]
+from = "chassis"
+to = "connector shell"
+purpose = "protective-earth"
+reading = { value = "0.05 ohm" }
+"""
+QUICK = Options(samples=3, events=False, workers=1)
+
+
+def write_jobs(folder: Path, count: int) -> list[Path]:
+    """Write jobs that differ in one resistor, and return their paths."""
+    folder.mkdir(exist_ok=True)
+    paths = [folder / f"job-{index}.toml" for index in range(count)]
+    for index, path in enumerate(paths):
+        path.write_text(text(line(stage_values=f'series = "{70 + index} ohm 1%"')), encoding="utf-8")
+    return paths
+
+
+def run(jobs: list[Path], options: Options, out: Path, *, resume: bool = False) -> int:
+    return check_many(jobs, options, Folders(out), resume=resume, quiet=True)
+
+
+def saved(out: Path) -> dict[str, bytes]:
+    return {file.name: file.read_bytes() for file in sorted(out.glob("*.json"))}
+
+
+def counting(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """Count the jobs that are really checked, in this process."""
+    done: list[str] = []
+    check = batch._check
+
+    def checked(job: Path, *rest: object) -> Row:
+        done.append(job.stem)
+        return check(job, *rest)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(batch, "_check", checked)
+    return done
+
+
+def test_one_or_two_workers_give_the_same_bytes_and_the_same_table(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    jobs = write_jobs(tmp_path / "jobs", 3)
+    broken = tmp_path / "jobs" / "broken.toml"
+    broken.write_text("format = 1\n", encoding="utf-8")
+    jobs.insert(1, broken)
+    codes, tables = [], []
+    for workers in (1, 2):
+        codes.append(run(jobs, replace(QUICK, workers=workers), tmp_path / f"out-{workers}"))
+        tables.append(capsys.readouterr().out)
+    assert codes == [2, 2]
+    assert tables[0] == tables[1]
+    assert "broken" in tables[0]
+    assert "no result" in tables[0]
+    assert saved(tmp_path / "out-1") == saved(tmp_path / "out-2")
+    assert sorted(saved(tmp_path / "out-2")) == ["job-0.json", "job-1.json", "job-2.json"]
+
+
+def test_resume_repeats_only_what_has_changed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    jobs, out = write_jobs(tmp_path / "jobs", 3), tmp_path / "out"
+    done = counting(monkeypatch)
+    first = run(jobs, QUICK, out)
+    assert done == ["job-0", "job-1", "job-2"]
+    kept = saved(out)
+    done.clear()
+    (out / "job-1.json").unlink()
+    jobs[2].write_text(jobs[2].read_text(encoding="utf-8").replace("72 ohm", "73 ohm"), encoding="utf-8")
+    assert run(jobs, QUICK, out, resume=True) == first
+    assert done == ["job-1", "job-2"]
+    assert saved(out)["job-0.json"] == kept["job-0.json"]
+    assert saved(out)["job-2.json"] != kept["job-2.json"]
+
+
+def test_a_result_holds_for_its_own_content_options_and_version(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    netlist = tmp_path / "mine.cir"
+    netlist.write_text(".subckt mine in out vdd gnd\nr1 in out 75\nr2 vdd gnd 1e6\n.ends mine\n", encoding="utf-8")
+    job = tmp_path / "job.toml"
+    body = text(line()).replace('stage = "series-resistor"', 'stage_netlist = "mine.cir"')
+    job.write_text(re.sub(r"stage_values = .*\n", "", body), encoding="utf-8")
+    assert run([job], QUICK, tmp_path / "out") in (0, 10, 11)
+    result = read_result(tmp_path / "out" / "job.json")
+    holds: Callable[[Options], bool] = partial(still_holds, result, job)
+    assert holds(QUICK)
+    assert not holds(replace(QUICK, seed=2))
+    assert not holds(replace(QUICK, samples=4))
+    assert not holds(replace(QUICK, events=True)), "it holds no stress events"
+    netlist.write_text(netlist.read_text(encoding="utf-8").replace("75", "76"), encoding="utf-8")
+    assert not holds(QUICK)
+    netlist.write_text(netlist.read_text(encoding="utf-8").replace("76", "75"), encoding="utf-8")
+    assert holds(QUICK)
+    monkeypatch.setattr("guardcheck.pipeline.batch.__version__", "9.9.9")
+    assert not holds(QUICK)
+
+
+def test_ctrl_c_keeps_what_is_done_and_says_how_to_go_on(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    jobs, out = write_jobs(tmp_path / "jobs", 3), tmp_path / "out"
+    check = batch._check
+
+    def interrupted(job: Path, *rest: object) -> Row:
+        if job.stem == "job-2":
+            raise KeyboardInterrupt
+        return check(job, *rest)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(batch, "_check", interrupted)
+    assert run(jobs, QUICK, out) == INTERRUPTED
+    told = capsys.readouterr()
+    assert sorted(saved(out)) == ["job-0.json", "job-1.json"]
+    assert "stopped: 2 of 3 jobs are done, and their results are kept; the same command with --resume" in told.err
+    assert "job-1" in told.out
+
+
+@pytest.mark.filterwarnings("default")  # distributed warns of its own ports and of workers that are killed
+def test_a_cluster_of_two_gives_the_same_bytes_and_loses_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The example of the README on two processes here; then one of them is killed while jobs are under way."""
+    from distributed import Client, LocalCluster
+
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "jobs").mkdir()
+    (tmp_path / "jobs" / "bond.toml").write_text(BOND, encoding="utf-8")
+    block = next(
+        code for code in re.findall(r"```python\n(.*?)```", README.read_text("utf-8"), re.DOTALL) if "Client" in code
+    )
+    jobs = write_jobs(tmp_path / "more", 6)
+    check = partial(gc.check_text, samples=3, events=False)
+    with (
+        LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=":0") as cluster,
+        Client(cluster) as client,
+    ):
+        exec(block.replace("tcp://scheduler:8786", cluster.scheduler_address))
+        assert read_result(tmp_path / "jobs" / "bond.json").job_file == "bond.toml"
+        tasks = client.map(check, [job.read_text("utf-8") for job in jobs], [job.name for job in jobs], retries=2)
+        pids = list(client.run(os.getpid).values())
+        while not any(task.done() for task in tasks):
+            time.sleep(0.02)
+        os.kill(pids[0], signal.SIGKILL)
+        results = client.gather(tasks)
+    assert [one.job_file for one in results] == [job.name for job in jobs]
+    for job, result in zip(jobs[:2], results, strict=False):
+        assert gc.check(job, samples=3, events=False, workers=1).to_json() == result.to_json()
