@@ -93,7 +93,7 @@ def _wanted(groups: Sequence[LineFolds]) -> Callable[[Panel], bool]:
         for group in groups
         for fold in group.folds
         for key in fold.curves
-        if fold.outcome in WORST_FIRST[:2]
+        if fold.outcome == WORST_FIRST[0] or (fold.outcome == WORST_FIRST[1] and not fold.rule)
     }
     troubled = {line for line, key in telling if key == SAMPLES}
 
