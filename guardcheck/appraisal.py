@@ -36,7 +36,7 @@ class Appraisal:
     conditions: tuple[Condition, ...] = ()
 
 
-def appraise(engine: Engine, plan: JobPlan, *, events: bool = True, drawn: bool = True) -> Appraisal:
+def appraise(engine: Engine, plan: JobPlan, *, events: bool = True, deciding: bool = False) -> Appraisal:
     """Return what every rule finds in a plan.
 
     Parameters
@@ -44,7 +44,7 @@ def appraise(engine: Engine, plan: JobPlan, *, events: bool = True, drawn: bool 
     engine : a running engine
     plan : the job with its lines fitted
     events : whether the stress events are simulated; without them nothing is said of what the pins survive
-    drawn : whether curves are wanted as well
+    deciding : leaves out what decides nothing (curves, and events on bare chains), for plans that are only tried
 
     """
     experiments = [one.experiment(chain) for one in plan.lines for chain in one.chains if not chain.missing]
@@ -52,11 +52,11 @@ def appraise(engine: Engine, plan: JobPlan, *, events: bool = True, drawn: bool 
     job = plan.job
 
     def signals() -> tuple[tuple[Solved, ...], list[Quantity]]:
-        solved = solve_signals(engine, experiments, drawn=drawn)
+        solved = solve_signals(engine, experiments, drawn=not deciding)
         return solved, [*guard_errors(engine, solved), *mismatches(job, solved), *sync_quantities(solved)]
 
     def stress() -> EventResults:
-        return event_results(engine, plan) if events else EventResults()
+        return event_results(engine, plan, deciding=deciding) if events else EventResults()
 
     (solved, compared), stressed = both(engine, signals, stress)
     why = {(one.experiment.chain.line, one.experiment.chain.guarded): one.unrest for one in solved if one.unrest}

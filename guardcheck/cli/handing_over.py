@@ -71,7 +71,7 @@ def checklist(
     named = () if job is None else pipeline.files_named(job, options)
     check_targets((html, pdf, record), (*named, readings, result, verified, *captured_files(capture)))
     if blank:
-        raise typer.Exit(_blank(job, html, pdf, options))
+        raise typer.Exit(_blank(job, html, pdf, paper, options))
     progress = Progress(quiet)
     saved = {file: report.read_result(file) for file in (result, verified) if file is not None}
     for file, one in saved.items():
@@ -103,17 +103,26 @@ def _needed(job: Path | None) -> Path:
     return job
 
 
-def _blank(job: Path | None, html: Path | None, pdf: Path | None, options: Options) -> int:
+def _blank(job: Path | None, html: Path | None, pdf: Path | None, paper: str, options: Options) -> int:
     from guardcheck import pipeline, report
 
-    if html is None or pdf is not None:
+    if html is None and pdf is None:
         raise InputError(
-            "the bench sheet is filled in a browser or on its print: write it with --html FILE", key="--blank"
+            "say where the bench sheet goes: --html FILE for the browser, --pdf FILE for a pen", key="--blank"
         )
     bench = pipeline.Bench() if job is None else pipeline.bench_of(job, options)
-    sheet = report.to_bench_sheet(bench.lines, unit=bench.unit, unit_kind=bench.unit_kind, loads=bench.loads)
-    report.write_text(html, sheet)
-    typer.echo(f"wrote {html}")
+    given = {
+        "unit": bench.unit,
+        "unit_kind": bench.unit_kind,
+        "loads": bench.loads,
+        "expected": bench.expected,
+        "drawn": bench.drawn,
+    }
+    if html is not None:
+        report.write_text(html, report.to_bench_sheet(bench.lines, **given))
+    if pdf is not None:
+        report.write_bytes(pdf, report.to_bench_sheet_pdf(bench.lines, paper=paper, **given))
+    typer.echo(f"wrote {' and '.join(str(path) for path in (html, pdf) if path)}")
     return 0
 
 

@@ -64,6 +64,7 @@ def build(tables: Mapping[str, Any], *, sha256: str, reading: Reading) -> Job:
         lines=lines,
         facts=facts,
         claims=_claims(tables.get("claims", {}), reading),
+        drawer=tables.get("drawer", {}),
         forbids=frozenset(tables.get("use", {}).get("forbids", ())),
         socket=tables.get("socket", {}),
         lead=tables.get("lead", {}),
@@ -126,6 +127,7 @@ def _lines(tables: tuple[Mapping[str, Any], ...], reading: Reading) -> tuple[Lin
                     pin={} if pin == UNKNOWN_WORD else pin,
                     stage_pin={} if stage_pin == UNKNOWN_WORD else stage_pin,
                     event=parts["event"] if parts["event"].netlist else None,
+                    moves=tuple(table.get("moves", ())),
                     readings=_readings(table),
                     edges=table.get("edges", {}),
                 )

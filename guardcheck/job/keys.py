@@ -17,7 +17,7 @@ from guardcheck.job.keys_facts import (
     SETPOINT,
     TOUCH_READING,
 )
-from guardcheck.job.schema import Key, Table, choice, flag, measure, path, text, value, values, word, words
+from guardcheck.job.schema import Key, Table, choice, flag, measure, path, text, value, value_list, values, word, words
 from guardcheck.model import UNKNOWN_WORD
 
 LABEL_PLATE = "type plate or manual"
@@ -321,6 +321,10 @@ LINE = Table(
             table=PIN,
         ),
         **_part("guard", "chip line vdd gnd"),
+        "moves": words(
+            "the values of the stage that a search for a better build may change; all that usually vary if left out",
+            "the names of its parameters",
+        ),
         "event_values": values("the parameters of your own event"),
         "event_netlist": path("your own netlist of a stress event", "ports: near near_gnd far far_gnd"),
     },
@@ -345,6 +349,17 @@ USE = Table(
     }
 )
 
+DRAWER = Table(
+    {
+        "resistors": value_list(
+            "the resistors at hand, each with its tolerance if it is not 1 %",
+            'written as "75 ohm" or "100 ohm 5%"',
+            measure("ohm", (1.0, 1e6), (0.1, 1e7)),
+        ),
+        "parts": words("the guards and active stages at hand, by their names on the shelf", "guardcheck list guards"),
+    }
+)
+
 JOB = Table(
     {
         "format": Key("format", "the version of this file's format", "write format = 1", required=True),
@@ -365,6 +380,7 @@ JOB = Table(
         "setpoint": Key("tables", "adjustments that were made", table=SETPOINT),
         "link": Key("tables", "other apparatus that stays connected", table=LINK),
         "claims": Key("table", "what the mod is claimed to do", table=CLAIMS),
+        "drawer": Key("table", "what is at hand, if a build is to be made of that alone", table=DRAWER),
         "use": Key("table", "what the unit may not be used for", table=USE),
     }
 )

@@ -17,7 +17,7 @@ from guardcheck.metrology import parse_accuracy
 
 FORMAT = 1
 Place = tuple[str | int, ...]
-_WORD = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
+_WORD = re.compile(r"[a-z0-9]+(?:[-_][a-z0-9]+)*")
 _PARAMETER = re.compile(r"[a-z][a-z0-9_]{0,39}")
 _PLAIN_WORD = re.compile(r"[a-z]+(?:[ _-][a-z]+)*")
 
@@ -206,6 +206,13 @@ def _words(raw: Any, key: Key, place: Place, reading: Reading) -> tuple[str, ...
     return tuple(_word(inner, key, (*place, index), reading) for index, inner in enumerate(raw))
 
 
+def _value_list(raw: Any, key: Key, place: Place, reading: Reading) -> tuple[Any, ...]:
+    if not isinstance(raw, list) or not raw:
+        what = "an empty list" if isinstance(raw, list) else found(raw)
+        reading.refuse(f"{what}; write a list of values in quotes: {key.meaning}", place)
+    return tuple(_value(inner, key, (*place, index), reading) for index, inner in enumerate(raw))
+
+
 def _accuracy(raw: Any, key: Key, place: Place, reading: Reading) -> str:
     text = _string(raw, "the accuracy as printed, such as '1.0% + 2 counts'", place, reading)
     try:
@@ -282,6 +289,7 @@ READERS: Mapping[str, Callable[[Any, Key, Place, Reading], Any]] = {
     "tables": _tables,
     "text": _text,
     "value": _value,
+    "value_list": _value_list,
     "values": _values,
     "word": _word,
     "words": _words,

@@ -106,6 +106,11 @@ def words(meaning: str, where: str = "", *, required: bool = False) -> Key:
     return Key("words", meaning, where, required=required)
 
 
+def value_list(meaning: str, where: str, *measures: Measure) -> Key:
+    """Return a key that takes a list of physical values."""
+    return Key("value_list", meaning, where, measures=measures)
+
+
 def path(meaning: str, where: str = "") -> Key:
     """Return a key that takes the path of a netlist beside the job file."""
     return Key("path", meaning, where)

@@ -53,11 +53,12 @@ from guardcheck.model.findings import (
 )
 from guardcheck.model.job import UNKNOWN_WORD, Fact, Job, Line, PartUse
 from guardcheck.model.parts import KINDS, PORTS, Check, Fitted, Parameter, Part, TwoReadings
+from guardcheck.model.proposals import Build, LineProposals, Proposals, Spread
 from guardcheck.model.quantities import QUANTITIES, Kind
 from guardcheck.model.ranking import Ranked, Ranking
 from guardcheck.model.rules import ADVICE, SAFETY, SIGNAL, Ask, Case, Facts, Rule
 from guardcheck.model.schematic import Schematic, SchematicNode, SchematicPart
-from guardcheck.model.sheets import Row, Sheet, ShelfItem
+from guardcheck.model.sheets import Proof, Row, Sheet, ShelfItem
 from guardcheck.model.standard import (
     ASSUMED,
     CLAIMS,
@@ -132,6 +133,7 @@ __all__ = [
     "WORSE",
     "Analysis",
     "Ask",
+    "Build",
     "Card",
     "Case",
     "Check",
@@ -151,6 +153,7 @@ __all__ = [
     "Kind",
     "Limit",
     "Line",
+    "LineProposals",
     "Model",
     "Number",
     "Operating",
@@ -158,6 +161,8 @@ __all__ = [
     "Part",
     "PartUse",
     "PinFamily",
+    "Proof",
+    "Proposals",
     "Quantity",
     "Question",
     "Range",
@@ -173,6 +178,7 @@ __all__ = [
     "Sheet",
     "ShelfItem",
     "Side",
+    "Spread",
     "Standard",
     "Subcircuit",
     "Sweep",

@@ -4,6 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+UNPOWERED, UNPOWERED_TURNED = "no power, lead out", "no power, lead out, leads of the meter swapped"
+FIRST_POWER = "first power-up"
+"""States of the unit in which it is read before it runs: without power first, then on a bench supply."""
+
 
 @dataclass(frozen=True)
 class Expected:

@@ -31,6 +31,7 @@ class PartUse:
 class Line:
     """One signal conductor. `table` is the index of its `[[line]]` table; `event` is a stress of the user's own.
 
+    `moves` names what of its stage a search for values may change.
     `readings` pairs a load, None for none, with what was read at the pin; `edges` holds rise and fall times there.
     """
 
@@ -43,6 +44,7 @@ class Line:
     pin: Mapping[str, Value | str | bool] = field(default_factory=dict)
     stage_pin: Mapping[str, Value | str | bool] = field(default_factory=dict)
     event: PartUse | None = None
+    moves: tuple[str, ...] = ()
     readings: tuple[tuple[Value | None, Value], ...] = ()
     edges: Mapping[str, Any] = field(default_factory=dict)
 
@@ -85,6 +87,7 @@ class Job:
     lead: Mapping[str, Any] = field(default_factory=dict)
     forbids: frozenset[str] = frozenset()
     settings: Mapping[str, Any] = field(default_factory=dict)
+    drawer: Mapping[str, Any] = field(default_factory=dict)
     circuits: str | None = None
     warnings: tuple[str, ...] = ()
     picture: Mapping[str, Any] = field(default_factory=dict)

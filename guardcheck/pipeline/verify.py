@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +11,6 @@ from guardcheck.cautions import cautions_for
 from guardcheck.engine import Engine
 from guardcheck.errors import InputError
 from guardcheck.job import read_job
-from guardcheck.library import BENCH_LOAD
 from guardcheck.measure.capture import NAMES
 from guardcheck.measure.readings import Budget, Reading, ReadingsFile, new_readings_text, read_readings, unknown_lines
 from guardcheck.model import CONFORMS, CircuitUsed, Finding, Job, Result
@@ -19,7 +18,7 @@ from guardcheck.pipeline.judgement import Row, held, mismatches, to_measure
 from guardcheck.pipeline.named import check_settings
 from guardcheck.pipeline.options import Options, Progress, budget_of, plan_of, shelf_of
 from guardcheck.pipeline.sentences import left_undone, plan_rows
-from guardcheck.simulate.fitting import Fitter, standard_of
+from guardcheck.simulate.fitting import standard_of
 from guardcheck.verdict.outcome import overall
 from guardcheck.verification.curves import curves_of
 from guardcheck.verification.diagnosis import Explanation, explain
@@ -62,33 +61,8 @@ def verify(path: Path, given: Given, options: Options, progress: Progress | None
 def new_readings(path: Path, options: Options) -> str:
     """Return a readings file to fill in for a job: one entry for each level its lines are judged by."""
     job = read_job(path, allow_outside=options.allow_outside)
-    return new_readings_text((line.name, to_measure(standard_of(job, line))) for line in job.lines)
-
-
-@dataclass(frozen=True)
-class Bench:
-    """What a blank bench sheet of a job has fields for.
-
-    `lines` are names with the levels to read, `loads` the heaviest load each line's source may be asked to bear.
-    """
-
-    unit: str = ""
-    unit_kind: str = ""
-    lines: tuple[tuple[str, tuple[str, ...]], ...] = ()
-    loads: Mapping[str, str] = field(default_factory=dict)
-
-
-def bench_of(path: Path, options: Options) -> Bench:
-    """Return what a blank bench sheet of a job has fields for."""
-    job = read_job(path, allow_outside=options.allow_outside)
-    fitter = Fitter(job, shelf_of(job, options))
-    readings = {line.name: fitter.part(line.source).extra.get("two_readings", {}) for line in job.lines}
-    return Bench(
-        job.unit,
-        job.unit_kind,
-        tuple((line.name, tuple(to_measure(standard_of(job, line)))) for line in job.lines),
-        {name: found[BENCH_LOAD] for name, found in readings.items() if BENCH_LOAD in found},
-    )
+    library = shelf_of(job, options)
+    return new_readings_text((line.name, to_measure(standard_of(job, line, library))) for line in job.lines)
 
 
 def verify_job(job: Job, engine: Engine, given: Given, options: Options, progress: Progress | None = None) -> Result:
@@ -126,7 +100,7 @@ def verify_job(job: Job, engine: Engine, given: Given, options: Options, progres
         n_samples=options.samples,
         engine=engine.info,
         findings=tuple(sorted(findings, key=lambda one: one.id)),
-        circuits=(*plan.library.used, *_files(given, captured)),
+        circuits=(*plan.used, *_files(given, captured)),
         curves=tuple(curve for one in captured for curve in curves_of(one, planned[one.use.line])),
         warnings=plan.warnings,
         not_examined=(*NOT_EXAMINED, *left_undone(engine.undone)),

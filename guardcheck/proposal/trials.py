@@ -66,7 +66,7 @@ def appraised(
     if nominal:
         plans = [replace(one, builds=one.builds.nominal()) for one in plans]
     job = replace(plan.job, lines=tuple(one.line for one in plans), facts=())
-    for one in appraise(engine, JobPlan(job, tuple(plans), fitter), events=events, drawn=False).findings:
+    for one in appraise(engine, JobPlan(job, tuple(plans), fitter), events=events, deciding=True).findings:
         if one.line is not None and MARK in one.line:
             found[_number(one.line)].append(replace(one, line=_name(one.line)))
     return [tuple(mine) for mine in found]

@@ -1,7 +1,7 @@
 """Results as text, pages, JSON and pictures. Nothing here can run anything or hold a limit."""
 
 from guardcheck.files import write_bytes, write_text
-from guardcheck.report.bench_sheet.page import to_bench_sheet
+from guardcheck.report.bench_sheet.page import to_bench_sheet, to_bench_sheet_pdf
 from guardcheck.report.handover import (
     PAPERS,
     evidence,
@@ -20,10 +20,11 @@ from guardcheck.report.saved.write import to_json
 from guardcheck.report.text.answer import to_short
 from guardcheck.report.text.batch import summary, unique_names
 from guardcheck.report.text.expect import expected_json, expected_text
+from guardcheck.report.text.proposals import proposals_to_json, proposals_to_terminal
 from guardcheck.report.text.ranking import ranking_to_html, ranking_to_json, ranking_to_short, ranking_to_terminal
 from guardcheck.report.text.reading import to_short_reading
 from guardcheck.report.text.result import to_outcome, to_terminal
-from guardcheck.report.text.shelf import sheet, shelf
+from guardcheck.report.text.shelf import proofs, sheet, shelf
 from guardcheck.report.text.why import only_line, to_why
 
 __all__ = [
@@ -38,6 +39,9 @@ __all__ = [
     "lines_svg",
     "only_line",
     "prepare_pictures",
+    "proofs",
+    "proposals_to_json",
+    "proposals_to_terminal",
     "ranking_to_html",
     "ranking_to_json",
     "ranking_to_short",
@@ -47,6 +51,7 @@ __all__ = [
     "shelf",
     "summary",
     "to_bench_sheet",
+    "to_bench_sheet_pdf",
     "to_checklist_html",
     "to_checklist_pdf",
     "to_html",

@@ -20,6 +20,7 @@ from guardcheck.engine import Engine
 from guardcheck.measure import summarise
 from guardcheck.measure.readings import parse_accuracy, presumed
 from guardcheck.model import UNKNOWN_WORD, Deck, Expected, Fitted, PartUse, Trace, Value
+from guardcheck.model.expected import FIRST_POWER, UNPOWERED, UNPOWERED_TURNED
 from guardcheck.simulate.experiment import Experiment, Plateaus, emf_of
 from guardcheck.simulate.levels import PICTURE_LEVELS, solve
 from guardcheck.simulate.planning import JobPlan, LinePlan
@@ -32,13 +33,7 @@ PIN = "pin"
 WORDS: Mapping[str, str] = {PIN: "the chip's pin", NEAR: "the unit's connector", FAR: "the display's input"}
 BETWEEN = "between the parts of guard and stage"
 RAIL_MARK, RAIL_WORDS = "rail", "the supply rail"
-LOADED, UNLOADED, OFF, OFF_TURNED, FIRST = (
-    "into its display",
-    "lead out",
-    "no power, lead out",
-    "no power, lead out, leads of the meter swapped",
-    "first power-up",
-)
+LOADED, UNLOADED = "into its display", "lead out"
 OHMS, DIODE, SCOPE, METER, SUPPLY = (
     "meter, ohms",
     "meter, diode test",
@@ -184,7 +179,7 @@ def _dead(engine: Engine, bench: _Bench, samples: Sequence[_Sample], read: Seque
     traces = engine.run([deck for _, _, deck in wanted])
     for (index, point, _), trace in zip(wanted, traces, strict=True):
         rows = samples[index].builds.n_rows
-        for turned, state in enumerate((OFF, OFF_TURNED)):
+        for turned, state in enumerate((UNPOWERED, UNPOWERED_TURNED)):
             for instrument, values in _meter(trace, rows, turned, len(ranges), bench).items():
                 key = (point, state, instrument, "resistance" if instrument == OHMS else "voltage")
                 before = read[index].get(key)
@@ -257,7 +252,7 @@ def _rows(
 ) -> Iterator[Expected]:
     faults = list(wrong)
     wanted = {"resistance", "voltage", *(q for q in plan.line.standard.quantities if q.startswith("level."))}
-    order = {state: place for place, state in enumerate((OFF, OFF_TURNED, UNLOADED, LOADED))}
+    order = {state: place for place, state in enumerate((UNPOWERED, UNPOWERED_TURNED, UNLOADED, LOADED))}
     for key in sorted(values, key=lambda one: (order[one[1]], list(plan.points).index(one[0]), one[2], one[3])):
         node, state, instrument, quantity = key
         if quantity not in wanted:
@@ -341,5 +336,5 @@ def _supply(job: JobPlan, plans: Sequence[_Sample], read: Sequence[Mapping[Key, 
         )
         own = load.nominal if load.unit == "A" else rail.nominal / load.nominal
         total = own + draw
-        yield Expected(names, mark, where, FIRST, SUPPLY, "current", total, 0.5 * total, 1.5 * total, "A")
+        yield Expected(names, mark, where, FIRST_POWER, SUPPLY, "current", total, 0.5 * total, 1.5 * total, "A")
     yield Expected(names, mark, where, "on", METER, "voltage", rail.nominal, *ends, "V")

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import io
 import re
 
+import pypdf
 import pytest
 
 from guardcheck.errors import InputError
 from guardcheck.measure.readings import READABLE, parse_readings
-from guardcheck.report.bench_sheet.page import STEPS, to_bench_sheet
+from guardcheck.model import Expected
+from guardcheck.model.expected import FIRST_POWER, UNPOWERED
+from guardcheck.report.bench_sheet.page import STEPS, blank_of, to_bench_sheet, to_bench_sheet_pdf
 from guardcheck.report.handover.strings import words
+from tests.checklist.conftest import DRAWN
 
 LINES = (("red", ("level.white", "level.blank", "level.headroom", "response.overshoot")), ("sync", ("level.sync",)))
 NASTY = 'r"ed\\ </script><b> {line} # \u00e9'
@@ -222,3 +227,57 @@ def test_typed_text_is_not_lost_without_asking(opened):
     page.close(run_before_unload=True)
     page.wait_for_timeout(300)
     assert asked == ["beforeunload"]
+
+
+# --- what each point should show, and the sheet for a pen ------------------------------------------------------------
+
+EXPECTED = (
+    Expected(("red", "green"), "M1", "the chip's pin", FIRST_POWER, "bench supply", "current", 0.1, 0.05, 0.15, "A"),
+    Expected(
+        ("red", "green"), "M1", "the chip's pin", UNPOWERED, "meter, ohms", "resistance", 339.0, 336.0, 343.0, "ohm"
+    ),
+    Expected(("red",), "M2", "the connector", UNPOWERED, "meter, diode test", "voltage", None, None, None, "V"),
+    Expected(("red",), "M2", "the unit's connector", "into its display", "scope", "level.white", 0.7, 0.69, 0.71, "V"),
+)
+
+
+def test_every_point_stands_with_its_mark_its_expected_value_and_a_box(opened):
+    page = opened(LINES, unit="DEMO-01", expected=EXPECTED, drawn=(DRAWN,))
+    rows = page.locator("section[data-step] table.points tbody tr")
+    told = [" ".join(rows.nth(n).inner_text().split()) for n in range(rows.count())]
+    assert [one.partition(" ")[0] for one in told] == ["M1", "M2", "M1", "M2"]  # without power before the first power
+    assert "339 ohm (336 ohm … 343 ohm)" in told[0]
+    assert "over range" in told[1]
+    assert "100 mA (50 mA … 150 mA)" in told[2]
+    assert "700 mV (690 mV … 710 mV)" in told[3]
+    inside = page.locator("section[data-step]").filter(has=page.locator("#inspect")).locator("table.points tr")
+    assert inside.count() == 4  # a head and three rows
+    page.get_by_label("M1 the chip's pin (red, green), no power, lead out: resistance").fill("338 ohm")
+    svg = page.locator(".drawn svg")
+    assert svg.count() == 1
+    assert "75" in svg.text_content()
+
+
+def test_a_sheet_without_figures_shows_no_empty_table():
+    sheet = to_bench_sheet(LINES)
+    assert 'table class="points"' not in sheet
+    assert words()("sheet.drawn") not in sheet
+
+
+def pdf_pages(data: bytes) -> list[str]:
+    return [page.extract_text() for page in pypdf.PdfReader(io.BytesIO(data)).pages]
+
+
+def test_the_sheet_for_a_pen_says_what_the_page_says():
+    """Every box, field, warning and expected value of the sheet is read back from the PDF; it is tagged (PDF/UA-1)."""
+    given = {"unit": "DEMO-01", "loads": {"red": "75 ohm", "sync": "1 kohm"}, "expected": EXPECTED, "drawn": (DRAWN,)}
+    sheet = blank_of(LINES, **given)
+    data = to_bench_sheet_pdf(LINES, **given)
+    told = re.sub(r"[\s\u200b\u00a0]+", "", "".join(pdf_pages(data)))
+    wanted = [*sheet.warnings, *(one.heading for one in sheet.wanted)]
+    wanted += [text for step in sheet.steps for text in (step.title, *step.boxes, *step.fields)]
+    wanted += [text for step in sheet.steps for point in step.points for text in (point.mark, point.shows)]
+    assert [text for text in wanted if re.sub(r"\s+", "", text) not in told] == []
+    assert pypdf.PdfReader(io.BytesIO(data)).trailer["/Root"]["/MarkInfo"]["/Marked"].value is True
+    assert data == to_bench_sheet_pdf(LINES, **given)
+    assert to_bench_sheet_pdf(paper="letter")[:5] == b"%PDF-"

@@ -64,12 +64,13 @@ def reports(result: Result, name: str) -> Mapping[str, bytes]:
 
 
 def sheets(plan: Result, finished: Result | None) -> Mapping[str, bytes]:
-    """Return the hand-over sheet of a unit as page and PDF, by file name."""
+    """Return the hand-over sheet of a unit as page and PDF, and the technician's record, by file name."""
     from guardcheck import report
 
     return {
         "sheet.html": report.to_checklist_html(plan, finished, workshop="Demo bench").encode(),
         "sheet.pdf": report.to_checklist_pdf(plan, finished, workshop="Demo bench"),
+        "record.pdf": report.to_record_pdf(plan, finished, workshop="Demo bench"),
     }
 
 

@@ -8,19 +8,23 @@ from __future__ import annotations
 
 from base64 import b64encode
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from hashlib import sha256
 from importlib import resources
+from typing import Any
 
-from guardcheck.formatting import line_rank, quantity_rank
+from guardcheck.formatting import line_rank, quantity_rank, show
 from guardcheck.measure.readings import READABLE
 from guardcheck.measure.readings.records import COUPLINGS, INSTRUMENTS, LOADS, PICTURES, PLACES, PROBES, SCALES_AT
-from guardcheck.model import QUANTITIES
+from guardcheck.model import QUANTITIES, Expected, Schematic
+from guardcheck.model.expected import FIRST_POWER, UNPOWERED, UNPOWERED_TURNED
 from guardcheck.report.arrange.view import unique_slugs
 from guardcheck.report.arrange.words import clean
+from guardcheck.report.handover.pdf import typeset
 from guardcheck.report.handover.rows import title
 from guardcheck.report.handover.strings import DEFAULT, Words, words
 from guardcheck.report.page.result import environment
+from guardcheck.report.pictures.line.paper import Drawn, on_paper
 
 STEPS = ("unplug", "discharge", "before", "solder", "inspect", "measure", "connect")
 """The order of the work; every step has its own words in the strings."""
@@ -62,25 +66,56 @@ class Wanted:
 
 
 @dataclass(frozen=True, slots=True)
+class Point:
+    """One reading to expect: the point's mark and place, whose it is, with what it is read and what it should show."""
+
+    slug: str
+    mark: str
+    where: str
+    lines: str
+    state: str
+    instrument: str
+    what: str
+    shows: str
+
+
+@dataclass(frozen=True, slots=True)
 class Step:
-    """One step of the work: boxes to tick, fields to fill, a note."""
+    """One step of the work: boxes to tick, fields to fill, a note, and what each point should show."""
 
     slug: str
     title: str
     boxes: tuple[str, ...]
     fields: tuple[str, ...]
     note: str
+    points: tuple[Point, ...] = ()
 
 
-def to_bench_sheet(
+@dataclass(frozen=True)
+class Blank:
+    """The bench sheet without a format: page and PDF draw the same."""
+
+    language: str
+    title: str
+    unit: str
+    unit_kind: str
+    warnings: tuple[str, ...]
+    drawn: tuple[Drawn, ...]
+    steps: tuple[Step, ...]
+    wanted: tuple[Wanted, ...]
+
+
+def blank_of(
     lines: Iterable[tuple[str, Sequence[str]]] = (),
     *,
     unit: str = "",
     unit_kind: str = "",
     loads: Mapping[str, str] | None = None,
+    expected: Sequence[Expected] = (),
+    drawn: Sequence[Schematic] = (),
     language: str = DEFAULT,
-) -> str:
-    """Return the bench sheet as one HTML page. Same lines, same bytes.
+) -> Blank:
+    """Return the bench sheet. Same lines, same sheet.
 
     Parameters
     ----------
@@ -89,14 +124,33 @@ def to_bench_sheet(
     unit, unit_kind : what is on the bench
     loads : by line, the heaviest load its source's pin may be asked to bear, as text; a line without one has no field
         for a loaded reading
+    expected : what each point should show when the mod is right
+    drawn : the lines as pictures, with the same points
     language : a language there are strings for; `InputError` for another
 
     """
-    from markupsafe import Markup
-
     say = words(language)
     jobs = sorted(((name, tuple(quantities)) for name, quantities in lines), key=lambda job: line_rank(job[0]))
+    names = [name for name, _ in jobs]
     wanted = _wanted(jobs, say) or tuple(Wanted(f"free-{n}", say("sheet.free", n=n)) for n in range(1, _FREE + 1))
+    return Blank(
+        language=say.language,
+        title=say("sheet.title"),
+        unit=unit,
+        unit_kind=unit_kind,
+        warnings=(say("sheet.first"), say("sheet.scope")),
+        drawn=tuple(on_paper(one, prefix=f"line-{n}") for n, one in enumerate(drawn, 1)),
+        steps=tuple(_step(slug, names, loads or {}, expected, say) for slug in STEPS),
+        wanted=wanted,
+    )
+
+
+def to_bench_sheet(lines: Iterable[tuple[str, Sequence[str]]] = (), **given: Any) -> str:
+    """Return the bench sheet as one HTML page. Same lines, same bytes. Parameters are those of `blank_of`."""
+    from markupsafe import Markup
+
+    sheet = blank_of(lines, **given)
+    say = words(sheet.language)
     script = resources.files("guardcheck.report").joinpath("templates/bench_sheet.js").read_text(encoding="utf-8")
     every = (*INSTRUMENTS, *PLACES, *LOADS, *PICTURES, *SCALES_AT, *PROBES, *COUPLINGS)
     return str(
@@ -104,18 +158,20 @@ def to_bench_sheet(
         .get_template("bench_sheet.html")
         .render(
             say=say,
-            unit=unit,
-            unit_kind=unit_kind,
-            steps=tuple(_step(slug, [name for name, _ in jobs], loads or {}, say) for slug in STEPS),
-            levels=tuple(one for one in wanted if one.level),
-            further=tuple(one for one in wanted if not one.level),
+            sheet=sheet,
+            unit=sheet.unit,
+            unit_kind=sheet.unit_kind,
+            pictures=tuple(Markup(one.svg) for one in sheet.drawn),  # drawn here, every text in them escaped
+            steps=sheet.steps,
+            levels=tuple(one for one in sheet.wanted if one.level),
+            further=tuple(one for one in sheet.wanted if not one.level),
             messages={name: say(f"sheet.{name}") for name in _MESSAGES},
-            file=f"{unique_slugs([clean(unit) or 'bench'])[0]}-readings.toml",
+            file=f"{unique_slugs([clean(sheet.unit) or 'bench'])[0]}-readings.toml",
             choice={name: say.known(f"sheet.choice.{name}", name) for name in every},
             instruments=INSTRUMENTS,
             places=tuple(PLACES),
             loads=tuple(LOADS),
-            pictures=tuple(PICTURES),
+            pictures_shown=tuple(PICTURES),
             scales_at=tuple(SCALES_AT),
             probes=tuple(PROBES),
             couplings=tuple(COUPLINGS),
@@ -126,6 +182,44 @@ def to_bench_sheet(
             script_hash=b64encode(sha256(script.encode()).digest()).decode(),
         )
     )
+
+
+def to_bench_sheet_pdf(lines: Iterable[tuple[str, Sequence[str]]] = (), *, paper: str = "a4", **given: Any) -> bytes:
+    """Return the bench sheet as a tagged PDF for a pen. Same lines, same bytes.
+
+    `paper` is ``a4`` or ``letter``; the other parameters are those of `blank_of`.
+    """
+    sheet = blank_of(lines, **given)
+    say = words(sheet.language)
+    keys = (
+        "serial",
+        "technician",
+        "date",
+        "signature",
+        "value",
+        "note",
+        "drawn",
+        "point",
+        "state",
+        "instrument",
+        "shows",
+    )
+    labels = {key: say(f"sheet.{key}") for key in keys} | {"levels": say("sheet.levels"), "read": say("sheet_of.read")}
+    labels |= {"quantity": say("column.quantity"), "page": say("title.page", page="{page}", pages="{pages}")}
+    told = [one.told for one in sheet.drawn]
+    blocks = {
+        "language": sheet.language,
+        "title": sheet.title,
+        "unit": clean(sheet.unit) or "…",
+        "unit_kind": clean(sheet.unit_kind),
+        "warnings": sheet.warnings,
+        "told": told,
+        "widths": [one.width for one in sheet.drawn],
+        "steps": [asdict(one) for one in sheet.steps],
+        "rows": [one.heading for one in sheet.wanted],
+        "labels": labels,
+    }
+    return typeset("bench_sheet.typ", blocks, paper, drawings={str(n): one.svg for n, one in enumerate(sheet.drawn)})
 
 
 def _wanted(jobs: Iterable[tuple[str, Sequence[str]]], say: Words) -> tuple[Wanted, ...]:
@@ -147,7 +241,7 @@ def _wanted(jobs: Iterable[tuple[str, Sequence[str]]], say: Words) -> tuple[Want
     )
 
 
-def _step(slug: str, lines: Sequence[str], loads: Mapping[str, str], say: Words) -> Step:
+def _step(slug: str, lines: Sequence[str], loads: Mapping[str, str], expected: Sequence[Expected], say: Words) -> Step:
     key = f"sheet.{slug}"
     return Step(
         slug=slug,
@@ -158,6 +252,11 @@ def _step(slug: str, lines: Sequence[str], loads: Mapping[str, str], say: Words)
             *(text for line in lines for text in _line_fields(key, line, loads.get(line), say)),
         ),
         note=say.known(f"{key}.note", ""),
+        points=tuple(
+            _point(n, one, say)
+            for n, one in sorted(enumerate(expected, 1), key=lambda pair: pair[1].state == FIRST_POWER)
+            if _step_of(one) == slug
+        ),
     )
 
 
@@ -167,3 +266,18 @@ def _line_fields(key: str, line: str, load: str | None, say: Words) -> tuple[str
     if load is not None:
         texts = (*texts, *(text.replace("{load}", clean(load)) for text in say.lists.get(f"{key}.loaded_fields", ())))
     return tuple(text.replace("{line}", clean(line)) for text in texts)
+
+
+def _step_of(one: Expected) -> str:
+    """Return the step a reading belongs to: without power and at the first power-up before the finished unit runs."""
+    return "inspect" if one.state in (UNPOWERED, UNPOWERED_TURNED, FIRST_POWER) else "measure"
+
+
+def _point(number: int, one: Expected, say: Words) -> Point:
+    over = say("sheet.over")
+    shown, *ends = (over if end is None else show(end, one.unit) for end in (one.expected, one.low, one.high))
+    span = "" if len({shown, *ends}) == 1 else f" ({ends[0]} … {ends[1]})"
+    lines = ", ".join(clean(line) for line in one.lines)
+    what = say.known(f"sheet.reads.{one.quantity}", "") or title(one.quantity, say)
+    where, state = clean(one.where), clean(one.state)
+    return Point(f"point-{number}", clean(one.point), where, lines, state, clean(one.instrument), what, shown + span)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Mapping
 from dataclasses import asdict
 from importlib import resources
 from typing import Any
@@ -42,7 +43,8 @@ def to_checklist_pdf(
     `paper` is ``a4`` or ``letter``; the other parameters and the errors are those of `sheet_of`.
     """
     found = sheet_of(check, readings, workshop=workshop, language=language)
-    return _typeset("sheet.typ", asdict(found), paper)
+    blocks = asdict(found)
+    return typeset("sheet.typ", blocks, paper, drawings=blocks.pop("drawings"))
 
 
 def to_record_pdf(
@@ -52,17 +54,28 @@ def to_record_pdf(
 
     Parameters and errors are those of `to_checklist_pdf`.
     """
-    return _typeset("record.typ", asdict(record(check, readings, workshop=workshop, language=language)), paper)
+    blocks = asdict(record(check, readings, workshop=workshop, language=language))
+    return typeset("record.typ", blocks, paper, drawings=blocks.pop("drawings"))
 
 
-def _typeset(name: str, blocks: dict[str, Any], paper: str) -> bytes:
+def typeset(name: str, blocks: dict[str, Any], paper: str, *, drawings: Mapping[str, str] | None = None) -> bytes:
+    """Return blocks set by one of our templates as a tagged PDF.
+
+    Parameters
+    ----------
+    name : the template's file
+    blocks : texts, numbers, lists and tables; every text is set as text, never read as markup
+    paper : ``a4`` or ``letter``; `InputError` for another
+    drawings : SVG made here, by name: no text to be cleaned
+
+    """
     import typst
 
     if paper not in PAPERS:
         problem = f"no paper '{paper[:20]}'; accepted: {accepted(PAPERS)}{nearest(paper, PAPERS)}"
         raise InputError(problem, key="paper")
-    drawings = blocks.pop("drawings", {})  # our own files, not text to be cleaned
-    data = json.dumps(_plain(blocks) | {"drawings": drawings, "paper": PAPERS[paper], "signs": dict(SIGNS)})
+    ours = {"drawings": dict(drawings or {}), "paper": PAPERS[paper], "signs": dict(SIGNS)}
+    data = json.dumps(_plain(blocks) | ours)
     made = typst.compile(
         resources.files("guardcheck.report").joinpath(f"templates/{name}").read_bytes(),
         format="pdf",

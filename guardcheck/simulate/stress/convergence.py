@@ -114,15 +114,20 @@ class Group:
         return None if failed is None else f"a run of this event failed ({failed})"
 
 
-def run_groups(engine: Engine, groups: Sequence[Group], say: Progress) -> None:
-    """Fill in every track of every group: the coarse runs, the picks until they hold, the hard corners."""
+def run_groups(engine: Engine, groups: Sequence[Group], say: Progress, *, coarse: bool = False) -> None:
+    """Fill in every track of every group: the coarse runs, the picks until they hold, the hard corners.
+
+    `coarse` stops after the first runs: enough to tell good builds from bad ones, never to judge one.
+    """
     hands = [groups[index::HANDS] for index in range(min(HANDS, len(groups)))]
-    side_by_side(engine, [partial(_run_some, engine, mine, say) for mine in hands])
+    side_by_side(engine, [partial(_run_some, engine, mine, say, coarse) for mine in hands])
 
 
-def _run_some(engine: Engine, groups: Sequence[Group], say: Progress) -> None:
+def _run_some(engine: Engine, groups: Sequence[Group], say: Progress, coarse: bool) -> None:
     first = [(group, track) for group in groups for track in group.tracks]
     _run(engine, first)
+    if coarse:
+        return
     active = [(group, track) for group in groups for track in _picks(group)]
     for index in range(ROUNDS):
         say(1 + index, ROUNDS + 2, "stress events")

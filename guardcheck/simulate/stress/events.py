@@ -33,8 +33,12 @@ class EventResults:
     curves: tuple[Curve, ...] = ()
 
 
-def event_results(engine: Engine, plan: JobPlan, say: Progress | None = None) -> EventResults:
+def event_results(
+    engine: Engine, plan: JobPlan, say: Progress | None = None, *, deciding: bool = False
+) -> EventResults:
     """Return quantities and curves of every event on every line, bare and guarded.
+
+    `deciding` leaves out what decides nothing: bare chains of guarded lines, events nobody claims, and curves.
 
     Raises
     ------
@@ -45,6 +49,10 @@ def event_results(engine: Engine, plan: JobPlan, say: Progress | None = None) ->
     events = library_events(plan)
     check_claims(plan, events)
     subjects = subjects_of(plan)
+    if deciding:
+        events = tuple(one for one in events if one.plan.role == REFERENCE or decides(one, plan))
+        built = {id(one.as_built) for one in plan.lines}
+        subjects = tuple(one for one in subjects if id(one.chain) in built)
     groups: list[Group] = []
     for subject in subjects:
         own = own_events(plan, subject)
@@ -60,9 +68,14 @@ def event_results(engine: Engine, plan: JobPlan, say: Progress | None = None) ->
                 continue
             found = quantities_of(group, reference, claims=plan.job.claims)
             quantities += [replace(one, line=line) for line in subject.lines for one in found]
-        curves += curves_of(mine, _as_built(groups, subject))
+        curves += [] if deciding else curves_of(mine, _as_built(groups, subject))
     quantities += gaps_of(plan, events)
     return EventResults(tuple(quantities), tuple(curves))
+
+
+def decides(event: Event, plan: JobPlan) -> bool:
+    """Tell whether an event can decide: it is no strike, or the job claims that the mod survives it."""
+    return not event.plan.claimed or event.name in plan.job.claims
 
 
 def _as_built(groups: Sequence[Group], subject: Subject) -> list[Group]:
