@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from guardcheck.cli.app import CircuitsOption, OutsideOption
+from guardcheck.cli.app import OUTCOME_CODES, CircuitsOption, OutsideOption, WorkersOption
 from guardcheck.cli.asking import asked_job
 from guardcheck.errors import InputError
 
@@ -71,3 +71,12 @@ def new(
         return
     pipeline.write_new(file, pipeline.new_readings(for_, pipeline.Options(allow_outside=allow_outside)))
     typer.echo(f"wrote {file}; fill it in, then run: guardcheck verify {for_} --readings {file}")
+
+
+def prove(circuits: CircuitsOption = None, workers: WorkersOption = None) -> None:
+    """Run the check rows of your own parts (--circuits DIR), or of those that come with guardcheck, in ngspice."""
+    from guardcheck import pipeline, report
+
+    found = pipeline.prove(pipeline.Options(circuits=circuits, workers=workers))
+    typer.echo(report.proofs(found), nl=False)
+    raise typer.Exit(OUTCOME_CODES[pipeline.proven(found)])

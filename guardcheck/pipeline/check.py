@@ -89,7 +89,7 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
         n_samples=options.samples,
         engine=engine.info,
         findings=findings,
-        circuits=(*plan.library.used, *probes_used(plan.library, asks_of(facts))),
+        circuits=(*plan.used, *probes_used(plan.library, asks_of(facts))),
         curves=(*_curves(solved), *found.events.curves),
         schematics=schematics(engine, solved),
         warnings=plan.warnings,

@@ -14,6 +14,7 @@ from guardcheck.library import Library
 from guardcheck.model import CONFORMS, DAILY, DOES_NOT_CONFORM, NOT_APPLICABLE, NOT_PROVEN
 from guardcheck.simulate.stress.bench import bench_of, chassis_of
 from guardcheck.simulate.stress.events import check_claims, event_results, library_events, subjects_of
+from guardcheck.simulate.stress.margins import surge_margin
 from guardcheck.simulate.stress.quantities import quantities_of
 from guardcheck.simulate.stress.ratings import SEEN, source_ratings
 from tests.events.jobs import DISPLAY, SUPPLY, findings, groups, job_text, plan_of, read
@@ -275,11 +276,16 @@ class TestMargins:
         row = findings(engine, rated, "hot-plug")["red/bare/event.margin/hot-plug/first contact"]
         assert row.outcome == CONFORMS  # like 5 kV of human body by its energy; 760 nC against 1 uC
 
-    def test_a_clamp_that_dies_saves_nothing_twice(self, engine: Engine) -> None:
-        found = findings(engine, job_text(guard="silicon-pair", guard_values='place = "connector"'), "hot-plug")
-        row = found["red/guarded/event.part_margin/hot-plug/first contact"]
-        assert row.outcome == DOES_NOT_CONFORM
-        assert "against 2 A for 1 us" in row.why
+    def test_a_clamp_beyond_its_rating_for_a_longer_pulse_is_not_proven_and_far_beyond_it_is_harm(self) -> None:
+        """2 A for 1 us: of 100 ns, 2 A are proof and 3 x 2 A x sqrt(10) = 19 A harm (design rule)."""
+        rated = {"surge_1us": 2.0}
+        found = surge_margin("diode", rated, 4.0, 1e-7, lasting=False)
+        assert found is not None
+        assert found.strict == pytest.approx(-6.02, abs=0.01)
+        assert found.loose == pytest.approx(20.0 * math.log10(18.97 / 4.0), abs=0.01)
+        longer = surge_margin("diode", {**rated, "surge_1ms": 1.0}, 4.0, 1e-5, lasting=False)
+        assert longer is not None
+        assert longer.loose == pytest.approx(-6.02, abs=0.01)  # the shorter pulse's own rating is passed
 
     def test_a_source_without_diodes_or_ratings_is_not_proven(self, engine: Engine, tmp_path: Path) -> None:
         (tmp_path / "mine.cir").write_text(

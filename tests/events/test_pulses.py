@@ -18,8 +18,8 @@ from scipy.optimize import brentq
 
 from guardcheck.engine import Engine
 from guardcheck.measure import Stress
-from guardcheck.simulate.stress.margins import CAP, film_margin
-from guardcheck.simulate.stress.pulses import HARM, LASTS, BodyPulse, latch_up_margin, pulse_margins
+from guardcheck.simulate.stress.margins import CAP, HARM, film_margin
+from guardcheck.simulate.stress.pulses import LASTS, BodyPulse, latch_up_margin, pulse_margins
 from guardcheck.simulate.stress.ratings import PinRatings, exposed_ratings
 from tests.events.bench import case, chain, run
 

@@ -16,6 +16,9 @@ from guardcheck.verdict.outcome import ASSUMED_FACTOR, judge_margin
 
 CAP = 120.0
 """Largest margin that is shown, either way [dB]."""
+HARM = 3.0
+"""Times the rating, in power, from which a pulse counts as harm: parts commonly take more than they are rated for. An
+assumption, no published source; wherever it decides the finding says so."""
 FLASHOVER = 250.0
 """Working voltage of a quarter-watt film resistor [V] (common practice, no published source)."""
 ADIABATIC = 1e-2
@@ -116,8 +119,8 @@ def _allowed(rail_max: tuple[float, float]) -> str:
 def surge_margin(name: str, rated: Mapping[str, Any], amps: float, width: float, *, lasting: bool) -> Margin | None:
     """Return the margin of a diode under a current [A] that lasts `width` [s]; None when it has no current rating.
 
-    The rating for the next longer pulse is taken. Where only a rating for a much longer pulse is printed, keeping it is
-    proof, breaking it is not; then breaking the rating for the next shorter pulse is, since a longer one is harder.
+    The rating for the next longer pulse is proof where it is kept. Harm is what passes the rating for the next shorter
+    pulse, since a longer one is harder, or `HARM` times the longer one carried over by the root of the width.
     """
     if lasting:
         limit = rated.get("forward_current")
@@ -129,7 +132,8 @@ def surge_margin(name: str, rated: Mapping[str, Any], amps: float, width: float,
         limit = float(rated[key])
         if width <= length:
             words = f"for {format_si(length, 's')}"
-            return _surge(name, limit, amps, words, loose=limit if length <= 10.0 * max(width, 1e-7) else shorter)
+            beyond = HARM * limit * math.sqrt(length / max(width, 1e-9))
+            return _surge(name, limit, amps, words, loose=beyond if shorter is None else min(beyond, shorter))
         shorter = limit
     limit = rated.get("repetitive_current", rated.get("forward_current"))
     return None if limit is None else _surge(name, float(limit), amps, "continuous", loose=shorter)
@@ -138,9 +142,7 @@ def surge_margin(name: str, rated: Mapping[str, Any], amps: float, width: float,
 def _surge(name: str, limit: float, amps: float, words: str, *, loose: float | None) -> Margin:
     """Return the margin against `limit` [A]; `loose` is the current whose passing proves harm, if any is known."""
     strict = ratio(limit, amps)
-    note = "" if loose == limit else "; no rating for so short a pulse is printed"
-    if loose not in (None, limit):
-        note = f"{note}, {format_si(loose, 'A')} for a shorter one"
+    note = "" if loose in (None, limit) else f"; above {format_si(loose, 'A')} it would be harm"
     told = f"the {name} carries {format_si(amps, 'A')} against {format_si(limit, 'A')} {words}{note}"
     return Margin(strict, CAP if loose is None else max(strict, ratio(loose, amps)), told)
 

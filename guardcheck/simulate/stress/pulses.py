@@ -13,13 +13,10 @@ import math
 from dataclasses import dataclass
 
 from guardcheck.measure import Stress
-from guardcheck.simulate.stress.margins import CAP, Margin, ratio, steady_margins
+from guardcheck.simulate.stress.margins import CAP, HARM, Margin, ratio, steady_margins
 from guardcheck.simulate.stress.ratings import PinRatings
 from guardcheck.units import format_si
 
-HARM = 3.0
-"""Times the rating, in power, from which a pulse counts as harm: parts commonly take more than they are rated for. An
-assumption, no published source; wherever it decides the finding says so."""
 LASTS = 1e-2
 """From this width on [s] a pulse is judged as if it stayed: by the steady ratings."""
 USUAL_BODY = (500.0, 2000.0)
