@@ -81,6 +81,10 @@ class StandardError(InputError):
     """A standards file cannot be used."""
 
 
+class UnknownQuantity(GuardcheckError):
+    """A rule or a study speaks of a quantity that has no row in the table of quantities."""
+
+
 class EngineError(GuardcheckError, RuntimeError):
     """ngspice failed in a way that is not the deck's."""
 

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from guardcheck.cli.app import CircuitsOption, OutsideOption
+from guardcheck.cli.app import OUTCOME_CODES, CircuitsOption, OutsideOption, WorkersOption
 from guardcheck.cli.asking import asked_job
 from guardcheck.errors import InputError
 
@@ -59,15 +59,26 @@ def new(
         if file.exists():
             raise InputError("exists already; choose another name, it is not overwritten", file=str(file))
         text = asked_job()
-        pipeline.write_new(file, text)
+        pipeline.write_new(file, text, schema="job")
         typer.echo(f"wrote {file} ({text.count(chr(10))} lines). Now: guardcheck check {file}")
         return
     if for_ is not None and family is not None:
         problem = "--for writes a readings file, --for-family a job file: one of them is wanted"
         raise typer.BadParameter(problem)
     if for_ is None:
-        pipeline.write_new(file, pipeline.new_job_text() if family is None else pipeline.family_job_text(family))
+        text = pipeline.new_job_text() if family is None else pipeline.family_job_text(family)
+        pipeline.write_new(file, text, schema="job")
         typer.echo(f"wrote {file}; fill it in, then run: guardcheck check {file}")
         return
-    pipeline.write_new(file, pipeline.new_readings(for_, pipeline.Options(allow_outside=allow_outside)))
+    text = pipeline.new_readings(for_, pipeline.Options(allow_outside=allow_outside))
+    pipeline.write_new(file, text, schema="readings")
     typer.echo(f"wrote {file}; fill it in, then run: guardcheck verify {for_} --readings {file}")
+
+
+def prove(circuits: CircuitsOption = None, workers: WorkersOption = None) -> None:
+    """Run the check rows of your own parts (--circuits DIR), or of those that come with guardcheck, in ngspice."""
+    from guardcheck import pipeline, report
+
+    found = pipeline.prove(pipeline.Options(circuits=circuits, workers=workers))
+    typer.echo(report.proofs(found), nl=False)
+    raise typer.Exit(OUTCOME_CODES[pipeline.proven(found)])

@@ -146,6 +146,15 @@ class Library:
             )
         return self._parts[key]
 
+    @property
+    def own_standards(self) -> Path | None:
+        """The user's folder of standards, if there is a user's shelf."""
+        return self.shelves[0].path / "standards" if len(self.shelves) > 1 else None
+
+    def supplied(self, part: Part) -> bool:
+        """Tell whether a part is one that comes with guardcheck: its checks have been run, others' are declared."""
+        return self._find(part.kind, part.name)[0] is self.shelves[-1]
+
     def pin_names(self) -> tuple[str, ...]:
         """Return the names of all families of pins, sorted."""
         found = (shelf.files(PIN_FOLDER) for shelf in self.shelves)

@@ -28,6 +28,9 @@ from guardcheck.toml_tables import Table
 MOST_BITS = 6
 """Bits of a ladder whose every code is worth a row of its own."""
 
+PLACE, PLACES = "place", ("chip", "connector")
+"""The parameter that says where a guard sits, and where it can."""
+
 
 def part_of(
     kind: str, name: str, circuit: Subcircuit, top: Table, devices: Sequence[Device], *, file: str, sha256: str
@@ -208,9 +211,22 @@ def _used(row: Table, circuit: Subcircuit, devices: Sequence[Device]) -> Mapping
     return used
 
 
+def _place(top: Table, parameters: Mapping[str, Parameter]) -> None:
+    """Refuse a guard that does not say where it may sit: every guard is tried at each of its places."""
+    place = parameters.get(PLACE)
+    if place is None or not place.choices or not set(place.choices) <= set(PLACES):
+        top.refuse(
+            f"parameters.{PLACE}",
+            f"{'is missing' if place is None else 'names no place a guard can sit'}; a guard says where it may sit: "
+            f'choices = ["chip", "connector"], word = "chip", and what that means',
+        )
+
+
 def _kind_extra(kind: str, circuit: Subcircuit, top: Table, parameters: Mapping[str, Parameter]) -> dict[str, Any]:
     """Read what only one kind of part has."""
     extra: dict[str, Any] = {}
+    if kind == "guard":
+        _place(top, parameters)
     if "remedy" in top:
         extra["remedy"] = top.text("remedy")
     if "line" in top:

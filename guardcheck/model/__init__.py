@@ -58,7 +58,7 @@ from guardcheck.model.quantities import QUANTITIES, Kind
 from guardcheck.model.ranking import Ranked, Ranking
 from guardcheck.model.rules import ADVICE, SAFETY, SIGNAL, Ask, Case, Facts, Rule
 from guardcheck.model.schematic import Schematic, SchematicNode, SchematicPart
-from guardcheck.model.sheets import Row, Sheet, ShelfItem
+from guardcheck.model.sheets import Proof, Row, Sheet, ShelfItem
 from guardcheck.model.standard import (
     ASSUMED,
     CLAIMS,
@@ -161,6 +161,7 @@ __all__ = [
     "Part",
     "PartUse",
     "PinFamily",
+    "Proof",
     "Proposals",
     "Quantity",
     "Question",

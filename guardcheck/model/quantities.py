@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from guardcheck.errors import UnknownQuantity
+
 
 @dataclass(frozen=True, slots=True)
 class Kind:
@@ -98,3 +100,13 @@ QUANTITIES = _table(
     ("mating.power", "W", "watts", "greatest power in what drives or ends one contact"),
     ("declared.fact", "1", "bench fact", "a bench fact the job declares, judged or not yet"),
 )
+
+
+def unit_of_quantity(name: str) -> str:
+    """Return the unit of a quantity. Raises `UnknownQuantity` for one that has no row in the table."""
+    if name not in QUANTITIES:
+        raise UnknownQuantity(
+            f"the quantity '{name[:60]}' has no row in model/quantities.py; a new one starts there: name, unit, title, "
+            "meaning"
+        )
+    return QUANTITIES[name].unit

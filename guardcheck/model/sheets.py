@@ -35,3 +35,17 @@ class Sheet:
     sections: tuple[tuple[str, tuple[Row, ...]], ...]
     text: str = ""
     reference: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Proof:
+    """One check of one part, run: its outcome, why it has that one, and the numbers [`unit`] where there are any."""
+
+    member: str
+    what: str
+    outcome: str
+    why: str
+    unit: str = ""
+    found: float | None = None
+    wanted: float | None = None
+    tolerance: float | None = None

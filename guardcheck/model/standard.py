@@ -57,7 +57,8 @@ class Standard:
     """One standards file: which quantities a line of this kind has, and their limits.
 
     `signal` chooses the source's states (``picture``, ``sync`` …), `group` names lines that form one picture,
-    `display` the reference display part, `extra` holds timing windows and test-signal data.
+    `display` the reference display part, `extra` holds timing windows and test-signal data. `sha256` is the content of
+    a user's own file, empty for one that comes with guardcheck.
     """
 
     name: str
@@ -71,3 +72,4 @@ class Standard:
     reference: str
     file: str
     extra: Mapping[str, Any] = field(default_factory=dict)
+    sha256: str = ""

@@ -9,6 +9,7 @@ from guardcheck.pipeline.guards import rank_guards
 from guardcheck.pipeline.inputs import files_named, require_same_job
 from guardcheck.pipeline.options import DEFAULT_SAMPLES, DEFAULT_SEED, Options
 from guardcheck.pipeline.propose import job_with, propose
+from guardcheck.pipeline.prove import prove, proven
 from guardcheck.pipeline.verify import new_readings, verify, verify_job
 from guardcheck.verification.inputs import Given, given
 
@@ -31,6 +32,8 @@ __all__ = [
     "new_job_text",
     "new_readings",
     "propose",
+    "prove",
+    "proven",
     "rank_guards",
     "require_same_job",
     "shelf",

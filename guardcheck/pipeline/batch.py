@@ -68,8 +68,9 @@ def still_holds(saved: Result, path: Path, options: Options) -> bool:
 
 def _same_parts(saved: Result, job: Job, options: Options) -> bool:
     recorded = {_content(one) for one in saved.circuits}
-    library = plan_of(job, options).library
-    needed = {_content(one) for one in library.used}
+    plan = plan_of(job, options)
+    library = plan.library
+    needed = {_content(one) for one in plan.used}
     events = {name for kind, name, _ in recorded if kind == "event"}
     if job.lines and options.events and not set(library.names("event")) <= events:
         return False

@@ -14,7 +14,6 @@ from guardcheck.model import Expected, Schematic
 from guardcheck.pipeline.judgement import to_measure
 from guardcheck.pipeline.named import check_settings
 from guardcheck.pipeline.options import Options, plan_of
-from guardcheck.simulate.fitting import standard_of
 from guardcheck.simulate.schematic import schematics
 from guardcheck.simulate.signal import solve_signals
 from guardcheck.verification.expect import expectations
@@ -45,7 +44,7 @@ def bench_of(path: Path, options: Options) -> Bench:
     bench = Bench(
         job.unit,
         job.unit_kind,
-        tuple((line.name, tuple(to_measure(standard_of(job, line)))) for line in job.lines),
+        tuple((one.name, tuple(to_measure(one.standard))) for one in plan.lines),
         {name: found[BENCH_LOAD] for name, found in readings.items() if BENCH_LOAD in found},
     )
     built = [one for one in plan.lines if not one.as_built.missing]

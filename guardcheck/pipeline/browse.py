@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from guardcheck.errors import InputError, accepted, nearest
+from guardcheck.errors import CircuitError, InputError, StandardError, accepted, nearest
+from guardcheck.files import write_text
 from guardcheck.formatting import limits
-from guardcheck.job import family_job_text, new_job_text, write_text_atomic
+from guardcheck.job import family_job_text, new_job_text
 from guardcheck.library import Library
 from guardcheck.model import (
     KINDS,
@@ -32,9 +33,18 @@ __all__ = ["describe", "family_job_text", "new_job_text", "shelf", "write_new"]
 STANDARDS, PINS, WIRINGS = "standard", "pin", "wiring"
 
 
-def write_new(path: Path, text: str) -> None:
-    """Write a file to fill in, whole or not at all, and never over one that is there (`InputError`)."""
-    write_text_atomic(path, text, replace=False)
+def schema_file(name: str) -> Path:
+    """Return the JSON schema that comes with guardcheck: of a ``job``, of ``readings`` or of a ``result``."""
+    return Path(__file__).resolve().parents[1] / "schemas" / f"{name}.schema.json"
+
+
+def write_new(path: Path, text: str, *, schema: str = "") -> None:
+    """Write a file to fill in, whole or not at all, and never over one that is there (`InputError`).
+
+    Its first line names its schema in the way TOML editors read, so that they complete keys and mark mistakes.
+    """
+    first = f"#:schema {schema_file(schema).as_uri()}\n" if schema else ""
+    write_text(path, first + text, replace=False)
 
 
 def shelf(kind: str | None, circuits: Path | None) -> tuple[ShelfItem, ...]:
@@ -48,24 +58,41 @@ def shelf(kind: str | None, circuits: Path | None) -> tuple[ShelfItem, ...]:
             raise InputError(f"no kind '{kind}'; accepted: {accepted(plurals)}{nearest(kind, plurals)}", key="list")
         kinds = (wanted,)
     items: list[ShelfItem] = []
+    own = library.own_standards
     for one in kinds:
         if one == STANDARDS:
-            items += [ShelfItem(one, name, load_standard(name).title) for name in standard_names()]
+            items += [_standard(name, own) for name in standard_names(own)]
         elif one == WIRINGS:
             items += [ShelfItem(one, name, library.wiring(name).title) for name in library.wiring_names()]
         elif one == PINS:
             items += [ShelfItem(one, name, library.pin(name).title) for name in library.pin_names()]
         else:
-            items += [ShelfItem(one, name, library.get(one, name).title) for name in library.names(one)]
+            items += [_item(library, one, name) for name in library.names(one)]
     return tuple(items)
+
+
+def _standard(name: str, own: Path | None) -> ShelfItem:
+    try:
+        return ShelfItem(STANDARDS, name, load_standard(name, own).title)
+    except StandardError as error:
+        return ShelfItem(STANDARDS, name, f"cannot be used: {error}")
+
+
+def _item(library: Library, kind: str, name: str) -> ShelfItem:
+    """Return a part as it is listed; one that cannot be read says so and hides no other."""
+    try:
+        return ShelfItem(kind, name, library.get(kind, name).title)
+    except CircuitError as error:
+        return ShelfItem(kind, name, f"cannot be used: {error}")
 
 
 def describe(name: str, circuits: Path | None) -> tuple[Sheet, ...]:
     """Return the sheets of every part and standard of that name."""
     library = Library.load(circuits)
-    sheets = [_part_sheet(library.get(kind, name)) for kind in KINDS if name in library.names(kind)]
-    if name in standard_names():
-        sheets.append(_standard_sheet(load_standard(name)))
+    sheets = [_part_sheet(library, library.get(kind, name)) for kind in KINDS if name in library.names(kind)]
+    standards = standard_names(library.own_standards)
+    if name in standards:
+        sheets.append(_standard_sheet(load_standard(name, library.own_standards)))
     if name in library.pin_names():
         sheets.append(_pin_sheet(library.pin(name)))
     if name in library.wiring_names():
@@ -73,7 +100,7 @@ def describe(name: str, circuits: Path | None) -> tuple[Sheet, ...]:
     if not sheets:
         known = [
             *library.wiring_names(),
-            *standard_names(),
+            *standards,
             *library.pin_names(),
             *(one for kind in KINDS for one in library.names(kind)),
         ]
@@ -101,7 +128,7 @@ def _parameter(parameter: Parameter) -> Row:
     return Row(parameter.name, value, remark, parameter.meaning)
 
 
-def _part_sheet(part: Part) -> Sheet:
+def _part_sheet(library: Library, part: Part) -> Sheet:
     checks = tuple(
         Row(one.read, format_si(one.value, one.unit), one.basis, f"{one.what} [{one.reference}]") for one in part.checks
     )
@@ -112,7 +139,8 @@ def _part_sheet(part: Part) -> Sheet:
         if plan.mating:
             sections.append(("Order of the contacts", (Row("mating", plan.mating, "", ""),)))
     if checks:
-        sections.append(("Checked in ngspice", checks))
+        ours = library.supplied(part)
+        sections.append(("Checked in ngspice" if ours else "Declared checks (guardcheck prove runs them)", checks))
     ports = f"ports: {' '.join(part.circuit.ports)}; file: {part.file}; sha256 {part.sha256[:12]}"
     return Sheet(part.kind, part.name, part.title, part.purpose, tuple(sections), ports, part.reference)
 

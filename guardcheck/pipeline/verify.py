@@ -16,7 +16,7 @@ from guardcheck.measure.readings import Budget, Reading, ReadingsFile, new_readi
 from guardcheck.model import CONFORMS, CircuitUsed, Finding, Job, Result
 from guardcheck.pipeline.judgement import Row, held, mismatches, to_measure
 from guardcheck.pipeline.named import check_settings
-from guardcheck.pipeline.options import Options, Progress, budget_of, plan_of
+from guardcheck.pipeline.options import Options, Progress, budget_of, plan_of, shelf_of
 from guardcheck.pipeline.sentences import left_undone, plan_rows
 from guardcheck.simulate.fitting import standard_of
 from guardcheck.verdict.outcome import overall
@@ -61,7 +61,8 @@ def verify(path: Path, given: Given, options: Options, progress: Progress | None
 def new_readings(path: Path, options: Options) -> str:
     """Return a readings file to fill in for a job: one entry for each level its lines are judged by."""
     job = read_job(path, allow_outside=options.allow_outside)
-    return new_readings_text((line.name, to_measure(standard_of(job, line))) for line in job.lines)
+    library = shelf_of(job, options)
+    return new_readings_text((line.name, to_measure(standard_of(job, line, library))) for line in job.lines)
 
 
 def verify_job(job: Job, engine: Engine, given: Given, options: Options, progress: Progress | None = None) -> Result:
@@ -99,7 +100,7 @@ def verify_job(job: Job, engine: Engine, given: Given, options: Options, progres
         n_samples=options.samples,
         engine=engine.info,
         findings=tuple(sorted(findings, key=lambda one: one.id)),
-        circuits=(*plan.library.used, *_files(given, captured)),
+        circuits=(*plan.used, *_files(given, captured)),
         curves=tuple(curve for one in captured for curve in curves_of(one, planned[one.use.line])),
         warnings=plan.warnings,
         not_examined=(*NOT_EXAMINED, *left_undone(engine.undone)),

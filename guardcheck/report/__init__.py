@@ -24,7 +24,7 @@ from guardcheck.report.text.proposals import proposals_to_json, proposals_to_ter
 from guardcheck.report.text.ranking import ranking_to_html, ranking_to_json, ranking_to_short, ranking_to_terminal
 from guardcheck.report.text.reading import to_short_reading
 from guardcheck.report.text.result import to_outcome, to_terminal
-from guardcheck.report.text.shelf import sheet, shelf
+from guardcheck.report.text.shelf import proofs, sheet, shelf
 from guardcheck.report.text.why import only_line, to_why
 
 __all__ = [
@@ -39,6 +39,7 @@ __all__ = [
     "lines_svg",
     "only_line",
     "prepare_pictures",
+    "proofs",
     "proposals_to_json",
     "proposals_to_terminal",
     "ranking_to_html",

@@ -57,10 +57,6 @@ GRADE = "event.withstands"
 WORDS = {CONFORMS: "holds", NOT_PROVEN: "not proven", DOES_NOT_CONFORM: "exceeded", NOT_APPLICABLE: "not applicable"}
 NO_BOUND = 100.0
 """Margin [dB] that only a bound nobody knows leaves."""
-REMEDY = (
-    "compare guards on this line (guardcheck guards); a clamp at the connector and a resistor between it and the chip "
-    "is the order to try first. Until then connect and disconnect only with everything unplugged"
-)
 RULE = Rule(code="EVT01", title="Stress at the pin", klass=SAFETY, quantities=(*MARGINS, GRADE, *SHOWN), kind=WITHSTAND)
 
 
@@ -99,8 +95,7 @@ def _margin(facts: Facts, one: Quantity) -> Finding:
     limit = one.limit or Limit(one.name, EVENT_MARGIN_DB, None, None, "no rating is known", "practice")
     outcome, why = _outcome(one)
     row = finding(RULE.code, one, limit, needed=facts.decides(one) and one.needed)
-    remedy = REMEDY if outcome != CONFORMS else None
-    return replace(row, outcome=outcome, why=" ".join((why, *one.notes)), remedy=remedy)
+    return replace(row, outcome=outcome, why=" ".join((why, *one.notes)))
 
 
 def _outcome(one: Quantity) -> tuple[str, str]:

@@ -339,9 +339,9 @@ def exact(fitted: Fitted) -> Fitted:
     return replace(fitted, values={**fitted.values, **exact}) if exact else fitted
 
 
-def standard_of(job: Job, line: Line) -> Standard:
-    """Return the standard a line is held to."""
-    known = standard_names()
+def standard_of(job: Job, line: Line, library: Library) -> Standard:
+    """Return the standard a line is held to, the user's own first."""
+    known = standard_names(library.own_standards)
     if line.standard not in known:
         key = f"line[{line.table}].standard"
         raise JobError(
@@ -350,7 +350,7 @@ def standard_of(job: Job, line: Line) -> Standard:
             key=key,
             line=job.lines_of.get(key),
         )
-    return at_rate(load_standard(line.standard), job.picture)
+    return at_rate(load_standard(line.standard, library.own_standards), job.picture)
 
 
 def at_rate(standard: Standard, picture: Mapping[str, Any]) -> Standard:

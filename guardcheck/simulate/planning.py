@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 from guardcheck.compose import Builds, Chain
 from guardcheck.library import Library
-from guardcheck.model import Fitted, Job, Line, PartUse, Standard, Value
+from guardcheck.model import CircuitUsed, Fitted, Job, Line, PartUse, Standard, Value
 from guardcheck.simulate.experiment import Experiment
 from guardcheck.simulate.fitting import Fitter, exact, standard_of, states_of
 from guardcheck.simulate.sourcing import informed
@@ -75,9 +75,20 @@ class JobPlan:
         return {one.name: one.standard for one in self.lines}
 
     @property
+    def used(self) -> tuple[CircuitUsed, ...]:
+        """Every file read so far that the result depends on: parts, models, pins, and the user's own standards."""
+        own = {one.name: one for one in self.standards.values() if one.sha256}
+        return (*self.library.used, *(CircuitUsed(n, "standard", s.file, s.sha256) for n, s in sorted(own.items())))
+
+    @property
     def warnings(self) -> tuple[str, ...]:
         """Warnings of the job, of the shelf and of everything fitted so far, each once."""
-        return tuple(dict.fromkeys((*self.job.warnings, *self.library.warnings, *self.fitter.warnings)))
+        own = dict.fromkeys(
+            f"standard '{one.name}' is the one in {one.file}: its limits and their sources are its author's"
+            for one in self.standards.values()
+            if one.sha256
+        )
+        return tuple(dict.fromkeys((*self.job.warnings, *self.library.warnings, *own, *self.fitter.warnings)))
 
     def line(self, name: str) -> LinePlan:
         """Return the plan of a line that is known to be there."""
@@ -112,7 +123,7 @@ def plan_job(job: Job, library: Library, *, samples: int, seed: int) -> JobPlan:
     """
     fitter = Fitter(job, library)
     job = fitter.job = replace(job, lines=tuple(informed(fitter, line) for line in job.lines))
-    standards = {line.table: standard_of(job, line) for line in job.lines}
+    standards = {line.table: standard_of(job, line, library) for line in job.lines}
     fitted: dict[int, LinePlan] = {}
     lines = []
     for line in job.lines:

@@ -7,6 +7,8 @@ shares of it (``low_share = "-5 %"``), whichever the reference prints; they are 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
@@ -63,13 +65,21 @@ PICTURE: Mapping[str, str] = {"bars_75_white": "1", "bars_75_peak": "1", "bars_1
 """Levels of test pictures as shares of 100 % white, blanking at 0."""
 
 
-def standard_names(folder: Path = FOLDER) -> tuple[str, ...]:
-    """Return the names of all standards, sorted."""
-    return tuple(sorted(path.stem for path in folder.glob("*.toml")))
+def standard_names(own: Path | None = None) -> tuple[str, ...]:
+    """Return the names of all standards, sorted; `own` is a user's folder of more."""
+    found = [
+        path for folder in (own, FOLDER) if folder is not None and folder.is_dir() for path in folder.glob("*.toml")
+    ]
+    return tuple(sorted({path.stem for path in found}))
 
 
-def load_standard(name: str, folder: Path = FOLDER) -> Standard:
+def load_standard(name: str, own: Path | None = None) -> Standard:
     """Return a standard by its name.
+
+    Parameters
+    ----------
+    name : as `standard_names` lists it
+    own : a user's folder of standards, searched first; what comes from there carries its content's SHA-256
 
     Raises
     ------
@@ -77,12 +87,17 @@ def load_standard(name: str, folder: Path = FOLDER) -> Standard:
         there is none of that name (the sentence lists those there are), or its file cannot be used
 
     """
-    known = standard_names(folder)
+    known = standard_names(own)
     if name not in known:
         raise StandardError(
             f"there is no standard '{shown(name, 40)}'; accepted: {accepted(known)}{nearest(name, known)}"
         )
-    top, _ = read_table(folder / f"{name}.toml", error=StandardError, shown_as=f"standards/{name}.toml")
+    if own is not None and (path := own / f"{name}.toml").is_file():
+        if not path.resolve().is_relative_to(own.resolve()):
+            raise StandardError("leads out of its folder", file=f"{own.name}/{name}.toml")
+        top, data = read_table(path, error=StandardError, shown_as=f"{own.parent.name}/{own.name}/{name}.toml")
+        return replace(standard_of(name, top), sha256=sha256(data).hexdigest())
+    top, _ = read_table(FOLDER / f"{name}.toml", error=StandardError, shown_as=f"standards/{name}.toml")
     return standard_of(name, top)
 
 

@@ -38,6 +38,7 @@ from guardcheck.model import (
     Rule,
     unknown_codes,
 )
+from guardcheck.model.quantities import unit_of_quantity
 from guardcheck.units import settled
 
 EVENT_MARGIN_DB = 1.5
@@ -164,7 +165,7 @@ def inside(value: float, limit: Limit) -> bool:
 
 def _as_written(quantity: Quantity) -> Quantity:
     """Return a quantity with its numbers as they will be saved and shown, so that the judgement is of those."""
-    unit = QUANTITIES[quantity.name].unit
+    unit = unit_of_quantity(quantity.name)
 
     def ends(pair: tuple[float, float] | None) -> tuple[float, float] | None:
         return None if pair is None else (settled(pair[0], unit), settled(pair[1], unit))
@@ -180,7 +181,7 @@ def _as_written(quantity: Quantity) -> Quantity:
 
 def _beyond(value: float, limit: Limit) -> str:
     """Return ``is above 0.5 dB``: the end that a value breaks, the whole range behind it where there are two."""
-    unit = QUANTITIES[limit.quantity].unit
+    unit = unit_of_quantity(limit.quantity)
     low = limit.low is not None and value < limit.low
     side, end = ("below", limit.low) if low else ("above", limit.high)
     both = f" ({limits(limit.low, limit.high, unit)})" if None not in (limit.low, limit.high) else ""
@@ -199,7 +200,7 @@ def judge_simulated(quantity: Quantity, limit: Limit) -> Judgement:
     """
     if quantity.value is None or not math.isfinite(quantity.value):
         return _missing(quantity)
-    unit = QUANTITIES[quantity.name].unit
+    unit = unit_of_quantity(quantity.name)
     interval, within = sample_interval(quantity.samples), sample_yield(quantity.samples, limit)
     value, allowed = show(quantity.value, unit), limits(limit.low, limit.high, unit)
     ends = [end for pair in (quantity.spread, interval, quantity.pictures) if pair is not None for end in pair]
@@ -279,7 +280,7 @@ def judge_reading(quantity: Quantity, limit: Limit) -> Judgement:
     """
     if quantity.value is None or quantity.failure is not None:
         return _missing(quantity)
-    unit = QUANTITIES[quantity.name].unit
+    unit = unit_of_quantity(quantity.name)
     if quantity.uncertainty is None:
         return Judgement(NOT_PROVEN, "Not proven: the uncertainty of this reading is not known.")
     judged = judge_measured(quantity.value, quantity.uncertainty, limit, unit)
@@ -298,7 +299,7 @@ def judge_declared(quantity: Quantity, limit: Limit) -> Judgement:
     """Judge a quantity known only by declaration, or computed from one: it can fail, it never conforms."""
     if quantity.value is None:
         return _missing(quantity)
-    unit = QUANTITIES[quantity.name].unit
+    unit = unit_of_quantity(quantity.name)
     value, allowed = show(quantity.value, unit), limits(limit.low, limit.high, unit)
     if not inside(quantity.value, limit):
         return Judgement(DOES_NOT_CONFORM, f"{value}, from what was declared, {_beyond(quantity.value, limit)}.")
@@ -334,7 +335,7 @@ def finding(rule: str, quantity: Quantity, limit: Limit | None, *, needed: bool)
     A row that is needed and has neither limit nor value stays not proven; a row without limit is not applicable and
     never needed.
     """
-    unit = QUANTITIES[quantity.name].unit
+    unit = unit_of_quantity(quantity.name)
     written = _as_written(quantity)
     if limit is None:
         why = "No limit applies; shown for information." if quantity.value is not None else _missing(quantity).why

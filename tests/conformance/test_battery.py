@@ -15,10 +15,9 @@ import pytest
 
 from guardcheck.engine import Engine
 from guardcheck.library import Device, Library
-from guardcheck.model import KINDS, KNOWN_BY, PORTS, UNKNOWN, Deck, Model, Operating, Part
-from guardcheck.netlist import card
+from guardcheck.model import KINDS, KNOWN_BY, PORTS, UNKNOWN, Model, Part
+from guardcheck.simulate.proving import Bench, device_benches, part_benches, resting
 from guardcheck.standards import load_standard, standard_names
-from tests.conformance.bench import Bench, default_cards, device_benches, part_benches
 
 AT_REST = tuple(kind for kind in KINDS if kind != "event")
 """Kinds that are held to be sound at rest; the check rows of events run as well, over their time."""
@@ -95,11 +94,7 @@ class TestEveryPart:
 
     def test_no_node_floats_when_every_port_is_held(self, part: Part, engine: Engine) -> None:
         """A circuit that needs convergence help at rest has a node that hangs in the air."""
-        defaults = {name: given.nominal for name, given in part.parameters.items() if given.nominal is not None}
-        cards, models = default_cards(part, defaults)
-        held = [card(f"rheld_{port}", (f"at_{port}", "0"), 75.0) for port in part.circuit.ports]
-        deck = Deck(part.name, (*cards, *held), models, Operating(), (f"v(at_{part.circuit.ports[0]})",))
-        (trace,) = engine.run([deck])
+        (trace,) = engine.run([resting(part)])
         assert trace.failure is None
         assert trace.help_used == ()
 
@@ -110,9 +105,9 @@ def test_guards_name_their_place_and_their_parts() -> None:
         assert guard.parameters["place"].choices == ("chip", "connector"), name
         if guard.models:
             assert {row["model"] for row in guard.extra["parts"] if "model" in row} == {m.name for m in guard.models}
-            assert all(
-                "capacitance" in row or row["model"] == "dclamp6v" for row in guard.extra["parts"] if "model" in row
-            )
+            on_the_line = {one.name for one in guard.circuit.elements if {"chip", "line"} & set(one.nodes)}
+            loads = [row for row in guard.extra["parts"] if "model" in row and row["element"] in on_the_line]
+            assert all("capacitance" in row for row in loads), name
 
 
 def test_published_rows_outweigh_regression_rows() -> None:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from guardcheck.model import Sheet, ShelfItem
-from guardcheck.report.arrange.words import clean, sentence
+from guardcheck.formatting import show
+from guardcheck.model import CONFORMS, Proof, Sheet, ShelfItem
+from guardcheck.report.arrange.words import OUTCOME_WORDS, clean, sentence
 from guardcheck.report.text.grid import columns, indent, row
 
 _WIDE = 80
@@ -50,3 +51,25 @@ def _page(one: Sheet) -> Iterable[str]:
     if one.reference:
         yield ""
         yield from indent(clean(one.reference), _WIDE, "Reference: ")
+
+
+def proofs(found: Sequence[Proof]) -> str:
+    """Return what became of every check: a line per part that holds, every row of one that does not, and a count."""
+    lines: list[str] = []
+    for member in dict.fromkeys(one.member for one in found):
+        rows = [one for one in found if one.member == member]
+        bad = [one for one in rows if one.outcome != CONFORMS]
+        words = f"all {len(rows)} checks hold" if not bad else f"{len(bad)} of {len(rows)} checks do not hold"
+        lines += row([[clean(member)], [words]], (38, _WIDE - 40))
+        for one in bad:
+            lines += indent(f"{clean(one.what)}: {OUTCOME_WORDS[one.outcome]}. {_proof(one)}", _WIDE, "    ")
+    failing = sum(one.outcome != CONFORMS for one in found)
+    total = f"{len(found)} checks run, {len(found) - failing} hold." if found else "There is no part here to check."
+    return "\n".join([*lines, *indent(total, _WIDE)]) + "\n"
+
+
+def _proof(one: Proof) -> str:
+    if one.found is None or one.wanted is None or one.tolerance is None:
+        return sentence(clean(one.why))
+    ends = f"{show(one.wanted - one.tolerance, one.unit)} to {show(one.wanted + one.tolerance, one.unit)}"
+    return f"Found {show(one.found, one.unit)}, declared {ends}."

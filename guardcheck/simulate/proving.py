@@ -1,4 +1,4 @@
-"""The bench a `[[check]]` row describes, as a deck, and what is read on it."""
+"""The bench a `[[check]]` row describes, as a deck, and what is read on it: ours and a stranger's parts alike."""
 
 from __future__ import annotations
 
@@ -7,11 +7,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from guardcheck.errors import CircuitError
 from guardcheck.library import Device, Hanging, hanging
 from guardcheck.measure.stress import peak, rise_time
 from guardcheck.model import Card, Check, Deck, EventPlan, Model, Operating, Part, Sweep, Trace, Transient, Value
 from guardcheck.netlist import card, flatten, models_of
 
+NO_CURRENT = "a current is read where a source or a resistor hangs"
 LETTERS = {"d": "d", "npn": "q", "pnp": "q", "njf": "j", "pjf": "j"}
 
 
@@ -24,8 +26,16 @@ class Bench:
     deck: Deck
 
     def read(self, trace: Trace) -> float:
-        """Return what the check reads [SI]; raises AssertionError when the deck failed."""
-        assert trace.failure is None, trace.failure
+        """Return what the check reads [SI].
+
+        Raises
+        ------
+        CircuitError
+            the run failed, or the row reads a current where none can be read
+
+        """
+        if trace.failure is not None:
+            raise CircuitError(trace.failure)
         kind, _, inside = self.check.read.rstrip(")").partition("(")
         ports = [port.strip() for port in inside.split(",")]
         if self.check.time is not None:
@@ -40,25 +50,37 @@ class Bench:
         hung = hanging(self.check.ports[ports[0]])
         if hung.volts is not None:
             return -float(np.real(np.ravel(trace.vectors[f"i(vhung_{ports[0]})"])[0]))
-        assert hung.ohms is not None, "a current is read where a source or a resistor hangs"
+        if hung.ohms is None:
+            raise CircuitError(NO_CURRENT)
         return -float(np.real(volts[ports[0]])) / hung.ohms
 
     def _waveform(self, trace: Trace, kind: str, port: str, when: float | str) -> float:
         """Return a waveform at a time, its extreme, or how fast it gets there."""
-        assert trace.axis is not None
+        if trace.axis is None:
+            raise CircuitError("the run has no time axis")
         values = np.real(np.ravel(trace.vectors[f"v({_node(port)})"]))
         if kind == "i":
             hung = hanging(self.check.ports[port])
             if hung.volts is not None:
                 values = -np.real(np.ravel(trace.vectors[f"i(vhung_{port})"]))
             else:
-                assert hung.ohms is not None, "a current is read where a source or a resistor hangs"
+                if hung.ohms is None:
+                    raise CircuitError(NO_CURRENT)
                 values = -values / hung.ohms
         if when == "peak":
             return peak(values)
         if when == "rise":
             return rise_time(trace.axis, values)
         return float(np.interp(float(when), trace.axis, values))
+
+
+def resting(part: Part) -> Deck:
+    """Return a part with every port held by 75 ohm: one that needs help at rest has a node that hangs in the air."""
+    defaults = {name: given.nominal for name, given in part.parameters.items() if given.nominal is not None}
+    cards, models = default_cards(part, defaults)
+    held = [card(f"rheld_{port}", (_node(port), "0"), 75.0) for port in part.circuit.ports]
+    first = _node(part.circuit.ports[0])
+    return Deck(f"{part.kind} {part.name} at rest", (*cards, *held), models, Operating(), (f"v({first})",))
 
 
 def part_benches(part: Part) -> tuple[Bench, ...]:
@@ -79,7 +101,8 @@ def default_cards(part: Part, values: Mapping[str, Value | str]) -> tuple[tuple[
     numbers: dict[str, float] = {}
     for name in part.circuit.parameters:
         given = values.get(name, part.parameters[name].nominal)
-        assert isinstance(given, Value), f"{part.name}: no value for {name}"
+        if not isinstance(given, Value):
+            raise CircuitError(f"a check gives no value for '{name}', which has no nominal one", file=part.file)
         numbers[name] = given.nominal
     cards = flatten(
         part.circuit, name="tried", ports={port: _node(port) for port in part.circuit.ports}, values=numbers
@@ -107,7 +130,8 @@ def _bench(
     if check.frequency is not None:
         analysis = Sweep(check.frequency, 2 * check.frequency, 2)
     if check.time is not None:
-        assert plan is not None, "a waveform is read of an event, which says how long it is"
+        if plan is None:
+            raise CircuitError(f"{member}: a waveform is read of an event, which says how long it is")
         analysis = Transient(plan.step / 10, plan.stop, plan.step / 10)
     deck = Deck(f"{member}: {check.what}", (*cards, *hung), models, analysis, tuple(save))
     return Bench(member, check, deck)
