@@ -12,7 +12,7 @@ from guardcheck.cli import app
 from guardcheck.engine import Engine
 from guardcheck.errors import JobError
 from guardcheck.job import family_job_text, family_names, parse_job
-from guardcheck.model import DOES_NOT_CONFORM, Result
+from guardcheck.model import DOES_NOT_CONFORM, NOT_PROVEN, Result
 from guardcheck.pipeline import Options, check_job
 
 FAMILIES = ("bipolar-encoder", "current-converter", "ladder", "nmos-luma-chroma", "rgbi")
@@ -60,6 +60,8 @@ class TestEveryFamily:
         failing = [one.id for one in results[family].findings if one.needed and one.outcome == DOES_NOT_CONFORM]
         assert failing == []
         assert results[family].warnings == ()
+        open_levels = [one.id for one in results[family].findings if one.rule == "LVL01" and one.outcome == NOT_PROVEN]
+        assert open_levels == []
 
     def test_has_pin_ratings_test_points_and_the_original(self, results: dict[str, Result], family: str) -> None:
         text = family_job_text(family)
