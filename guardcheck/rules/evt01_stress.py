@@ -50,10 +50,6 @@ SHOWN = (
 )
 NO_BOUND = 100.0
 """Margin [dB] that only a bound nobody knows leaves."""
-REMEDY = (
-    "compare guards on this line (guardcheck guards); a clamp at the connector and a resistor between it and the chip "
-    "is the order to try first. Until then connect and disconnect only with everything unplugged"
-)
 RULE = Rule(code="EVT01", title="Stress at the pin", klass=SAFETY, quantities=(*MARGINS, *SHOWN), kind=WITHSTAND)
 
 
@@ -68,8 +64,7 @@ def _margin(facts: Facts, one: Quantity) -> Finding:
     limit = one.limit or Limit(one.name, EVENT_MARGIN_DB, None, None, "no rating is known", "practice")
     outcome, why = _outcome(one)
     row = finding(RULE.code, one, limit, needed=facts.decides(one) and one.needed)
-    remedy = REMEDY if outcome != CONFORMS else None
-    return replace(row, outcome=outcome, why=" ".join((why, *one.notes)), remedy=remedy)
+    return replace(row, outcome=outcome, why=" ".join((why, *one.notes)))
 
 
 def _outcome(one: Quantity) -> tuple[str, str]:

@@ -23,6 +23,9 @@ from guardcheck.model import (
     Finding,
     Limit,
     Result,
+    Schematic,
+    SchematicNode,
+    SchematicPart,
 )
 
 if TYPE_CHECKING:
@@ -45,6 +48,16 @@ PLAN = (
     ("sync", "guard", "none"),
 )
 HASH = "ab" * 32
+DRAWN = Schematic(
+    lines=("red", "green"),
+    guarded=False,
+    states=("white", "black"),
+    path=(SchematicNode("pin", "M1", (1.4, 0.0)), SchematicNode("near", "M2", (0.7, 0.0))),
+    parts=(
+        SchematicPart("source", "source", "chip", ("pin",), title="Video output pin"),
+        SchematicPart("stage", "rs", "resistor", ("pin", "near"), key="stage series", value=75.0, unit="ohm"),
+    ),
+)
 
 
 def row(quantity: str, line: str | None, guarded: bool | None, value: float | None, **rest: Any) -> Finding:

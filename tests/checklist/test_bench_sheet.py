@@ -10,10 +10,11 @@ import pytest
 
 from guardcheck.errors import InputError
 from guardcheck.measure.readings import READABLE, parse_readings
-from guardcheck.model import Expected, Schematic, SchematicNode, SchematicPart
+from guardcheck.model import Expected
 from guardcheck.model.expected import FIRST_POWER, UNPOWERED
 from guardcheck.report.bench_sheet.page import STEPS, blank_of, to_bench_sheet, to_bench_sheet_pdf
 from guardcheck.report.handover.strings import words
+from tests.checklist.conftest import DRAWN
 
 LINES = (("red", ("level.white", "level.blank", "level.headroom", "response.overshoot")), ("sync", ("level.sync",)))
 NASTY = 'r"ed\\ </script><b> {line} # \u00e9'
@@ -230,16 +231,6 @@ def test_typed_text_is_not_lost_without_asking(opened):
 
 # --- what each point should show, and the sheet for a pen ------------------------------------------------------------
 
-DRAWN = Schematic(
-    lines=("red", "green"),
-    guarded=False,
-    states=("white", "black"),
-    path=(SchematicNode("pin", "M1", (1.4, 0.0)), SchematicNode("near", "M2", (0.7, 0.0))),
-    parts=(
-        SchematicPart("source", "source", "chip", ("pin",), title="Video output pin"),
-        SchematicPart("stage", "rs", "resistor", ("pin", "near"), key="stage series", value=75.0, unit="ohm"),
-    ),
-)
 EXPECTED = (
     Expected(("red", "green"), "M1", "the chip's pin", FIRST_POWER, "bench supply", "current", 0.1, 0.05, 0.15, "A"),
     Expected(

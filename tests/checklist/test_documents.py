@@ -25,7 +25,7 @@ from guardcheck.report.handover import (
 from guardcheck.report.handover.customer import bar_of
 from guardcheck.report.handover.pdf import settable
 from guardcheck.report.handover.strings import languages, words
-from tests.checklist.conftest import COLOURS, WHITE, result, row
+from tests.checklist.conftest import COLOURS, DRAWN, WHITE, result, row
 
 HOSTILE = '</td><script>alert(1)</script> #panic("x") $x$ *b* `c` [d] @e <f> \\ {{ 7*7 }} \u202egnp.\x1b[31m'
 
@@ -54,7 +54,7 @@ def pdf_text(data: bytes, unit: str) -> str:
 def texts(value) -> list[str]:
     """Return every text of a document that a reader sees."""
     hidden = {"kind", "tone", "style", "slug", "weight", "outcome", "language", "labels", "hash", "state", "drawings"}
-    hidden |= {"drawing", "shows", "ids", "none", "more_measured"}
+    hidden |= {"drawing", "shows", "ids", "none", "more_measured", "picture", "told"}
     if isinstance(value, str):
         return [value] if value else []
     if isinstance(value, dict):
@@ -133,6 +133,18 @@ def test_the_sheet_is_two_pages_however_much_there_is_to_say(unit, paper):
 
 def test_the_record_of_four_lines_is_at_most_eight_pages():
     assert len(pages_of(to_record_pdf(result(many())))) <= 8
+
+
+def test_the_record_draws_each_line_once(conforming):
+    check, readings = conforming
+    told = record(replace(check, schematics=(DRAWN,)), readings)
+    (section,) = [one for one in told.sections if one.slug == "drawn"]
+    assert [block.picture for block in section.blocks] == ["line-1"] == list(told.drawings)
+    assert 100.0 < section.blocks[0].width <= 505.0
+    assert "M1" in section.blocks[0].told
+    page = to_record_html(replace(check, schematics=(DRAWN,)), readings)
+    assert page.count("<svg ") == 1
+    assert to_record_pdf(replace(check, schematics=(DRAWN,)), readings)[:5] == b"%PDF-"
 
 
 def judged_rows(sheet):

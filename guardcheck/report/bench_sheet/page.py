@@ -6,7 +6,6 @@ named by its hash, so the page can run nothing else.
 
 from __future__ import annotations
 
-import re
 from base64 import b64encode
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
@@ -19,21 +18,17 @@ from guardcheck.measure.readings import READABLE
 from guardcheck.measure.readings.records import COUPLINGS, INSTRUMENTS, LOADS, PICTURES, PLACES, PROBES, SCALES_AT
 from guardcheck.model import QUANTITIES, Expected, Schematic
 from guardcheck.model.expected import FIRST_POWER, UNPOWERED, UNPOWERED_TURNED
-from guardcheck.report.arrange.line import description
 from guardcheck.report.arrange.view import unique_slugs
 from guardcheck.report.arrange.words import clean
 from guardcheck.report.handover.pdf import typeset
 from guardcheck.report.handover.rows import title
 from guardcheck.report.handover.strings import DEFAULT, Words, words
 from guardcheck.report.page.result import environment
-from guardcheck.report.pictures.line.svg import PAPER, line_svg
+from guardcheck.report.pictures.line.paper import Drawn, on_paper
 
 STEPS = ("unplug", "discharge", "before", "solder", "inspect", "measure", "connect")
 """The order of the work; every step has its own words in the strings."""
 
-_WIDTH = re.compile(r'<svg [^>]*?width="([\d.]+)"')
-_POINTS, _PAPER_POINTS = 0.72, 505.0
-"""Points of paper per pixel of a picture, so that its text stays above 8 points; and the room there is [pt]."""
 _FREE = 8
 _PICTURED = ("level.white", "level.pp", "level.black")
 _EXAMPLES = {"V": "700 mV", "s": "4.7 us", "Hz": "4.43 MHz", "ohm": "75 ohm", "1": "2 %"}
@@ -96,14 +91,6 @@ class Step:
     points: tuple[Point, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Drawn:
-    """A line as a picture: SVG, and the same in words."""
-
-    svg: str
-    told: str
-
-
 @dataclass(frozen=True)
 class Blank:
     """The bench sheet without a format: page and PDF draw the same."""
@@ -146,16 +133,13 @@ def blank_of(
     jobs = sorted(((name, tuple(quantities)) for name, quantities in lines), key=lambda job: line_rank(job[0]))
     names = [name for name, _ in jobs]
     wanted = _wanted(jobs, say) or tuple(Wanted(f"free-{n}", say("sheet.free", n=n)) for n in range(1, _FREE + 1))
-    pictures = (
-        line_svg(one, (), description(one, ()), widest=PAPER, prefix=f"line-{n}") for n, one in enumerate(drawn)
-    )
     return Blank(
         language=say.language,
         title=say("sheet.title"),
         unit=unit,
         unit_kind=unit_kind,
         warnings=(say("sheet.first"), say("sheet.scope")),
-        drawn=tuple(Drawn(svg, description(one, ())) for svg, one in zip(pictures, drawn, strict=True)),
+        drawn=tuple(on_paper(one, prefix=f"line-{n}") for n, one in enumerate(drawn, 1)),
         steps=tuple(_step(slug, names, loads or {}, expected, say) for slug in STEPS),
         wanted=wanted,
     )
@@ -230,7 +214,7 @@ def to_bench_sheet_pdf(lines: Iterable[tuple[str, Sequence[str]]] = (), *, paper
         "unit_kind": clean(sheet.unit_kind),
         "warnings": sheet.warnings,
         "told": told,
-        "widths": [min(_PAPER_POINTS, _POINTS * float(_WIDTH.findall(one.svg)[0])) for one in sheet.drawn],
+        "widths": [one.width for one in sheet.drawn],
         "steps": [asdict(one) for one in sheet.steps],
         "rows": [one.heading for one in sheet.wanted],
         "labels": labels,

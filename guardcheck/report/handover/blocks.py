@@ -92,7 +92,17 @@ class Boxes:
     kind: str = "boxes"
 
 
-Block = Text | Bullets | Grid | Blanks | Boxes
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """One of the document's pictures, `told` in words for those who do not see it, `width` on paper [pt]."""
+
+    picture: str
+    told: str
+    width: float
+    kind: str = "drawing"
+
+
+Block = Text | Bullets | Grid | Blanks | Boxes | Drawing
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,4 +131,5 @@ class Document:
     tally: tuple[tuple[str, str, int], ...]
     sections: tuple[Section, ...]
     labels: dict[str, str] = field(default_factory=dict)
+    drawings: dict[str, str] = field(default_factory=dict)
     hash: str = ""

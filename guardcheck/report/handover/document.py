@@ -8,6 +8,7 @@ from guardcheck.report.handover.blocks import Document
 from guardcheck.report.handover.customer import meaning, tally_of
 from guardcheck.report.handover.strings import DEFAULT, words
 from guardcheck.report.handover.technician import record_pages
+from guardcheck.report.pictures.line.paper import drawn_lines
 from guardcheck.report.saved.write import hashes
 from guardcheck.verdict.handover import evidence
 
@@ -53,5 +54,6 @@ def record(check: Result, readings: Result | None = None, *, workshop: str = "",
         tally=tally_of(found, say),
         sections=record_pages(found, say),
         labels=labels,
+        drawings={name: picture.svg for name, picture in drawn_lines(check).items()},
         hash=short[0],
     )

@@ -31,4 +31,5 @@ def to_record_html(
     Parameters and errors are those of `record`.
     """
     sheet = record(check, readings, workshop=workshop, language=language)
-    return str(environment().get_template("record.html").render(sheet=sheet, signs=SIGNS))
+    drawings = {name: Markup(svg) for name, svg in sheet.drawings.items()}  # drawn here, every text in them escaped
+    return str(environment().get_template("record.html").render(sheet=sheet, drawings=drawings, signs=SIGNS))

@@ -54,7 +54,8 @@ def to_record_pdf(
 
     Parameters and errors are those of `to_checklist_pdf`.
     """
-    return typeset("record.typ", asdict(record(check, readings, workshop=workshop, language=language)), paper)
+    blocks = asdict(record(check, readings, workshop=workshop, language=language))
+    return typeset("record.typ", blocks, paper, drawings=blocks.pop("drawings"))
 
 
 def typeset(name: str, blocks: dict[str, Any], paper: str, *, drawings: Mapping[str, str] | None = None) -> bytes:

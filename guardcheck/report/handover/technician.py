@@ -10,9 +10,10 @@ from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, MEASURED, NOT_APPLICABL
 from guardcheck.report.arrange.advice import to_do
 from guardcheck.report.arrange.view import SUMMARY_QUANTITY, event_title, natural, subject
 from guardcheck.report.arrange.words import clean, in_order, place_word, rule_word, sentence
-from guardcheck.report.handover.blocks import Block, Bullets, Cell, Grid, GridRow, Item, Section, Text
+from guardcheck.report.handover.blocks import Block, Bullets, Cell, Drawing, Grid, GridRow, Item, Section, Text
 from guardcheck.report.handover.rows import Sources, digits_for, family, limit_cell, place, places, title, value_cell
 from guardcheck.report.handover.strings import Words
+from guardcheck.report.pictures.line.paper import drawn_lines
 from guardcheck.report.saved.write import hashes
 from guardcheck.verdict.handover import Evidence
 
@@ -23,6 +24,7 @@ def record_pages(found: Evidence, say: Words) -> tuple[Section, ...]:
     """Return the technician's sections, what asks for action first."""
     sources = Sources([one for one in found.findings if one.needed], say)
     sections = [
+        _drawn(found, say),
         _remedies(found, say),
         _judged(found, say, sources),
         _settled(found, say),
@@ -49,6 +51,12 @@ def _remedies(found: Evidence, say: Words) -> Section:
     else:
         blocks.append(Text(say("bench.todo_none")))
     return Section("todo", say("bench.fails"), tuple(blocks))
+
+
+def _drawn(found: Evidence, say: Words) -> Section | None:
+    """Return the lines as pictures, with what happens to their parts marked in them."""
+    blocks = tuple(Drawing(name, one.told, one.width) for name, one in drawn_lines(found.check).items())
+    return Section("drawn", say("sheet.drawn"), blocks) if blocks else None
 
 
 def _judged(found: Evidence, say: Words, sources: Sources) -> Section:
