@@ -108,7 +108,16 @@ def stress_of(waves: PinWaves) -> Stress:
 
 
 def time_outside(waves: PinWaves, *, over: float, under: float, current: float) -> float:
-    """Return how long the pin lies outside the given ratings [s]; infinite ones are never passed."""
+    """Return how long the pin lies outside the given ratings [s]; infinite ones are never passed.
+
+    Parameters
+    ----------
+    waves : voltage, current and rail of the pin over time
+    over : highest voltage above the rail [V]
+    under : lowest below 0 V, as a positive number [V]
+    current : largest of either sign [A]
+
+    """
     beyond = (waves.over > over) | (-waves.volts > under) | (waves.forced & (np.abs(waves.amps) > current))
     return _integral(beyond.astype(float), waves.time)
 
@@ -134,18 +143,42 @@ def rise_time(time: Array, values: Array) -> float:
 
 
 def heat(volts: Array, ohms: float, time: Array) -> tuple[float, float]:
-    """Return the power at the end of a run [W] and the energy of the whole run [J] in a resistor."""
+    """Return the power at the end of a run [W] and the energy of the whole run [J] in a resistor.
+
+    Parameters
+    ----------
+    volts : across the resistor, shape ``(n_time,)`` [V]
+    ohms : its resistance [ohm]
+    time : shape ``(n_time,)`` [s]
+
+    """
     power = volts * volts / ohms
     return float(power[-1]), _integral(power, time)
 
 
 def width_over(time: Array, values: Array, level: float) -> float:
-    """Return how long a magnitude lies above a level [s]."""
+    """Return how long a magnitude lies above a level [s].
+
+    Parameters
+    ----------
+    time : shape ``(n_time,)`` [s]
+    values : shape ``(n_time,)``
+    level : [unit of the values]
+
+    """
     return _integral((np.abs(values) > level).astype(float), time)
 
 
 def holds(one: float, other: float, floor: float, share: float = 0.01) -> bool:
-    """Tell whether two results agree within a share of the larger, small ones within that share of `floor`."""
+    """Tell whether two results agree within a share of the larger, small ones within that share of `floor`.
+
+    Parameters
+    ----------
+    one, other : two results [same unit]
+    floor : what is small [same unit]
+    share : how far they may differ, 0 to 1
+
+    """
     return abs(one - other) <= share * max(abs(one), abs(other), floor)
 
 
