@@ -14,7 +14,7 @@ import sys
 
 import typer
 
-from guardcheck.cli import expecting, guarding, handing_over, judging, proposing, shelf
+from guardcheck.cli import expecting, guarding, handing_over, judging, proposing, reading, shelf
 from guardcheck.cli.app import PipeClosed, app, bug, code_of
 from guardcheck.errors import GuardcheckError, printable
 
@@ -26,6 +26,7 @@ STOPPED = 130
 app.command()(judging.check)
 app.command()(judging.verify)
 app.command()(expecting.expect)
+app.command()(reading.read)
 app.command()(handing_over.checklist)
 app.command()(handing_over.compare)
 app.command()(guarding.guards)
