@@ -1,6 +1,7 @@
 """Check analogue-video mods: are the levels right, and does the pin survive the bench.
 
-What a notebook needs is here: `check`, `verify`, `rank_guards`, `read_result`; each is loaded when it is first used.
+What a notebook needs is here: `check`, `verify`, `rank_guards`, `propose`, `read_result`; each is loaded when it is
+first used.
 """
 
 from __future__ import annotations
@@ -13,10 +14,12 @@ if TYPE_CHECKING:
     from guardcheck.door import (
         Finding,
         GuardcheckError,
+        Proposals,
         Ranking,
         Result,
         check,
         check_text,
+        propose,
         rank_guards,
         read_result,
         verify,
@@ -25,11 +28,13 @@ if TYPE_CHECKING:
 __all__ = [
     "Finding",
     "GuardcheckError",
+    "Proposals",
     "Ranking",
     "Result",
     "__version__",
     "check",
     "check_text",
+    "propose",
     "rank_guards",
     "read_result",
     "verify",

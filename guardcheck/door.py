@@ -35,10 +35,12 @@ if TYPE_CHECKING:
 __all__ = [
     "Finding",
     "GuardcheckError",
+    "Proposals",
     "Ranking",
     "Result",
     "check",
     "check_text",
+    "propose",
     "rank_guards",
     "read_result",
     "verify",
@@ -152,6 +154,70 @@ class Ranking(model.Ranking):
         from guardcheck import report
 
         return report.ranking_to_terminal(self)
+
+
+@dataclass(frozen=True, repr=False)
+class Proposals(model.Proposals):
+    """Builds for the lines of a job; one entry of `lines` for lines that are built alike, its `builds` best first."""
+
+    @classmethod
+    def of(cls, found: model.Proposals) -> Self:
+        """Return proposals of `pipeline` as ones that can be shown."""
+        return cls(**{field.name: getattr(found, field.name) for field in fields(model.Proposals)})
+
+    def __repr__(self) -> str:
+        told = "; ".join(f"{', '.join(one.lines)}: {len(one.builds)} builds" for one in self.lines)
+        return f"<guardcheck proposals for {self.unit}; {told or 'nothing to change'}>"
+
+    def _repr_html_(self) -> str:
+        from html import escape
+
+        return f"<pre>{escape(self.to_text())}</pre>"
+
+    def to_json(self) -> str:
+        """Return the proposals as JSON text."""
+        from guardcheck import report
+
+        return report.proposals_to_json(self)
+
+    def to_text(self) -> str:
+        """Return the proposals as a terminal shows them."""
+        from guardcheck import report
+
+        return report.proposals_to_terminal(self)
+
+
+def propose(
+    path: FilePath,
+    line: str | None = None,
+    *,
+    samples: int = 200,
+    seed: int = 1,
+    workers: int | None = None,
+    circuits: FilePath | None = None,
+    allow_outside: bool = False,
+    progress: Progress | None = None,
+) -> Proposals:
+    """Search builds that conform and hold, as `guardcheck propose` does.
+
+    Parameters
+    ----------
+    path : the job file
+    line : the line; every one of which something fails or is not proven if left out
+    samples, seed, workers, circuits, allow_outside, progress : as `check` takes them
+
+    Raises
+    ------
+    InputError
+        the job cannot be understood, or has no such line
+    EngineMissing
+        no simulator could be started
+
+    """
+    from guardcheck import pipeline
+
+    options = _options(samples, seed, workers, circuits, True, allow_outside)
+    return Proposals.of(pipeline.propose(Path(path), options, line, progress))
 
 
 def check(
