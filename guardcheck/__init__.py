@@ -1,7 +1,7 @@
 """Check analogue-video mods: are the levels right, and does the pin survive the bench.
 
-What a notebook needs is here: `check`, `verify`, `rank_guards`, `propose`, `read_result`; each is loaded when it is
-first used.
+What a notebook needs is here: `check`, `verify`, `rank_guards`, `propose`, `expect`, `read_result`. Each is
+loaded when it is first used.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from guardcheck.version import __version__
 
 if TYPE_CHECKING:
     from guardcheck.door import (
+        Expected,
         Finding,
         GuardcheckError,
         Proposals,
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
         Result,
         check,
         check_text,
+        expect,
         propose,
         rank_guards,
         read_result,
@@ -26,6 +28,7 @@ if TYPE_CHECKING:
     )
 
 __all__ = [
+    "Expected",
     "Finding",
     "GuardcheckError",
     "Proposals",
@@ -34,6 +37,7 @@ __all__ = [
     "__version__",
     "check",
     "check_text",
+    "expect",
     "propose",
     "rank_guards",
     "read_result",

@@ -24,7 +24,7 @@ from typing import TYPE_CHECKING, Any, Self
 
 from guardcheck import model
 from guardcheck.errors import GuardcheckError, InputError, nearest
-from guardcheck.model import Finding
+from guardcheck.model import Expected, Finding, Proposals
 
 if TYPE_CHECKING:
     import pandas
@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from guardcheck.pipeline.options import Progress
 
 __all__ = [
+    "Expected",
     "Finding",
     "GuardcheckError",
     "Proposals",
@@ -40,6 +41,7 @@ __all__ = [
     "Result",
     "check",
     "check_text",
+    "expect",
     "propose",
     "rank_guards",
     "read_result",
@@ -154,70 +156,6 @@ class Ranking(model.Ranking):
         from guardcheck import report
 
         return report.ranking_to_terminal(self)
-
-
-@dataclass(frozen=True, repr=False)
-class Proposals(model.Proposals):
-    """Builds for the lines of a job; one entry of `lines` for lines that are built alike, its `builds` best first."""
-
-    @classmethod
-    def of(cls, found: model.Proposals) -> Self:
-        """Return proposals of `pipeline` as ones that can be shown."""
-        return cls(**{field.name: getattr(found, field.name) for field in fields(model.Proposals)})
-
-    def __repr__(self) -> str:
-        told = "; ".join(f"{', '.join(one.lines)}: {len(one.builds)} builds" for one in self.lines)
-        return f"<guardcheck proposals for {self.unit}; {told or 'nothing to change'}>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        return f"<pre>{escape(self.to_text())}</pre>"
-
-    def to_json(self) -> str:
-        """Return the proposals as JSON text."""
-        from guardcheck import report
-
-        return report.proposals_to_json(self)
-
-    def to_text(self) -> str:
-        """Return the proposals as a terminal shows them."""
-        from guardcheck import report
-
-        return report.proposals_to_terminal(self)
-
-
-def propose(
-    path: FilePath,
-    line: str | None = None,
-    *,
-    samples: int = 200,
-    seed: int = 1,
-    workers: int | None = None,
-    circuits: FilePath | None = None,
-    allow_outside: bool = False,
-    progress: Progress | None = None,
-) -> Proposals:
-    """Search builds that conform and hold, as `guardcheck propose` does.
-
-    Parameters
-    ----------
-    path : the job file
-    line : the line; every one of which something fails or is not proven if left out
-    samples, seed, workers, circuits, allow_outside, progress : as `check` takes them
-
-    Raises
-    ------
-    InputError
-        the job cannot be understood, or has no such line
-    EngineMissing
-        no simulator could be started
-
-    """
-    from guardcheck import pipeline
-
-    options = _options(samples, seed, workers, circuits, True, allow_outside)
-    return Proposals.of(pipeline.propose(Path(path), options, line, progress))
 
 
 def check(
@@ -364,6 +302,65 @@ def rank_guards(
 
     options = _options(0, 1, workers, circuits, True, allow_outside)
     return Ranking.of(pipeline.rank_guards(Path(path), options, line, progress))
+
+
+def expect(
+    path: FilePath,
+    *,
+    workers: int | None = None,
+    circuits: FilePath | None = None,
+    allow_outside: bool = False,
+) -> tuple[Expected, ...]:
+    """Return what a meter or scope shows at each point when the mod is right, as `guardcheck expect` does.
+
+    Parameters
+    ----------
+    path : the job file
+    workers, circuits, allow_outside : as `check` takes them
+
+    Raises
+    ------
+    InputError
+        the job cannot be understood, or has no line
+    EngineMissing
+        no simulator could be started
+
+    """
+    from guardcheck import pipeline
+
+    return pipeline.expect(Path(path), _options(0, 1, workers, circuits, True, allow_outside))[1]
+
+
+def propose(
+    path: FilePath,
+    line: str | None = None,
+    *,
+    samples: int = 200,
+    seed: int = 1,
+    workers: int | None = None,
+    circuits: FilePath | None = None,
+    allow_outside: bool = False,
+    progress: Progress | None = None,
+) -> Proposals:
+    """Return builds that conform and hold, as `guardcheck propose` does.
+
+    Parameters
+    ----------
+    path : the job file
+    line : the line's name; every line of which something fails unless given
+    samples, seed, workers, circuits, allow_outside, progress : as `check` takes them
+
+    Raises
+    ------
+    InputError
+        the job cannot be understood, or has no such line
+    EngineMissing
+        no simulator could be started
+
+    """
+    from guardcheck import pipeline
+
+    return pipeline.propose(Path(path), _options(samples, seed, workers, circuits, True, allow_outside), line, progress)
 
 
 def read_result(path: FilePath) -> Result:

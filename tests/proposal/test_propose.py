@@ -211,13 +211,3 @@ def test_an_event_that_fails_has_a_simulated_cure_or_says_that_there_is_none(eng
     for one in failing:
         assert one.remedy is not None
         assert "(simulated: " in one.remedy or NOTHING in one.remedy
-
-
-def test_the_python_door_shows_them(found: LineProposals) -> None:
-    import guardcheck
-
-    shown = guardcheck.Proposals.of(proposals(found))
-    assert repr(shown).startswith("<guardcheck proposals for BENCH-1; red: ")
-    assert json.loads(shown.to_json())["lines"][0]["line"] == "red"
-    assert "What to fit" in shown.to_text()
-    assert callable(guardcheck.propose)
