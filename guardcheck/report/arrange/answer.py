@@ -23,10 +23,11 @@ from guardcheck.model import (
     WITHSTAND,
     WORKMANSHIP,
     Finding,
+    Question,
     Result,
 )
 from guardcheck.report.arrange.advice import counts
-from guardcheck.report.arrange.line import MARGIN, Bears, bears, event_words, times_text
+from guardcheck.report.arrange.line import LATCH_UP, MARGIN, PARTS, POWER, Bears, bears, event_words, times_text
 from guardcheck.report.arrange.view import bounds
 from guardcheck.report.arrange.words import WORST_FIRST, clean, quantity_title, sentence
 from guardcheck.verdict.outcome import worst
@@ -34,6 +35,8 @@ from guardcheck.verdict.outcome import worst
 PICTURE, CHIP, PEOPLE = "picture", "chip", "people"
 TILES = (PICTURE, CHIP, PEOPLE)
 _BAD = (DOES_NOT_CONFORM, NOT_PROVEN)
+_NEAR = 0.84
+"""Share of a rating from which a stress is too near to decide: 1.5 dB."""
 _AMPLITUDES = (
     "level.white", "level.sync", "level.pp", "level.high", "burst.amplitude", "level.low", "level.blank",
 )  # fmt: skip
@@ -292,11 +295,12 @@ def _times(bearing: Bears | None) -> float:
 
 def _chip_row(result: Result, names: Sequence[str], one: Finding, bearing: Bears | None) -> AnswerRow:
     happens = event_words(result, one) or quantity_title(one.quantity)
-    what = happens if one.quantity == MARGIN else f"{clean(one.where or 'parts')}: {happens}"
+    lead = {MARGIN: "", LATCH_UP: "latch-up: ", PARTS: "parts: ", POWER: f"{clean(one.where or '')}: "}
+    what = f"{lead.get(one.quantity, quantity_title(one.quantity) + ': ')}{happens}"
     rule = one.condition is not None
     if bearing is None:
         return AnswerRow(tuple(names), what, "no value", "", one.outcome, "not proven", rule, ids=(one.id,))
-    told = "too near" if one.outcome == NOT_PROVEN else ""
+    told = ("too near" if bearing.times > _NEAR else "model's end") if one.outcome == NOT_PROVEN else ""
     if bearing.times >= 1.0:
         told = times_text(bearing.times) + (" up" if bearing.ranged else "")
     elif bearing.ranged and one.outcome == NOT_PROVEN:
@@ -440,7 +444,7 @@ def _lines(findings: Iterable[Finding]) -> tuple[str, ...]:
 def _ask(result: Result) -> tuple[Wanted, ...]:
     """Return what to find out, the answer that decides most first; what no question names is asked for by its code."""
     asked = {id_ for question in result.asks for id_ in question.findings}
-    found = [Wanted(f"{clean(one.question)} {sentence(one.where)}", one.decides, one.safe) for one in result.asks]
+    found = _questions(result)
     open_ = [one for one in result.findings if one.needed and one.outcome in _BAD and one.id not in asked]
     for lines, rows in _by_group(result, [one for one in open_ if RATING_NOT_STATED in one.codes]):
         text = (
@@ -453,6 +457,26 @@ def _ask(result: Result) -> tuple[Wanted, ...]:
             people.setdefault(sentence(one.remedy), []).append(one)
     found += [Wanted(text, len(rows), safe=False) for text, rows in people.items()]
     return tuple(sorted(found, key=lambda one: -one.decides))
+
+
+def _questions(result: Result) -> list[Wanted]:
+    """Return the questions of a result, those about lines that are alike as one."""
+    alike: dict[tuple[str, str], list[tuple[str, Question]]] = {}
+    groups = {line: names for names in line_groups(result) for line in names}
+    for one in result.asks:
+        line, _, rest = one.key.partition(".")
+        names = groups.get(line)
+        key = (names[0], rest) if names else (one.key, "")
+        alike.setdefault(key, []).append((line if names else "", one))
+    found = []
+    for asked in alike.values():
+        line, first = asked[0]
+        question = clean(first.question)
+        if len(asked) > 1:
+            question = question.replace(f"{clean(line)}?", f"{' '.join(clean(name) for name, _ in asked)}?")
+        ids = {id_ for _, one in asked for id_ in one.findings}
+        found.append(Wanted(f"{question} {sentence(first.where)}", len(ids), all(one.safe for _, one in asked)))
+    return found
 
 
 def _by_group(result: Result, findings: Sequence[Finding]) -> list[tuple[tuple[str, ...], list[Finding]]]:

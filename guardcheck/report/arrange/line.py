@@ -15,13 +15,14 @@ FAILS, OPEN = "fails", "open"
 OF_OUTCOME: Mapping[str, str] = {DOES_NOT_CONFORM: FAILS, NOT_PROVEN: OPEN}
 CHIP_KEY = "chip"
 """What troubles of the chip that drives the line are filed under."""
-MARGIN, PARTS, POWER = "event.margin", "event.part_margin", "part.power"
+MARGIN, LATCH_UP, PARTS, POWER = "event.margin", "event.latch_up", "event.part_margin", "part.power"
 STATES: Mapping[str, str] = {"blank": "blanking", "sync": "sync tip"}
 """Signal states in bench words; the others are words already."""
 _AGAINST = re.compile(
     r"(?P<value>-?\d[\d.]* [^\s(),;.]+)(?: [^.;]*?)? against "
     r"(?P<allowed>-?\d[\d.]* [^\s(),;.]+(?: to \d[\d.]* [^\s(),;.]+)?)"
 )
+_LIKE = re.compile(r"like an? (?P<value>\d[\d.]* k?V) human-body pulse; the pin is rated for (?P<allowed>\d[\d.]* k?V)")
 _CLAMPED = re.compile(r"The ((?:upper|lower) diode|[a-z -]+?) \(([^)]*)\) carries")
 _MOST = 4
 """Most troubles marked in one picture: the worst of each part, the rest is in the tables."""
@@ -63,7 +64,8 @@ def bears(finding: Finding) -> Bears | None:
         if finding.value is None or not high:
             return None
         return Bears(show(finding.value, "W"), show(high, "W"), finding.value / high)
-    found = _AGAINST.search(clean(finding.why))
+    why = clean(finding.why)
+    found = _LIKE.search(why) or _AGAINST.search(why)
     if finding.value is None or found is None:
         return None
     loosest = finding.spread[1] if finding.spread and " to " in found["allowed"] else finding.value
@@ -95,7 +97,7 @@ def troubles(result: Result, line: Schematic) -> tuple[Trouble, ...]:
         if one.line in line.lines
         and one.guarded is line.guarded
         and one.outcome in OF_OUTCOME
-        and one.quantity in (MARGIN, PARTS, POWER)
+        and one.quantity in (MARGIN, LATCH_UP, PARTS, POWER)
     ]
     mine = [one for one in mine if one.use != STRIKE] or [one for one in mine if one.needed]
     best: dict[str, tuple[tuple[int, float], Trouble]] = {}
@@ -111,7 +113,7 @@ def troubles(result: Result, line: Schematic) -> tuple[Trouble, ...]:
 
 def _key(one: Finding, line: Schematic) -> str:
     """Return the part a finding is about."""
-    if one.quantity == MARGIN:
+    if one.quantity in (MARGIN, LATCH_UP):
         return CHIP_KEY
     if one.quantity == POWER:
         return one.where or ""

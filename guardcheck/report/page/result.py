@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from guardcheck.model import NOT_APPLICABLE, Result
@@ -17,11 +19,25 @@ from guardcheck.report.arrange.advice import (
     sources,
     to_do,
 )
+from guardcheck.report.arrange.answer import answer
 from guardcheck.report.arrange.explanations import captures, explanations
+from guardcheck.report.arrange.folds import SIGNAL, Fold, LineFolds, line_folds
+from guardcheck.report.arrange.line import (
+    PartRow,
+    PointRow,
+    description,
+    part_rows,
+    point_rows,
+    state_word,
+    troubles,
+)
 from guardcheck.report.arrange.overview import overview
-from guardcheck.report.arrange.view import outcome_word, sections
+from guardcheck.report.arrange.view import outcome_word
 from guardcheck.report.arrange.words import COMMAND_TITLES, KNOWN_WORDS, STATE_WORDS, WORST_FIRST, clean
+from guardcheck.report.pictures.curves import SAMPLES, Panel
+from guardcheck.report.pictures.line.svg import NARROW, PAPER, WIDE, line_svg
 from guardcheck.report.pictures.panels import Picture, drawn
+from guardcheck.report.text.answer import brief
 
 SIGNS = {"conforms": "✓", "does_not_conform": "✕", "not_proven": "?", "not_applicable": "–"}
 """Shapes beside the words, hidden from screen readers: they only help the eye to find a word again."""
@@ -36,13 +52,17 @@ def to_html(result: Result) -> str:
     Everything that came from a job file is cleaned of control characters and escaped.
     """
     bad = result.outcome in WORST_FIRST[:2]
-    pictures = drawn(result)
+    groups = line_folds(result)
+    pictures = drawn(result, _wanted(groups))
+    found = answer(result)
     return str(
         environment()
         .get_template("page.html")
         .render(
             result=result,
             title=COMMAND_TITLES.get(result.command, clean(result.command)),
+            answer=found,
+            lines=_lines_drawn(result),
             headline=headline(result),
             meaning=meaning(result),
             tally=[(outcome, count) for outcome, count in counts(result).items() if outcome != NOT_APPLICABLE],
@@ -51,13 +71,89 @@ def to_html(result: Result) -> str:
             open=not_proven(result),
             explanations=explanations(result),
             captures=captures(result),
-            sections=sections(result),
+            groups=groups,
+            curves=lambda group, fold: _curves_of(pictures, group, fold),
             overview=overview(result),
-            pictures=_by_line(pictures),
             sources=sources(result),
             computed=computed_with(result),
         )
     )
+
+
+def _event_of(subject: str) -> str:
+    """Return the event a curve's subject names: ``hot-plug, re-contact`` of ``... (also green): pin current``."""
+    return subject.rpartition(":")[0].partition(" (also")[0]
+
+
+def _wanted(groups: Sequence[LineFolds]) -> Callable[[Panel], bool]:
+    """Return which curves are drawn: of alike lines those of the first, of an event its current where it counts."""
+    firsts = {group.section.line for group in groups}
+    telling = {
+        (group.section.line, key)
+        for group in groups
+        for fold in group.folds
+        for key in fold.curves
+        if fold.outcome == WORST_FIRST[0] or (fold.outcome == WORST_FIRST[1] and not fold.rule)
+    }
+    troubled = {line for line, key in telling if key == SAMPLES}
+
+    def wanted(panel: Panel) -> bool:
+        if panel.line not in firsts:
+            return False
+        if panel.picture == "event":
+            subject = clean(panel.subject)
+            return "current" in subject and (panel.line, f"event:{_event_of(subject)}") in telling
+        return panel.picture != SAMPLES or panel.line in troubled
+
+    return wanted
+
+
+def _curves_of(pictures: Sequence[Picture], group: LineFolds, fold: Fold) -> list[Picture]:
+    found = []
+    for picture in pictures:
+        if picture.line != group.section.line:
+            continue
+        event = f"event:{_event_of(picture.subject)}" if picture.kind == "event" else picture.kind
+        if event in fold.curves or (fold.curves == SIGNAL and picture.kind not in ("event", *SIGNAL)):
+            found.append(picture)
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class LineDrawn:
+    """One picture of a line for the page, in the widths it is needed in, and the same in words."""
+
+    name: str
+    svgs: tuple[tuple[str, str], ...]
+    points: tuple[PointRow, ...]
+    parts: tuple[PartRow, ...]
+    states: tuple[str, ...]
+
+
+WIDTHS = (("wide", WIDE), ("paper", PAPER), ("narrow", NARROW))
+
+
+def _lines_drawn(result: Result) -> tuple[LineDrawn, ...]:
+    found = []
+    for number, line in enumerate(result.schematics, 1):
+        marks = troubles(result, line)
+        told = description(line, marks)
+        svgs: dict[str, str] = {}
+        for name, widest in WIDTHS:
+            drawn_ = line_svg(line, marks, told, widest=widest, prefix=f"line-{number}-{name}")
+            same = next((key for key, one in svgs.items() if _body(one) == _body(drawn_)), None)
+            if same is None:
+                svgs[name] = drawn_
+            else:
+                svgs[f"{same} {name}"] = svgs.pop(same)
+        states = tuple(state_word(state) for state in line.states)
+        name = ", ".join(clean(one) for one in line.lines)
+        found.append(LineDrawn(name, tuple(svgs.items()), point_rows(line), part_rows(line), states))
+    return tuple(found)
+
+
+def _body(svg: str) -> str:
+    return svg[svg.index("</desc>") :]
 
 
 def first_screen(result: Result) -> str:
@@ -67,13 +163,6 @@ def first_screen(result: Result) -> str:
     lists = [(title, found[:SHOWN], len(found[SHOWN:])) for title, found in (("To do", acts), ("Not proven", unknown))]
     template = environment().get_template("first_screen.html")
     return str(template.render(result=result, headline=headline(result), meaning=meaning(result), lists=lists))
-
-
-def _by_line(pictures: tuple[Picture, ...]) -> dict[str, list[Picture]]:
-    found: dict[str, list[Picture]] = {}
-    for picture in pictures:
-        found.setdefault(picture.line, []).append(picture)
-    return found
 
 
 def tight(text: str) -> Any:
@@ -104,5 +193,6 @@ def environment() -> Any:
     environment.filters["picture"] = Markup
     environment.filters["tight"] = tight
     environment.filters["word"] = outcome_word
+    environment.filters["brief"] = brief
     environment.globals.update(signs=SIGNS, states=STATE_WORDS, known=KNOWN_WORDS)
     return environment

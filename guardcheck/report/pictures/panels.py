@@ -30,6 +30,8 @@ class Picture:
     slug: str
     caption: str
     svg: str
+    kind: str = ""
+    subject: str = ""
 
 
 def drawings(result: Result) -> dict[str, str]:
@@ -38,11 +40,12 @@ def drawings(result: Result) -> dict[str, str]:
     return {f"{picture.slug}.svg": f"{head}{picture.svg}\n" for picture in drawn(result)}
 
 
-def drawn(result: Result) -> tuple[Picture, ...]:
-    """Return every picture of the result, in bench order of the lines."""
+def drawn(result: Result, wanted: Callable[[Panel], bool] = lambda panel: True) -> tuple[Picture, ...]:
+    """Return the pictures of the result that are wanted, in bench order of the lines."""
     found = sorted(panels(result.curves), key=lambda panel: line_rank(panel.line))
     slugs = unique_slugs(f"{panel.line}-{panel.picture}" for panel in found)
-    return tuple(_picture(panel, slug, result) for panel, slug in zip(found, slugs, strict=True))
+    pairs = zip(found, slugs, strict=True)
+    return tuple(_picture(panel, slug, result) for panel, slug in pairs if wanted(panel))
 
 
 def _picture(panel: Panel, slug: str, result: Result) -> Picture:
@@ -52,6 +55,8 @@ def _picture(panel: Panel, slug: str, result: Result) -> Picture:
     return Picture(
         line=panel.line,
         slug=slug,
+        kind=panel.picture,
+        subject=subject,
         caption=f"{caption}.{_doubtful_band(panel, result)}",
         svg=svg.draw(
             lambda axes: kind.paint(axes, panel, kind.y_name),
