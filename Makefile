@@ -29,6 +29,9 @@ bench: $(STAMP) ngspice
 reports: $(STAMP) ngspice
 	@$(BIN)/python tests/demo/make_reports.py
 
+schemas: $(STAMP)
+	@$(BIN)/python tests/schemas.py
+
 fuzz: $(STAMP) ngspice
 	GUARDCHECK_FUZZ=deep $(BIN)/python -m pytest -q -k "fuzz or random" tests
 

@@ -1,6 +1,7 @@
 """Check analogue-video mods: are the levels right, and does the pin survive the bench.
 
-What a notebook needs is here: `check`, `verify`, `rank_guards`, `read_result`; each is loaded when it is first used.
+What a notebook needs is here: `check`, `verify`, `rank_guards`, `propose`, `expect`, `read_result`. Each is
+loaded when it is first used.
 """
 
 from __future__ import annotations
@@ -11,25 +12,33 @@ from guardcheck.version import __version__
 
 if TYPE_CHECKING:
     from guardcheck.door import (
+        Expected,
         Finding,
         GuardcheckError,
+        Proposals,
         Ranking,
         Result,
         check,
         check_text,
+        expect,
+        propose,
         rank_guards,
         read_result,
         verify,
     )
 
 __all__ = [
+    "Expected",
     "Finding",
     "GuardcheckError",
+    "Proposals",
     "Ranking",
     "Result",
     "__version__",
     "check",
     "check_text",
+    "expect",
+    "propose",
     "rank_guards",
     "read_result",
     "verify",

@@ -24,7 +24,7 @@ from typing import TYPE_CHECKING, Any, Self
 
 from guardcheck import model
 from guardcheck.errors import GuardcheckError, InputError, nearest
-from guardcheck.model import Finding
+from guardcheck.model import Expected, Finding, Proposals
 
 if TYPE_CHECKING:
     import pandas
@@ -33,12 +33,16 @@ if TYPE_CHECKING:
     from guardcheck.pipeline.options import Progress
 
 __all__ = [
+    "Expected",
     "Finding",
     "GuardcheckError",
+    "Proposals",
     "Ranking",
     "Result",
     "check",
     "check_text",
+    "expect",
+    "propose",
     "rank_guards",
     "read_result",
     "verify",
@@ -298,6 +302,65 @@ def rank_guards(
 
     options = _options(0, 1, workers, circuits, True, allow_outside)
     return Ranking.of(pipeline.rank_guards(Path(path), options, line, progress))
+
+
+def expect(
+    path: FilePath,
+    *,
+    workers: int | None = None,
+    circuits: FilePath | None = None,
+    allow_outside: bool = False,
+) -> tuple[Expected, ...]:
+    """Return what a meter or scope shows at each point when the mod is right, as `guardcheck expect` does.
+
+    Parameters
+    ----------
+    path : the job file
+    workers, circuits, allow_outside : as `check` takes them
+
+    Raises
+    ------
+    InputError
+        the job cannot be understood, or has no line
+    EngineMissing
+        no simulator could be started
+
+    """
+    from guardcheck import pipeline
+
+    return pipeline.expect(Path(path), _options(0, 1, workers, circuits, True, allow_outside))[1]
+
+
+def propose(
+    path: FilePath,
+    line: str | None = None,
+    *,
+    samples: int = 200,
+    seed: int = 1,
+    workers: int | None = None,
+    circuits: FilePath | None = None,
+    allow_outside: bool = False,
+    progress: Progress | None = None,
+) -> Proposals:
+    """Return builds that conform and hold, as `guardcheck propose` does.
+
+    Parameters
+    ----------
+    path : the job file
+    line : the line's name; every line of which something fails unless given
+    samples, seed, workers, circuits, allow_outside, progress : as `check` takes them
+
+    Raises
+    ------
+    InputError
+        the job cannot be understood, or has no such line
+    EngineMissing
+        no simulator could be started
+
+    """
+    from guardcheck import pipeline
+
+    return pipeline.propose(Path(path), _options(samples, seed, workers, circuits, True, allow_outside), line, progress)
 
 
 def read_result(path: FilePath) -> Result:

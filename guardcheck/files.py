@@ -88,32 +88,37 @@ def _kind(mode: int) -> str:
     return "a folder" if stat.S_ISDIR(mode) else "not a regular file"
 
 
-def write_text(path: Path, text: str) -> None:
-    """Write text as UTF-8 with plain newlines, whole or not at all.
+def write_text(path: Path, text: str, *, replace: bool = True) -> None:
+    """Write text as UTF-8 with plain newlines, whole or not at all; without `replace` never over a file that is there.
 
     Raises `InputError` if the file cannot be written; what stood there before is then untouched.
     """
-    write_bytes(path, text.encode("utf-8", errors="replace"))
+    write_bytes(path, text.encode("utf-8", errors="replace"), replace=replace)
 
 
-def write_bytes(path: Path, data: bytes) -> None:
+def write_bytes(path: Path, data: bytes, *, replace: bool = True) -> None:
     """Write bytes to a new file in the same folder, flush them to the disk, then put it in the place of the old one.
 
-    A device or a pipe (``/dev/stdout``) is written to directly: there is nothing to replace.
+    A device or a pipe (``/dev/stdout``) is written to directly: there is nothing to replace. Without `replace` a file
+    that is there, even one that came a moment ago, is left as it is.
     Raises `InputError` if the file cannot be written; what stood there before is then untouched.
     """
     try:
         target = path.resolve()
         mode = _mode(target)
+        if not replace and (mode is not None or path.is_symlink()):
+            raise FileExistsError
         if mode is not None and not mode & _WRITABLE:
             raise PermissionError(13, "it is read-only")
         if mode is not None and not stat.S_ISREG(mode):
             _into(target, data, mode)
         else:
-            _replace(target, data, mode)
+            _replace(target, data, mode, replace)
+    except FileExistsError:
+        raise InputError("exists already; choose another name, it is not overwritten", file=str(path)) from None
     except (OSError, RuntimeError, ValueError) as problem:
         reason = problem.strerror if isinstance(problem, OSError) and problem.strerror else str(problem)
-        raise InputError(f"the file cannot be written: {reason}", file=str(path)) from None
+        raise InputError(f"cannot be written: {reason.lower()}", file=str(path)) from None
 
 
 def _mode(target: Path) -> int | None:
@@ -130,7 +135,7 @@ def _into(target: Path, data: bytes, mode: int) -> None:
         file.write(data)
 
 
-def _replace(target: Path, data: bytes, mode: int | None) -> None:
+def _replace(target: Path, data: bytes, mode: int | None, replace: bool) -> None:
     part = target.with_name(f".guardcheck-{secrets.token_hex(8)}.part")
     try:
         handle = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666)
@@ -140,12 +145,29 @@ def _replace(target: Path, data: bytes, mode: int | None) -> None:
             os.fsync(file.fileno())
         if mode is not None:
             part.chmod(stat.S_IMODE(mode))
-        part.replace(target)
+        if replace:
+            part.replace(target)
+        else:
+            _move_to_new(part, target)
     except BaseException:
         with contextlib.suppress(OSError):
             part.unlink()
         raise
     _settle(target.parent)
+
+
+def _move_to_new(part: Path, target: Path) -> None:
+    """Give a finished file its name; a link, unlike a rename, refuses an existing name in the same step."""
+    try:
+        target.hardlink_to(part)
+    except FileExistsError:
+        raise
+    except OSError:  # a file system without links, such as a memory card's
+        if target.exists():
+            raise FileExistsError from None
+        part.rename(target)
+    else:
+        part.unlink()
 
 
 def _settle(folder: Path) -> None:

@@ -194,6 +194,12 @@ def parse_any(text: str, *, key: str = "", file: str | None = None, line: int | 
     """Read one value whose dimension is not known yet; `Value.unit` is the SI unit that was written.
 
     A pure number is a ratio (unit ``1``). ``100n`` is read in farad, as the letter code has it, until `recheck`.
+
+    Parameters
+    ----------
+    text : what was written, such as ``"4k7 5%"``
+    key, file, line : the place, for messages
+
     """
     try:
         read = _read(text, None)
@@ -203,7 +209,15 @@ def parse_any(text: str, *, key: str = "", file: str | None = None, line: int | 
 
 
 def recheck(value: Value, unit: str, **keywords: Any) -> tuple[Value, str | None]:
-    """Read a value of `parse_any` again, now that its unit is known; keywords as in `parse`."""
+    """Read a value of `parse_any` again, now that its unit is known; keywords as in `parse`.
+
+    Parameters
+    ----------
+    value : what `parse_any` returned
+    unit : the SI unit it must have
+    keywords : place and ranges, as `parse` takes them
+
+    """
     return parse(value.text, unit, **keywords)
 
 
@@ -254,6 +268,13 @@ def format_si(value: float | None, unit: str, digits: int = 3) -> str:
     """Return a value for people: ``703 mV``, ``4.43 MHz``, ``12 mA``; ``-`` when there is none.
 
     Noise is taken off (see `steady`), then it is rounded to `digits` significant digits, before the prefix is chosen.
+
+    Parameters
+    ----------
+    value : what is said [`unit`], None for none
+    unit : its SI unit, ``1`` for a ratio
+    digits : significant digits, 3 unless told
+
     """
     if value is None or not math.isfinite(value):
         return "-"

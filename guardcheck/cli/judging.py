@@ -47,6 +47,9 @@ def check(
     resume: Annotated[
         bool, typer.Option("--resume", help="Skip jobs whose result in the --json folder still holds.")
     ] = False,
+    propose: Annotated[
+        bool, typer.Option("--propose", help="Search a better build for every line that fails, and name the best.")
+    ] = False,
     line: LineOption = None,
     why: WhyOption = None,
     everything: AllOption = False,
@@ -59,7 +62,7 @@ def check(
         from guardcheck.cli import batch
         from guardcheck.pipeline import Options
 
-        options = Options(seed=seed, samples=samples, workers=workers, allow_outside=allow_outside, circuits=circuits)
+        options = Options(seed, samples, workers, allow_outside, circuits, propose=propose)
         folders = batch.Folders(None if json is None else Path(json), html, svg)
         raise typer.Exit(batch.check_many(jobs, options, folders, resume=resume, quiet=quiet))
     from guardcheck.engine import Engine
@@ -67,7 +70,7 @@ def check(
     with Engine(workers=workers, wait=False) as engine:  # it starts while the rest of guardcheck is loaded
         from guardcheck.pipeline import Options
 
-        options = Options(seed=seed, samples=samples, workers=workers, allow_outside=allow_outside, circuits=circuits)
+        options = Options(seed, samples, workers, allow_outside, circuits, propose=propose)
         shown = Shown(quiet, everything, line, why, str(jobs[0]))
         raise typer.Exit(_check_one(jobs[0], options, engine, json, html, svg, shown))
 

@@ -59,17 +59,19 @@ def new(
         if file.exists():
             raise InputError("exists already; choose another name, it is not overwritten", file=str(file))
         text = asked_job()
-        pipeline.write_new(file, text)
+        pipeline.write_new(file, text, schema="job")
         typer.echo(f"wrote {file} ({text.count(chr(10))} lines). Now: guardcheck check {file}")
         return
     if for_ is not None and family is not None:
         problem = "--for writes a readings file, --for-family a job file: one of them is wanted"
         raise typer.BadParameter(problem)
     if for_ is None:
-        pipeline.write_new(file, pipeline.new_job_text() if family is None else pipeline.family_job_text(family))
+        text = pipeline.new_job_text() if family is None else pipeline.family_job_text(family)
+        pipeline.write_new(file, text, schema="job")
         typer.echo(f"wrote {file}; fill it in, then run: guardcheck check {file}")
         return
-    pipeline.write_new(file, pipeline.new_readings(for_, pipeline.Options(allow_outside=allow_outside)))
+    text = pipeline.new_readings(for_, pipeline.Options(allow_outside=allow_outside))
+    pipeline.write_new(file, text, schema="readings")
     typer.echo(f"wrote {file}; fill it in, then run: guardcheck verify {for_} --readings {file}")
 
 

@@ -117,6 +117,14 @@ def chain_cards(
     """Return the flat cards of a chain and the models they need, without any source but the rail.
 
     Values that vary are arrays of shape ``(builds.n_rows * repeat,)``. `roles` limits the parts that are joined.
+
+    Parameters
+    ----------
+    chain : the parts to join
+    builds : rows of varying values, ``n_rows`` of them
+    repeat : how often each row stands, once for each signal state
+    roles : the parts that are joined, all unless given
+
     """
     cards: list[Card] = []
     models: dict[str, Model] = {}

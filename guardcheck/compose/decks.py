@@ -40,6 +40,18 @@ def deck_of(
     """Return a deck: cards whose value is an array become alterable, one variant per array element.
 
     `family` is the line it is about: when one of its decks gets no answer in time, the rest is not tried.
+
+    Parameters
+    ----------
+    name : of the deck, for messages
+    cards : flat cards; an array as value has shape ``(n_variants,)`` [SI]
+    models : those the cards name
+    analysis : what is run
+    save : vectors to keep, such as ``v(out)``
+    options : of the simulator, beside the engine's own
+    windows : start and end of each mean to keep [s], transients only
+    family : the line it is about
+
     """
     flat: list[Card] = []
     alter: list[str] = []
@@ -56,7 +68,16 @@ def deck_of(
 
 
 def emf_levels(chain: Chain, states: Mapping[str, str], names: Sequence[str], builds: Builds) -> NDArray[np.float64]:
-    """Return the source's EMF for each build and signal state, shape ``(n_rows, n_states)`` [V]."""
+    """Return the source's EMF for each build and signal state, shape ``(n_rows, n_states)`` [V].
+
+    Parameters
+    ----------
+    chain : whose source it is
+    states : source parameter of each signal state
+    names : the states wanted, in order, ``n_states`` of them
+    builds : rows of varying values, ``n_rows`` of them
+
+    """
     columns = [
         np.broadcast_to(np.asarray(chain.number("source", states[name], builds, 1)), (builds.n_rows,)) for name in names
     ]
@@ -98,6 +119,13 @@ def hold_capacitors(
     """Replace every capacitor that holds its charge by a voltage source; return the cards and those capacitors' names.
 
     `volts` gives the voltage of each by name, shape ``(n_variants,)`` [V]; one that is not named holds 0 V.
+
+    Parameters
+    ----------
+    cards : flat cards
+    volts : voltage of each capacitor by name, shape ``(n_variants,)`` [V]
+    n_variants : how many variants the deck has
+
     """
     flat: list[Card] = []
     holding: list[str] = []
@@ -117,6 +145,15 @@ def impedance_deck(
 
     The display and cable stay behind a choke: their direct current flows, their impedance is not seen. ``v(near)``
     is the output impedance [ohm], one variant per build and state.
+
+    Parameters
+    ----------
+    chain : the line
+    emf : EMF of each build and state, shape ``(n_rows, n_states)`` [V]
+    builds : rows of varying values
+    band : lowest and highest frequency [Hz]
+    points : how many frequencies, spaced logarithmically
+
     """
     states = emf.shape[1]
     unit, models = chain_cards(chain, builds, states, roles=("source", "guard", "stage"))
@@ -145,6 +182,16 @@ def response_deck(
     """Return the small-signal sweep from the source's EMF, biased at `emf` [V], to the display input.
 
     With `element` the small signal comes from that element of the source instead: colour on a pin of its own.
+
+    Parameters
+    ----------
+    chain : the line
+    emf : bias of the source [V]
+    start, stop : ends of the sweep [Hz]
+    points : how many frequencies, spaced logarithmically
+    builds : rows of varying values
+    element : the source's element the small signal comes from, its EMF unless given
+
     """
     cards, models = chain_cards(chain, builds, 1)
     driven = "vemf" if element is None else f"{element}_source"
@@ -159,6 +206,15 @@ def waveform_deck(
     """Return the transient of one stimulus given by its corners ``(time [s], EMF [V])``, from its operating point.
 
     It is drawn over its whole length, where no eye sees a cable's echo: a lossless line is one section here.
+
+    Parameters
+    ----------
+    chain : the line
+    corners : time [s] and EMF [V] of each corner of the stimulus
+    stop : length of the run [s]
+    rise_time : of its fastest edge, 10 to 90 % [s]
+    builds : rows of varying values
+
     """
     cards, models = chain_cards(chain, builds, 1)
     points = " ".join(f"{time!r} {volts!r}" for time, volts in corners)

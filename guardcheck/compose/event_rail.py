@@ -53,7 +53,17 @@ def rail_cards(rail: Rail, unit: str) -> tuple[Card, ...]:
 
 
 def switched(name: str, node: str, volts: float, unit: str, *, driver: bool = False) -> Card:
-    """Return a source to 0 V that holds `volts` [V], or comes up or goes down as the unit is switched."""
+    """Return a source to 0 V that holds `volts` [V], or comes up or goes down as the unit is switched.
+
+    Parameters
+    ----------
+    name : of the card
+    node : where it feeds
+    volts : what it holds while the unit is on [V]
+    unit : ``on``, or the edge of a power step (`RISING`, `FALLING`)
+    driver : whether it is a signal's driver, which comes up after the rail
+
+    """
     if unit == ON:
         return card(name, (node, "0"), volts)
     before, after = {RISING: (0.0, volts), FALLING: (volts, 0.0)}[unit]

@@ -24,6 +24,13 @@ def as_ladders(cards: Iterable[Card], *, rise_time: float, coupled: bool = False
     rise time of delay, at least six: the cut-off of the ladder then stays above what the edge holds. Series inductance
     z0·td, shunt capacitance td/z0, both spread evenly (textbook telegrapher's equations). `coupled` gives sections that
     delay all frequencies alike, for a test that must not see the ladder ring; it is for smooth edges only.
+
+    Parameters
+    ----------
+    cards : flat cards
+    rise_time : of the fastest edge, 10 to 90 % [s]
+    coupled : sections that delay all frequencies alike
+
     """
     out: list[Card] = []
     for one in cards:

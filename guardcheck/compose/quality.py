@@ -54,6 +54,14 @@ def square_deck(chain: Chain, low: float, high: float, *, rate: float, builds: B
     The operating point is at the mean; the wave begins in the middle of its first half, so a coupling capacitor finds
     itself where it would be after many periods. Windows: both ends of the last four flat halves, for the tilt of either
     polarity and to see that it repeats.
+
+    Parameters
+    ----------
+    chain : the line
+    low, high : the two EMFs [V]
+    rate : of the wave [Hz]
+    builds : rows of varying values
+
     """
     period, edge = 1.0 / rate, 1e-4 / rate
     mean = (low + high) / 2
@@ -91,6 +99,14 @@ def step_deck(chain: Chain, low: float, high: float, *, rise_time: float, builds
 
     The edge is half a cosine (the sine-squared edge of video test signals), because the corners of a ramp hold more
     than a ladder can carry: its own ringing would pass for the circuit's.
+
+    Parameters
+    ----------
+    chain : the line
+    low, high : EMF before and after [V]
+    rise_time : 10 to 90 % [s]
+    builds : rows of varying values
+
     """
     ramp = rise_time / (2.0 * math.asin(0.8) / math.pi)
     start = 4 * ramp

@@ -217,7 +217,14 @@ def _chip(
 
 
 def path_of(parts: Sequence[SchematicPart], start: str, stop: str) -> tuple[str, ...]:
-    """Return the nodes from `start` to `stop` by the fewest parts, `start` alone when no way leads there."""
+    """Return the nodes from `start` to `stop` by the fewest parts, `start` alone when no way leads there.
+
+    Parameters
+    ----------
+    parts : with the nodes each joins
+    start, stop : names of the two nodes
+
+    """
     before: dict[str, str] = {start: ""}
     queue = deque([start])
     while queue:

@@ -80,6 +80,13 @@ def plan_builds(values: Mapping[Key, Value], *, n_samples: int, seed: Sequence[i
 
     Samples are uniform within the declared bounds, independent of each other: the widest distribution a tolerance
     allows, stated wherever a yield is shown. `seed` makes them reproducible whatever else the job holds.
+
+    Parameters
+    ----------
+    values : every value with its bounds [SI], by role and parameter
+    n_samples : rows drawn at random, 0 or more
+    seed : of the generator, one or more whole numbers
+
     """
     varying = {key: value for key, value in sorted(values.items()) if value.varies}
     keys = tuple(varying)

@@ -1,12 +1,8 @@
-"""A job file to fill in, and the careful writing of text files."""
+"""Job files to fill in."""
 
 from __future__ import annotations
 
-import contextlib
-import os
-import secrets
 from importlib import resources
-from pathlib import Path
 
 from guardcheck.errors import JobError, accepted, nearest
 from guardcheck.units import shown
@@ -40,57 +36,3 @@ def family_job_text(family: str) -> str:
     if family not in known:
         raise JobError(f"no template for '{shown(family, 40)}'; accepted: {accepted(known)}{nearest(family, known)}")
     return resources.files(__package__).joinpath(FAMILIES, f"{family}.toml").read_text(encoding="utf-8")
-
-
-def write_new(path: Path) -> None:
-    """Write the commented job file; never over an existing file.
-
-    Raises
-    ------
-    JobError
-        the file exists, or cannot be written
-
-    """
-    write_text_atomic(path, new_job_text(), replace=False)
-
-
-def write_text_atomic(path: Path, text: str, *, replace: bool = True) -> None:
-    """Write a text file whole or not at all: into a temporary file beside it, then moved into place.
-
-    Raises
-    ------
-    JobError
-        the file exists and may not be replaced, or cannot be written
-
-    """
-    name = shown(str(path), 200)
-    temporary = path.parent / f".guardcheck-{secrets.token_hex(8)}.tmp"
-    try:
-        with temporary.open("x", encoding="utf-8", newline="\n") as stream:
-            stream.write(text)
-            stream.flush()
-            os.fsync(stream.fileno())
-        if replace:
-            temporary.replace(path)
-        else:
-            _move_to_new(temporary, path)
-    except FileExistsError:
-        raise JobError("exists already; choose another name, it is not overwritten", file=name) from None
-    except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) and error.strerror else "the name is not possible"
-        raise JobError(f"cannot be written: {reason.lower()}", file=name) from None
-    finally:
-        with contextlib.suppress(OSError, ValueError):
-            temporary.unlink(missing_ok=True)
-
-
-def _move_to_new(temporary: Path, path: Path) -> None:
-    """Give a finished file its name; a link, unlike a rename, refuses an existing name in the same step."""
-    try:
-        path.hardlink_to(temporary)
-    except FileExistsError:
-        raise
-    except OSError:  # a file system without links, such as a memory card's
-        if path.exists():
-            raise FileExistsError from None
-        temporary.rename(path)

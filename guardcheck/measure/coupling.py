@@ -25,6 +25,14 @@ def duties(states: Sequence[str], *, picture_level: float, blanking: float, sync
     `blanking` is the share of time outside the active picture (sync included) and `sync` that of sync alone;
     `picture_level` is the average picture level, the share of the active picture that is white. A state the signal
     does not have gives its share to blanking.
+
+    Parameters
+    ----------
+    states : signal states, ``n_states`` of them
+    picture_level : average picture level, 0 to 1
+    blanking : share of time outside the active picture, 0 to 1
+    sync : share of time of sync alone, 0 to 1
+
     """
     share = {
         "white": (1.0 - blanking) * picture_level,
@@ -45,6 +53,13 @@ def newton_step(volts: Array, residual: Array, jacobian: Array) -> Array:
     """Return the next capacitor voltages, shapes ``(n_rows, n_caps)``, jacobian ``(n_rows, n_caps, n_caps)``.
 
     A capacitor no current depends on keeps its voltage (least-squares step); a step is limited to `STEP_LIMIT`.
+
+    Parameters
+    ----------
+    volts : capacitor voltages, shape ``(n_rows, n_caps)`` [V]
+    residual : mean current of each, shape ``(n_rows, n_caps)`` [A]
+    jacobian : of the residual, shape ``(n_rows, n_caps, n_caps)`` [A/V]
+
     """
     step = -np.einsum("rij,rj->ri", np.linalg.pinv(jacobian, rcond=1e-9), residual)
     return np.asarray(volts + np.clip(step, -STEP_LIMIT, STEP_LIMIT))

@@ -86,6 +86,18 @@ def summarise(
 
     `summed` says that the corner rows move one value at a time, low then high; the spread is then the nominal plus the
     sum of the deviations in each direction (exact for a linear circuit, first order otherwise).
+
+    Parameters
+    ----------
+    name : of the quantity
+    rows : its value in every build, shape ``(n_rows,)`` [SI]
+    line, guarded : whose it is
+    corners, samples : which rows are corners, which samples
+    summed : whether corners move one value at a time
+    unknowns : declared unknowns it depends on, as ``role parameter``
+    notes : sentences that go with it
+    failure : why there is no value
+
     """
     rows = np.where(np.abs(rows) < RESIDUE, 0.0, rows)
     nominal = float(rows[0])

@@ -59,7 +59,8 @@ class Stress:
     `injected` is the largest current forced on the pin (diodes and driver together), `delivered` the largest its driver
     delivers or takes inside its rails; `current` the larger of the two. `top` is the highest voltage against 0 V.
     `charge` is what the event moves, less the steady current it ends with. `diode_current`, `diode_charge`, `energy`
-    and `power` are those of the pin's own diodes, `width` how long their power lies above half its peak [s].
+    and `power` are those of the pin's own diodes, `width` how long their power lies above half its peak [s];
+    `delivered_charge` is the share of the charge that the driver carries.
     """
 
     over: float
@@ -74,6 +75,7 @@ class Stress:
     diode_charge: float = 0.0
     power: float = 0.0
     width: float = 0.0
+    delivered_charge: float = 0.0
 
     @property
     def current(self) -> float:
@@ -85,6 +87,7 @@ def stress_of(waves: PinWaves) -> Stress:
     """Return the stress of one run."""
     size, forced = np.abs(waves.amps), waves.forced
     between = max(_crossing(end, waves.amps) for end in (waves.volts + OUTSIDE, waves.over - OUTSIDE))
+    moved = np.abs(waves.amps - waves.amps[-1]) if waves.amps.size else size
     own = sum((np.abs(amps) for amps, _ in waves.diodes), start=np.zeros_like(waves.volts))
     power = sum((np.abs(amps * (waves.volts - rail)) for amps, rail in waves.diodes), start=np.zeros_like(waves.volts))
     return Stress(
@@ -92,7 +95,7 @@ def stress_of(waves: PinWaves) -> Stress:
         under=_peak(-waves.volts),
         injected=_peak(size[forced]),
         delivered=max(_peak(size[~forced]), between),
-        charge=_integral(np.abs(waves.amps - waves.amps[-1]), waves.time) if waves.amps.size else 0.0,
+        charge=_integral(moved, waves.time),
         energy=_integral(power, waves.time),
         rail=_peak(waves.rail),
         top=_peak(waves.volts),
@@ -100,11 +103,21 @@ def stress_of(waves: PinWaves) -> Stress:
         diode_charge=_integral(own, waves.time),
         power=_peak(power),
         width=width_over(waves.time, power, _peak(power) / 2.0),
+        delivered_charge=_integral(moved * ~forced, waves.time),
     )
 
 
 def time_outside(waves: PinWaves, *, over: float, under: float, current: float) -> float:
-    """Return how long the pin lies outside the given ratings [s]; infinite ones are never passed."""
+    """Return how long the pin lies outside the given ratings [s]; infinite ones are never passed.
+
+    Parameters
+    ----------
+    waves : voltage, current and rail of the pin over time
+    over : highest voltage above the rail [V]
+    under : lowest below 0 V, as a positive number [V]
+    current : largest of either sign [A]
+
+    """
     beyond = (waves.over > over) | (-waves.volts > under) | (waves.forced & (np.abs(waves.amps) > current))
     return _integral(beyond.astype(float), waves.time)
 
@@ -130,18 +143,42 @@ def rise_time(time: Array, values: Array) -> float:
 
 
 def heat(volts: Array, ohms: float, time: Array) -> tuple[float, float]:
-    """Return the power at the end of a run [W] and the energy of the whole run [J] in a resistor."""
+    """Return the power at the end of a run [W] and the energy of the whole run [J] in a resistor.
+
+    Parameters
+    ----------
+    volts : across the resistor, shape ``(n_time,)`` [V]
+    ohms : its resistance [ohm]
+    time : shape ``(n_time,)`` [s]
+
+    """
     power = volts * volts / ohms
     return float(power[-1]), _integral(power, time)
 
 
 def width_over(time: Array, values: Array, level: float) -> float:
-    """Return how long a magnitude lies above a level [s]."""
+    """Return how long a magnitude lies above a level [s].
+
+    Parameters
+    ----------
+    time : shape ``(n_time,)`` [s]
+    values : shape ``(n_time,)``
+    level : [unit of the values]
+
+    """
     return _integral((np.abs(values) > level).astype(float), time)
 
 
 def holds(one: float, other: float, floor: float, share: float = 0.01) -> bool:
-    """Tell whether two results agree within a share of the larger, small ones within that share of `floor`."""
+    """Tell whether two results agree within a share of the larger, small ones within that share of `floor`.
+
+    Parameters
+    ----------
+    one, other : two results [same unit]
+    floor : what is small [same unit]
+    share : how far they may differ, 0 to 1
+
+    """
     return abs(one - other) <= share * max(abs(one), abs(other), floor)
 
 

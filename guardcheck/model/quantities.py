@@ -65,6 +65,7 @@ QUANTITIES = _table(
         "rating over stress of guard and stage, worst of the parts",
     ),
     ("event.latch_up", "dB", "latch-up margin", "latch-up test current over the current injected into a powered pin"),
+    ("event.withstands", "V", "withstands", "hardest level of a strike that the line is shown to take"),
     ("event.margin", "dB", "margin", "rating over stress, worst of the rated quantities"),
     ("timing.line_period", "s", "line period", "time from sync edge to sync edge"),
     ("timing.sync_width", "s", "sync width", "width of line sync at half amplitude"),

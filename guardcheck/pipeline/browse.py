@@ -5,8 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 from guardcheck.errors import CircuitError, InputError, StandardError, accepted, nearest
+from guardcheck.files import write_text
 from guardcheck.formatting import limits
-from guardcheck.job import family_job_text, new_job_text, write_text_atomic
+from guardcheck.job import family_job_text, new_job_text
 from guardcheck.library import Library
 from guardcheck.model import (
     KINDS,
@@ -32,9 +33,18 @@ __all__ = ["describe", "family_job_text", "new_job_text", "shelf", "write_new"]
 STANDARDS, PINS, WIRINGS = "standard", "pin", "wiring"
 
 
-def write_new(path: Path, text: str) -> None:
-    """Write a file to fill in, whole or not at all, and never over one that is there (`InputError`)."""
-    write_text_atomic(path, text, replace=False)
+def schema_file(name: str) -> Path:
+    """Return the JSON schema that comes with guardcheck: of a ``job``, of ``readings`` or of a ``result``."""
+    return Path(__file__).resolve().parents[1] / "schemas" / f"{name}.schema.json"
+
+
+def write_new(path: Path, text: str, *, schema: str = "") -> None:
+    """Write a file to fill in, whole or not at all, and never over one that is there (`InputError`).
+
+    Its first line names its schema in the way TOML editors read, so that they complete keys and mark mistakes.
+    """
+    first = f"#:schema {schema_file(schema).as_uri()}\n" if schema else ""
+    write_text(path, first + text, replace=False)
 
 
 def shelf(kind: str | None, circuits: Path | None) -> tuple[ShelfItem, ...]:

@@ -23,12 +23,14 @@ from guardcheck.model import (
 )
 from guardcheck.pipeline.facts import undecided_facts
 from guardcheck.pipeline.named import check_settings
-from guardcheck.pipeline.options import Options, Progress, budget_of, plan_of
+from guardcheck.pipeline.options import LINE_BUDGET, Options, Progress, budget_of, plan_of
 from guardcheck.pipeline.sentences import advice, left_undone, not_examined, plan_rows
-from guardcheck.proposal.remedies import remedies
+from guardcheck.proposal.remedies import NOTHING, curable, remedies
+from guardcheck.proposal.search import propose_lines
 from guardcheck.rules import asks_of
 from guardcheck.simulate.comparison import Solved, amplitude_of
 from guardcheck.simulate.curves import sample_curve
+from guardcheck.simulate.planning import JobPlan
 from guardcheck.simulate.probes import probes_used
 from guardcheck.simulate.schematic import schematics
 from guardcheck.verdict.asks import asks_of as questions_of
@@ -71,6 +73,9 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
     solved, facts = found.solved, found.facts
     findings = (*found.findings, *undecided_facts(job.facts))
     cures = remedies(engine, plan, findings, events=options.events)
+    undone = engine.undone
+    if options.propose:
+        cures = {**cures, **_proposed(engine, plan, findings, options, say)}
     sources = {one.name: one.bare.source.part for one in plan.lines}
     told = (_advised(one, cures, sources) for one in findings)
     findings = tuple(sorted(told, key=lambda one: one.id))
@@ -88,7 +93,7 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
         curves=(*_curves(solved), *found.events.curves),
         schematics=schematics(engine, solved),
         warnings=plan.warnings,
-        not_examined=(*not_examined(events=options.events), *left_undone(engine.undone)),
+        not_examined=(*not_examined(events=options.events), *left_undone(undone)),
         cautions=cautions_for(job, plan.standards.values()),
         plan=(*plan_rows(job), *(() if found.mating is None else found.mating.told)),
         conditions=(*conditions_of(findings, job.forbids), *found.conditions),
@@ -104,6 +109,26 @@ def said_of(library: Library, findings: Sequence[Finding]) -> Mapping[str, str]:
     """Return what each event is called at the bench, by its name; an event of the user's own goes by its name."""
     names = sorted({one.event for one in findings if one.event} & set(library.names("event")))
     return {name: str(library.get("event", name).extra["said"]) for name in names}
+
+
+def _proposed(
+    engine: Engine, plan: JobPlan, findings: Sequence[Finding], options: Options, say: Progress
+) -> Mapping[str, str]:
+    """Return the best build for every line that fails, by the id of the findings it cures; or why there is none."""
+    told: dict[str, str] = {}
+    wrong = [one for one in findings if one.line is not None and misses(one) and (curable(one) or one.event)]
+    tables = dict.fromkeys(plan.line(one.line).line.table for one in wrong if one.line is not None)
+    for table in tables:
+        first = next(one.name for one in plan.lines if one.line.table == table)
+        engine.allow(LINE_BUDGET)
+        found = propose_lines(engine, plan, first, samples=options.samples, seed=options.seed, say=say)
+        if found.builds:
+            best = found.builds[0]
+            said = f"{best.say.rstrip('.')} (simulated: binds {best.binding}); guardcheck propose JOB --line {first}"
+        else:
+            said = f"{NOTHING}: {found.none_because}"
+        told |= {one.id: said for one in wrong if one.line in found.lines and one.needed}
+    return told
 
 
 def _advised(one: Finding, cures: Mapping[str, str], sources: Mapping[str, Part]) -> Finding:

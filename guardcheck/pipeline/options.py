@@ -19,7 +19,8 @@ DEFAULT_SEED, DEFAULT_SAMPLES = 1, 200
 class Options:
     """How to run a check: seed, number of tolerance samples, worker processes, trust in paths.
 
-    Without `events` no stress is simulated, and the result says so.
+    Without `events` no stress is simulated, and the result says so. `propose` searches a build for every line that
+    fails, and names the best in what to do.
     """
 
     seed: int = DEFAULT_SEED
@@ -28,6 +29,7 @@ class Options:
     allow_outside: bool = False
     circuits: Path | None = None
     events: bool = True
+    propose: bool = False
 
 
 def plan_of(job: Job, options: Options) -> JobPlan:

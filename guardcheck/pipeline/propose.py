@@ -11,7 +11,7 @@ from guardcheck.job import read_job
 from guardcheck.model import CONFORMS, Job, LineProposals, Proposals
 from guardcheck.pipeline.check import check_job
 from guardcheck.pipeline.named import check_settings
-from guardcheck.pipeline.options import Options, Progress, plan_of
+from guardcheck.pipeline.options import LINE_BUDGET, Options, Progress, plan_of
 from guardcheck.proposal.search import propose_lines
 from guardcheck.proposal.write import with_build
 from guardcheck.simulate.planning import JobPlan
@@ -57,6 +57,7 @@ def propose(
 
 def proposals_for(engine: Engine, plan: JobPlan, name: str, options: Options, say: Progress) -> LineProposals:
     """Return the builds proposed for a line, and for all that are built like it."""
+    engine.allow(LINE_BUDGET)
     return propose_lines(engine, plan, name, samples=options.samples, seed=options.seed, say=say)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
+from guardcheck.formatting import show
 from guardcheck.library import BENCH_LOAD
 from guardcheck.model import (
     NOT_MEASURED,
@@ -18,6 +19,7 @@ from guardcheck.model import (
     PartUse,
     Value,
 )
+from guardcheck.proposal.remedies import NOTHING, SIZES
 
 NO_EVENTS = (
     "Live plugging, electrostatic discharge, cable discharge, a misplug, a short, back-powering and power steps were "
@@ -70,16 +72,26 @@ def _event_advice(finding: Finding) -> str:
     """Return what to do about a stress that is too much, or that could not be decided."""
     line = finding.line or "the line"
     if finding.quantity == "part.power":
-        return (
-            f"on {line}, fit parts with a higher power rating, or keep this mistake from happening: a keyed or "
-            "labelled plug"
-        )
+        return _size_advice(finding, line)
     if RATING_NOT_STATED in finding.codes:
         return (
             f"look up what the chip on {line} may take (clamp current, pin voltage) in its data sheet and write it "
             "into the job's pin table, or name its family"
         )
-    return f"compare guards: guardcheck guards JOB --line {line}"
+    return (
+        f"{NOTHING}: no change was simulated against this event. guardcheck propose JOB --line {line} searches for a "
+        "build that holds; until then connect and disconnect only with everything unplugged"
+    )
+
+
+def _size_advice(finding: Finding, line: str) -> str:
+    """Return the size of resistor that stands the heat that was simulated; a larger one changes nothing else."""
+    watts = finding.value
+    size = None if watts is None else next((size for size in SIZES if size >= watts), None)
+    if watts is None or size is None:
+        return f"{NOTHING}: no resistor of {line} is large enough; keep it from happening by a keyed or labelled plug"
+    told = f"on {line}, fit a resistor of {show(size, 'W')} there (simulated: {show(watts, 'W')} in it)"
+    return f"{told} and declare it as power_rating, or keep this mistake from happening: a keyed or labelled plug"
 
 
 def plan_rows(job: Job) -> tuple[tuple[str, str, str], ...]:

@@ -21,13 +21,17 @@ What to do at the bench
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from itertools import takewhile
 
 from guardcheck.model import (
     CONFORMS,
     DOES_NOT_CONFORM,
+    NOT_APPLICABLE,
     NOT_PROVEN,
     SAFETY,
+    STRIKE,
     WITHSTAND,
     Case,
     Facts,
@@ -36,7 +40,8 @@ from guardcheck.model import (
     Quantity,
     Rule,
 )
-from guardcheck.verdict.outcome import EVENT_MARGIN_DB, finding, judge_margin
+from guardcheck.units import parse
+from guardcheck.verdict.outcome import EVENT_MARGIN_DB, finding, judge_margin, worst
 
 MARGINS = ("event.margin", "event.latch_up", "event.part_margin")
 SHOWN = (
@@ -48,28 +53,49 @@ SHOWN = (
     "event.time_over",
     "event.rail",
 )
+GRADE = "event.withstands"
+WORDS = {CONFORMS: "holds", NOT_PROVEN: "not proven", DOES_NOT_CONFORM: "exceeded", NOT_APPLICABLE: "not applicable"}
 NO_BOUND = 100.0
 """Margin [dB] that only a bound nobody knows leaves."""
-REMEDY = (
-    "compare guards on this line (guardcheck guards); a clamp at the connector and a resistor between it and the chip "
-    "is the order to try first. Until then connect and disconnect only with everything unplugged"
-)
-RULE = Rule(code="EVT01", title="Stress at the pin", klass=SAFETY, quantities=(*MARGINS, *SHOWN), kind=WITHSTAND)
+RULE = Rule(code="EVT01", title="Stress at the pin", klass=SAFETY, quantities=(*MARGINS, GRADE, *SHOWN), kind=WITHSTAND)
 
 
 def judge(facts: Facts) -> tuple[Finding, ...]:
     """Judge every margin and show every other quantity of the stress events."""
     judged = [_margin(facts, one) for one in facts.named(MARGINS)]
+    judged += _grades(judged)
     shown = [finding(RULE.code, one, None, needed=False) for one in facts.named(SHOWN)]
     return (*judged, *shown)
+
+
+def _grades(judged: Sequence[Finding]) -> list[Finding]:
+    """Return one row for every strike on every line: the hardest of its levels up to which all of them hold."""
+    levels: dict[tuple[str | None, bool | None, str], dict[str, list[str]]] = {}
+    for one in judged:
+        if one.use == STRIKE and one.event is not None and one.severity is not None:
+            by_level = levels.setdefault((one.line, one.guarded, one.event), {})
+            by_level.setdefault(one.severity, []).append(one.outcome)
+    return [_grade(key, found) for key, found in levels.items()]
+
+
+def _grade(key: tuple[str | None, bool | None, str], levels: Mapping[str, Sequence[str]]) -> Finding:
+    line, guarded, event = key
+    outcomes = [(level, worst(found)) for level, found in levels.items()]
+    held = list(takewhile(lambda pair: pair[1] == CONFORMS, outcomes))
+    rest = [f"{level} {WORDS[outcome]}" for level, outcome in outcomes[len(held) :]]
+    told = [f"withstands {held[-1][0]}"] if held else []
+    why = "; ".join((*told, *rest))
+    value = parse(held[-1][0], "V")[0].nominal if held else None
+    quantity = Quantity(GRADE, line or "", guarded, value, event=event, use=STRIKE)
+    made = finding(RULE.code, quantity, None, needed=False)
+    return replace(made, outcome=CONFORMS if held else outcomes[0][1], why=f"{why[0].upper()}{why[1:]}.")
 
 
 def _margin(facts: Facts, one: Quantity) -> Finding:
     limit = one.limit or Limit(one.name, EVENT_MARGIN_DB, None, None, "no rating is known", "practice")
     outcome, why = _outcome(one)
     row = finding(RULE.code, one, limit, needed=facts.decides(one) and one.needed)
-    remedy = REMEDY if outcome != CONFORMS else None
-    return replace(row, outcome=outcome, why=" ".join((why, *one.notes)), remedy=remedy)
+    return replace(row, outcome=outcome, why=" ".join((why, *one.notes)))
 
 
 def _outcome(one: Quantity) -> tuple[str, str]:

@@ -102,6 +102,13 @@ def as_claim(one: Finding, rule: Rule, forbids: Container[str] = ()) -> Finding:
     The finding's own kind comes first, then its limit's, then the rule's. Workmanship decides nothing: what misses a
     target that only practice knows is not proven. Of the unit's own strength (withstand), a mistake that is not shown
     to be survived, and an event the workshop `forbids` by label, becomes a condition of use and decides nothing.
+
+    Parameters
+    ----------
+    one : the finding as its rule made it
+    rule : that rule, whose kind of claim is the last resort
+    forbids : labels of events the workshop forbids
+
     """
     kind = one.kind or ("" if one.limit is None else one.limit.kind) or rule.kind
     if kind == WORKMANSHIP:
@@ -256,6 +263,14 @@ def judge_measured(value: float, expanded: float, limit: Limit, unit: str) -> Ju
     """Judge a measured value with expanded uncertainty `expanded` (k = 2) by the decision margin w = U.
 
     Conforms inside limit - U, does not conform outside limit + U, not proven between (ILAC-G8:09/2019).
+
+    Parameters
+    ----------
+    value : the reading, corrected [`unit`]
+    expanded : its expanded uncertainty, k = 2 [`unit`]
+    limit : bounds [`unit`]
+    unit : SI unit of all three
+
     """
     value, expanded = settled(value, unit), settled(expanded, unit)
     seen = reading(value, expanded, unit)
@@ -307,7 +322,15 @@ def judge_declared(quantity: Quantity, limit: Limit) -> Judgement:
 
 
 def probability_inside(value: float, standard_uncertainty: float, limit: Limit) -> float:
-    """Return the probability that the true value lies inside the limit, for a normal distribution (JCGM 106)."""
+    """Return the probability that the true value lies inside the limit, for a normal distribution (JCGM 106).
+
+    Parameters
+    ----------
+    value : the best estimate [unit of the limit]
+    standard_uncertainty : one standard deviation [same unit]
+    limit : bounds; an open end is never passed
+
+    """
     if standard_uncertainty <= 0:
         return 1.0 if inside(value, limit) else 0.0
 
@@ -334,6 +357,14 @@ def finding(rule: str, quantity: Quantity, limit: Limit | None, *, needed: bool)
 
     A row that is needed and has neither limit nor value stays not proven; a row without limit is not applicable and
     never needed.
+
+    Parameters
+    ----------
+    rule : code of the rule that asks
+    quantity : what was simulated, measured or computed [SI]
+    limit : what it is held against [same unit], None for nothing
+    needed : whether it decides anything
+
     """
     unit = unit_of_quantity(quantity.name)
     written = _as_written(quantity)

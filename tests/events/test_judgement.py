@@ -11,7 +11,8 @@ from guardcheck.engine import Engine
 from guardcheck.errors import CircuitError, JobError
 from guardcheck.job import parse_job
 from guardcheck.library import Library
-from guardcheck.model import CONFORMS, DAILY, DOES_NOT_CONFORM, NOT_APPLICABLE, NOT_PROVEN
+from guardcheck.model import CONFORMS, DAILY, DOES_NOT_CONFORM, NOT_APPLICABLE, NOT_PROVEN, STRIKE, Facts, Quantity
+from guardcheck.rules.evt01_stress import judge
 from guardcheck.simulate.stress.bench import bench_of, chassis_of
 from guardcheck.simulate.stress.events import check_claims, event_results, library_events, subjects_of
 from guardcheck.simulate.stress.margins import surge_margin
@@ -259,8 +260,20 @@ class TestMargins:
         assert all(
             one.outcome == NOT_APPLICABLE
             for one in claimed.values()
-            if one.quantity not in ("event.margin", "event.latch_up", "event.part_margin")
+            if one.quantity not in ("event.margin", "event.latch_up", "event.part_margin", "event.withstands")
         )
+
+    def test_a_strike_is_a_grade_the_hardest_level_up_to_which_all_hold(self) -> None:
+        rows = [(level, 9.0 if level == "2 kV" else 0.0) for level in ("2 kV", "4 kV")]
+        quantities = [
+            Quantity("event.margin", "red", True, db, spread=(db, db), event="strike", severity=level, use=STRIKE)
+            for level, db in rows
+        ]
+        grade = next(one for one in judge(Facts(tuple(quantities))) if one.quantity == "event.withstands")
+        assert (grade.value, grade.outcome, grade.needed) == (2000.0, CONFORMS, False)
+        assert grade.why == "Withstands 2 kV; 4 kV not proven."
+        poor = judge(Facts(tuple(quantities[1:])))[-1]
+        assert (poor.value, poor.outcome, poor.why) == (None, NOT_PROVEN, "4 kV not proven.")
 
     def test_bare_rows_of_a_guarded_line_decide_nothing(self, engine: Engine) -> None:
         found = findings(engine, job_text(guard="silicon-pair"), "misplug")

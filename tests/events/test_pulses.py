@@ -154,6 +154,17 @@ class TestBounds:
         assert latch_up_margin(stress, rated(2e3)).strict == pytest.approx(-20.0)
         assert latch_up_margin(stress, rated(2e3, latch_up=0.1)).loose == CAP
 
+    def test_a_driver_is_held_to_its_rating_unless_peak_and_charge_are_those_of_the_rated_pulse(self) -> None:
+        """50 mA against 20 mA: -8 dB for good; 20 nC of it are a tenth of the rated pulse's 200 nC."""
+        stress = replace(rc(1.0, 1e-12, 75.0), delivered=50e-3, injected=0.0, delivered_charge=20e-9)
+        bounds = {**rated(2e3).bounds, "output_current": (20e-3, 20e-3)}
+        ratings = replace(rated(2e3), bounds=bounds)
+        short = next(one for one in pulse_margins(stress, ratings, BODY) if one.field == "delivered")
+        assert short.strict == pytest.approx(20.0 * math.log10(BODY.charge / 20e-9), abs=0.01)
+        long = replace(stress, delivered_charge=1e-3)
+        found = next(one for one in pulse_margins(long, ratings, BODY) if one.field == "delivered")
+        assert (found.strict, found.loose) == (pytest.approx(-7.96, abs=0.01), CAP)
+
     def test_a_charged_device_rating_proves_the_peak_of_a_nanosecond_only(self) -> None:
         stress = replace(rc(40.0, 10e-12, 5.0), width=1e-9)  # 4.9 A
         assert stress.diode_current == pytest.approx(4.9)

@@ -10,10 +10,12 @@ from pathlib import Path
 
 import pytest
 
-from guardcheck.errors import JobError
-from guardcheck.job import new_job_text, parse_job, read_job, write_new, write_text_atomic
+from guardcheck.errors import InputError
+from guardcheck.files import write_text
+from guardcheck.job import new_job_text, parse_job, read_job
 from guardcheck.job.keys import JOB
 from guardcheck.job.schema import Key, Table
+from guardcheck.pipeline import write_new
 
 TEXT = new_job_text()
 CODE = re.compile(r"# (?=\[|\]|[a-z_]+ = |  \{ )")
@@ -70,7 +72,7 @@ def folder(tmp_path: Path) -> Path:
 
 def test_the_template_is_a_job_as_it_stands(tmp_path: Path) -> None:
     path = tmp_path / "demo.toml"
-    write_new(path)
+    write_new(path, new_job_text())
     job = read_job(path)
     assert [line.name for line in job.lines] == ["sync"]
     assert job.lines[0].stage.values["series"].text == "1.2 kohm 5%"  # type: ignore[union-attr]
@@ -109,12 +111,12 @@ def test_the_template_is_readable_in_a_narrow_editor() -> None:
 def test_an_existing_file_is_never_overwritten(tmp_path: Path) -> None:
     path = tmp_path / "demo.toml"
     path.write_text("mine")
-    with pytest.raises(JobError, match=r"demo\.toml: exists already"):
-        write_new(path)
+    with pytest.raises(InputError, match=r"demo\.toml: exists already"):
+        write_new(path, new_job_text())
     assert path.read_text() == "mine"
     (tmp_path / "link.toml").symlink_to(tmp_path / "nowhere.toml")
-    with pytest.raises(JobError, match="exists already"):
-        write_new(tmp_path / "link.toml")
+    with pytest.raises(InputError, match="exists already"):
+        write_new(tmp_path / "link.toml", new_job_text())
     assert sorted(entry.name for entry in tmp_path.iterdir()) == ["demo.toml", "link.toml"]
 
 
@@ -124,31 +126,31 @@ def test_a_file_system_without_links_is_served_too(tmp_path: Path, monkeypatch: 
 
     monkeypatch.setattr(Path, "hardlink_to", refuse)
     path = tmp_path / "demo.toml"
-    write_new(path)
+    write_new(path, new_job_text())
     assert path.read_text(encoding="utf-8") == TEXT
-    with pytest.raises(JobError, match="exists already"):
-        write_new(path)
+    with pytest.raises(InputError, match="exists already"):
+        write_new(path, new_job_text())
 
 
 @pytest.mark.parametrize("name", ["no-folder/demo.toml", "n" * 300, "a\0b", ""])
 def test_an_impossible_name_is_one_sentence_and_leaves_nothing(name: str, tmp_path: Path) -> None:
-    with pytest.raises(JobError) as caught:
-        write_new(tmp_path / name)
+    with pytest.raises(InputError) as caught:
+        write_new(tmp_path / name, new_job_text())
     assert str(caught.value).isprintable()
     assert list(tmp_path.iterdir()) == []
 
 
 def test_writing_replaces_whole_or_not_at_all(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = tmp_path / "a.txt"
-    write_text_atomic(path, "old\n")
-    write_text_atomic(path, "new \u03a9\n")
+    write_text(path, "old\n")
+    write_text(path, "new \u03a9\n")
     assert path.read_bytes() == "new \u03a9\n".encode()
 
     def fail(descriptor: int) -> None:
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(os, "fsync", fail)
-    with pytest.raises(JobError, match="cannot be written: no space left on device"):
-        write_text_atomic(path, "half")
+    with pytest.raises(InputError, match="cannot be written: no space left on device"):
+        write_text(path, "half")
     assert path.read_text(encoding="utf-8") == "new \u03a9\n"
     assert [entry.name for entry in tmp_path.iterdir()] == ["a.txt"]

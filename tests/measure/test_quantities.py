@@ -218,6 +218,7 @@ def test_stress_by_the_trapezoid_rule() -> None:
     assert (found.over, found.under, found.rail) == (1.0, 0.0, 5.0)
     assert (found.injected, found.current) == (30e-3, 30e-3)
     assert found.delivered == pytest.approx(26.5e-3)  # interpolated where the pin passes 5.3 V: 30 mA x 5.3 / 6
+    assert found.delivered_charge == pytest.approx(0.0, abs=1e-12)  # nothing flows while the pin is inside its rails
     assert found.diode_current == 30e-3
     assert found.diode_charge == pytest.approx(40e-9)
     assert found.power == pytest.approx(30e-3)  # 1 V and 30 mA

@@ -16,6 +16,7 @@ from guardcheck.model import LineProposals, Proposals
 from guardcheck.pipeline import Options, check_job, job_with
 from guardcheck.pipeline.options import plan_of
 from guardcheck.proposal.candidates import Tally, look
+from guardcheck.proposal.remedies import NOTHING
 from guardcheck.proposal.search import propose_lines
 from guardcheck.proposal.space import Drawer, GuardChoice, stages_of
 from guardcheck.report import proposals_to_json, proposals_to_terminal
@@ -192,3 +193,21 @@ def test_a_value_the_stage_does_not_have_cannot_move(engine: Engine) -> None:
     moving = PAD.replace('stage = "two-resistor-pad"', 'stage = "two-resistor-pad"\nmoves = ["serie"]')
     with pytest.raises(JobError, match="series"):
         search(engine, job_text(moving))
+
+
+def test_check_names_the_best_build_when_a_search_was_asked_for(engine: Engine, found: LineProposals) -> None:
+    job = parse_job(job_text(PAD), file="job.toml")
+    result = check_job(job, engine, Options(samples=20, propose=True))
+    white = next(one for one in result.findings if one.id == "LVL01/red/bare/level.white")
+    assert white.remedy is not None
+    assert found.builds[0].say.rstrip(".") in white.remedy
+    assert "(simulated: " in white.remedy
+
+
+def test_an_event_that_fails_has_a_simulated_cure_or_says_that_there_is_none(engine: Engine) -> None:
+    """A bare pin against 12 V and live plugging: whatever fails says what was simulated, or that nothing was."""
+    result = check_job(parse_job(job_text(line()), file="job.toml"), engine, Options(samples=0))
+    failing = [one for one in result.findings if one.event is not None and one.needed and misses(one)]
+    for one in failing:
+        assert one.remedy is not None
+        assert "(simulated: " in one.remedy or NOTHING in one.remedy

@@ -61,7 +61,7 @@ def test_a_full_disk_leaves_the_old_file(tmp_path: Path, monkeypatch: pytest.Mon
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr("guardcheck.files.os.fsync", full)
-    with pytest.raises(InputError, match=r"report\.html: the file cannot be written: No space left on device"):
+    with pytest.raises(InputError, match=r"report\.html: cannot be written: no space left on device"):
         write_text(target, "new")
     assert target.read_text() == "old"
     assert [found.name for found in tmp_path.iterdir()] == ["report.html"]
@@ -70,9 +70,9 @@ def test_a_full_disk_leaves_the_old_file(tmp_path: Path, monkeypatch: pytest.Mon
 @pytest.mark.parametrize(
     ("name", "reason"),
     [
-        ("missing/a.txt", "No such file or directory"),
+        ("missing/a.txt", "no such file or directory"),
         (".", "it is a folder"),
-        ("file/a.txt", "Not a directory"),
+        ("file/a.txt", "not a directory"),
         ("a\0b", "null"),
     ],
 )

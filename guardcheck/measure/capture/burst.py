@@ -159,7 +159,15 @@ def _from_phase(phasors: Complexes, lines: Lines, f: float, period: float) -> tu
 
 
 def envelope_peak(lines: Lines, f: float, noise: float) -> float:
-    """Return the greatest chroma amplitude anywhere in the lines, peak to peak [V]: rms over lines of the envelope."""
+    """Return the greatest chroma amplitude anywhere in the lines, peak to peak [V]: rms over lines of the envelope.
+
+    Parameters
+    ----------
+    lines : the scan lines
+    f : subcarrier [Hz]
+    noise : rms noise of a sample [V]
+
+    """
     lines = lines.pick(np.arange(len(lines.rows)) < MOST_LINES)
     x = lines.offsets[:, None] + np.arange(lines.rows.shape[1]) * lines.step
     width = max(2, round(4 / f / lines.step))

@@ -110,6 +110,13 @@ def find_edges(volts: NDArray[np.floating], step: float, pulses: Pulses) -> Edge
     """Return the edges of line sync, interpolated between samples; None when fewer than three lines are whole.
 
     `volts` is the channel that carries sync, already turned so that sync is negative-going.
+
+    Parameters
+    ----------
+    volts : the channel with sync, sync downwards, shape ``(n_samples,)`` [V]
+    step : time between samples [s]
+    pulses : the sync pulses found in it
+
     """
     wide = (pulses.widths >= LINE_WIDTHS[0]) & (pulses.widths <= LINE_WIDTHS[1])
     starts, ends = pulses.starts[wide], pulses.ends[wide]
@@ -190,6 +197,14 @@ def cut(volts: NDArray[np.floating], step: float, edges: Edges, sign: int = 1) -
     """Cut a channel into the whole lines between `edges`; None when fewer than three are left.
 
     A line is taken when the next sync edge comes one period later, so that field sync and gaps are left out.
+
+    Parameters
+    ----------
+    volts : the channel, shape ``(n_samples,)`` [V]
+    step : time between samples [s]
+    edges : leading edges of line sync [s]
+    sign : -1 turns the channel upside down
+
     """
     epochs, number = edges.epochs(), edges.number
     columns = int((BEFORE + edges.period) / step) + 1

@@ -54,7 +54,15 @@ class Folded:
 
 
 def folded(lines: Lines, period: float, subcarrier: float) -> Folded:
-    """Average lines into one; `subcarrier` [Hz] sets the smoothing (two cycles) that takes chroma out."""
+    """Average lines into one; `subcarrier` [Hz] sets the smoothing (two cycles) that takes chroma out.
+
+    Parameters
+    ----------
+    lines : the scan lines
+    period : of a line [s]
+    subcarrier : [Hz]
+
+    """
     x, y, count = lines.fold(period)
     full = np.isfinite(y)
     y = np.interp(x, x[full], y[full])
@@ -70,6 +78,15 @@ def bright(
     Only lines that are `shown`, shape ``(n_lines,)``, can be of the picture. Brightness is the highest 2.3 us
     average in `region` [s], which leaves no chroma even when it is undersampled. The floor leaves out what noise
     adds to the highest of many averages.
+
+    Parameters
+    ----------
+    lines : the scan lines, ``n_lines`` of them
+    region : start and end of the active picture [s]
+    blank : blanking level of each line, shape ``(n_lines,)`` [V]
+    noise : rms noise of a sample [V]
+    shown : which lines can be of the picture, shape ``(n_lines,)``
+
     """
     part = lines.columns(region)
     width = max(1, min(round(2.3e-6 / lines.step), part.stop - part.start))
@@ -125,6 +142,16 @@ def leaves(
     """Return where the line leaves `level` [V] for good after `start` [s] (before it, with `back`), at half amplitude.
 
     None when it stays within reach, as a black picture edge does.
+
+    Parameters
+    ----------
+    fold : the averaged line
+    start : where to begin [s]
+    level : what it leaves [V]
+    height : of the step that is looked for [V]
+    noise : rms noise of the average [V]
+    back : look before `start` instead
+
     """
     stop = start - 8e-6 if back else PORCH_LIMIT
     inside = np.flatnonzero((fold.x >= min(start, stop)) & (fold.x <= max(start, stop)))
@@ -149,6 +176,13 @@ def tilt(fold: Folded, plateau: Plateau, blank: float) -> tuple[float, float]:
 
     A straight line is fitted with the first and last microsecond left out (as bar tilt is read: ITU-R BT.1439 on
     CCIR 567 practice), and drawn out to the whole plateau.
+
+    Parameters
+    ----------
+    fold : the averaged line
+    plateau : the bar
+    blank : blanking level [V]
+
     """
     window = trimmed(plateau.window, 1e-6)
     inside = (fold.x >= window[0]) & (fold.x <= window[1])
@@ -165,6 +199,14 @@ def overshoot(fold: Folded, plateau: Plateau, before: float, noise: float) -> tu
     """Return the overshoot after the plateau's leading edge over the height of that edge, and its standard error.
 
     None when the average line is too coarse: bins above 60 ns, or empty ones, beside the edge.
+
+    Parameters
+    ----------
+    fold : the averaged line
+    plateau : the bar behind the edge
+    before : level in front of the edge [V]
+    noise : rms noise of the average [V]
+
     """
     start = plateau.window[0] - 1.0e-6  # the plateau begins where the overshoot has settled
     near = (fold.x >= start) & (fold.x <= start + 2.0e-6)

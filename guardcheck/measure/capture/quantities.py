@@ -91,7 +91,15 @@ class Settings:
 
 
 def nothing(name: str, reason: str, case: Settings) -> Quantity:
-    """Return a quantity without value, and why."""
+    """Return a quantity without value, and why.
+
+    Parameters
+    ----------
+    name : of the quantity
+    reason : why there is no value, as a sentence
+    case : the capture it would be of
+
+    """
     return Quantity(name, case.line, case.guarded, None, origin=MEASURED, failure=reason)
 
 

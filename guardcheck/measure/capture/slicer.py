@@ -153,7 +153,15 @@ def _floor(smooth: Floats, dt: float) -> Floats:
 
 
 def runs_below(above: Floats, level: float, dt: float) -> tuple[Floats, Floats]:
-    """Return start and end times [s] of the complete runs below `level`, by linear interpolation."""
+    """Return start and end times [s] of the complete runs below `level`, by linear interpolation.
+
+    Parameters
+    ----------
+    above : samples of the signal, shape ``(n_samples,)`` [V]
+    level : [V]
+    dt : time between samples [s]
+
+    """
     low = above < level
     change = np.flatnonzero(low[1:] != low[:-1])
     x = change + (level - above[change]) / (above[change + 1] - above[change])

@@ -31,7 +31,15 @@ def open_capture(path: Path) -> BinaryIO:
 
 
 def read_block(stream: BinaryIO, size: int, file: str) -> bytes:
-    """Read up to `size` bytes; a damaged compressed file becomes an InputError."""
+    """Read up to `size` bytes; a damaged compressed file becomes an InputError.
+
+    Parameters
+    ----------
+    stream : where it is read from
+    size : most bytes to read
+    file : its name, for messages
+
+    """
     try:
         return stream.read(size)
     except (EOFError, zlib.error, gzip.BadGzipFile) as error:
@@ -41,7 +49,15 @@ def read_block(stream: BinaryIO, size: int, file: str) -> bytes:
 
 
 def whole_lines(first: bytes, stream: BinaryIO, file: str) -> Iterator[bytes]:
-    """Yield blocks that end at a line end; `first` is what was read already. The last block is given a line end."""
+    """Yield blocks that end at a line end; `first` is what was read already. The last block is given a line end.
+
+    Parameters
+    ----------
+    first : what was read already
+    stream : the rest
+    file : its name, for messages
+
+    """
     rest, total = first, len(first)
     while True:
         more = read_block(stream, BLOCK, file)
@@ -63,6 +79,14 @@ def whole_lines(first: bytes, stream: BinaryIO, file: str) -> Iterator[bytes]:
 
 def to_numbers(block: bytes, dialect: Dialect, width: int, line: int, file: str) -> NDArray[np.float64]:
     """Return the block's rows, shape ``(n_rows, width)``; `line` is the file's line number of the first.
+
+    Parameters
+    ----------
+    block : whole lines of text
+    dialect : separator and decimal mark
+    width : fields of a row
+    line : number of the first line in the file
+    file : its name, for messages
 
     Raises
     ------

@@ -123,6 +123,13 @@ def picture_share(quantity: str, picture: str | None, case: Circumstances) -> tu
     Only the picture's own levels depend on it. On a line with sync the peak-to-peak value of bars is not that of a
     white field: with chroma, 75 % bars reach exactly 100 % (luma of 75 % yellow plus its chroma is the white level),
     100 % bars go beyond; without chroma, 75 % bars stay below.
+
+    Parameters
+    ----------
+    quantity : name of the level
+    picture : the word for what was on the screen, None for unknown
+    case : what is known of the line
+
     """
     if case.signal != "picture" or quantity not in ("level.white", "level.pp"):
         return None, 1.0
@@ -218,7 +225,16 @@ def _to_load(
 def to_load(
     quantity: str, value: float, load: str | None, case: Circumstances
 ) -> tuple[float, float, list[Contribution]] | str:
-    """Return the value into the exact load, the factor, and the rows the conversion adds; or why it cannot be done."""
+    """Return the value into the exact load, the factor, and the rows the conversion adds; or why it cannot be done.
+
+    Parameters
+    ----------
+    quantity : name of the level
+    value : the reading [V]
+    load : the word for the load it was taken into, None for unknown
+    case : what is known of the line
+
+    """
     if load != "open":
         return value, 1.0, []
     if quantity in DIRECT:
@@ -234,7 +250,16 @@ def to_load(
 
 
 def termination_rows(value: float, place: str | None, stated: float | None, case: Circumstances) -> list[Contribution]:
-    """Return the row for a load that is not exact; sensitivity Zout / (Zout + load), 1 when Zout is unknown."""
+    """Return the row for a load that is not exact; sensitivity Zout / (Zout + load), 1 when Zout is unknown.
+
+    Parameters
+    ----------
+    value : the reading [V]
+    place : where it was taken, None for unknown
+    stated : half width of the stated load as a share, None for none
+    case : what is known of the line
+
+    """
     usual = presumed()["termination"]["bench" if place == "connector" else "display"]
     share = parse_accuracy(usual.text, "1").of_reading if stated is None else stated
     z = case.output_impedance

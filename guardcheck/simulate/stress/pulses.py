@@ -174,6 +174,8 @@ def latch_up_margin(stress: Stress, ratings: PinRatings) -> Margin:
 
 
 def _delivered(stress: Stress, rated: BodyPulse | None, steady: Margin) -> Margin:
-    """Return the margin of the driver inside its rails: by its rating, or by the peak of the rated pulse."""
-    proof = steady.strict if rated is None else max(steady.strict, ratio(rated.peak, stress.delivered))
+    """Return the margin of the driver inside its rails: by its rating, or by peak and charge of the rated pulse."""
+    proof = steady.strict
+    if rated is not None:
+        proof = max(proof, min(ratio(rated.peak, stress.delivered), ratio(rated.charge, stress.delivered_charge)))
     return Margin(proof, CAP, steady.told, "delivered")
