@@ -30,7 +30,7 @@ Y_CAPACITANCE = value(
 )
 Y_COUPLING = choice(
     "how the mains couples to 0 V: a pair of Y capacitors, one alone, one behind the bridge, a transformer's windings",
-    "look into the supply; unknown is judged at the worst",
+    "only if the supply is open anyway and you are trained for it; unknown is judged at the worst",
     "symmetric",
     "single",
     "bridge",

@@ -37,29 +37,31 @@ DECIDED = (CONFORMS, DOES_NOT_CONFORM)
 NOT_MEASURED = "not measured"
 DB = 20.0 / math.log(10.0)
 
+CLIP = "scope clip to 0 V only, it is mains earth"
+"""Told wherever a live reading is asked for."""
 READ_IT = (
     "measure it: a white field or colour bars on the screen, the line into its load, the scope on direct coupling; or "
-    "a meter where the level is steady"
+    f"a meter where the level is steady; {CLIP}"
 )
 READ_SO = {
     FIELD_TILT: (
         "capture two whole fields (40 ms) of a white field or colour bars at 4 MHz or more, the line into its load, "
-        "the scope on DC coupling"
+        f"the scope on DC coupling; {CLIP}"
     ),
     "picture.bars": (
         "capture this line again with eight full-height colour bars on the screen, white at the left, and say "
-        "--picture bars-75 or bars-100"
+        f"--picture bars-75 or bars-100; {CLIP}"
     ),
     "level.black": (
         "measure it: colour bars on the screen, the line into its load, and read the black bar against the blanking "
-        "beside the picture"
+        f"beside the picture; {CLIP}"
     ),
     "level.blank": (
         "measure it: the line into its load, the scope on direct coupling, and read the blanking beside the picture "
-        "against the unit's 0 V; a meter shows the mean of a live line, never its blanking"
+        f"against the unit's 0 V; a meter shows the mean of a live line, never its blanking; {CLIP}"
     ),
-    "level.high": "measure it: the line at its input, the scope on direct coupling, the higher of the two levels",
-    "level.low": "measure it: the line at its input, the scope on direct coupling, the lower of the two levels",
+    "level.high": f"measure it: the line at its input, scope on direct coupling, the higher of the two levels; {CLIP}",
+    "level.low": f"measure it: the line at its input, scope on direct coupling, the lower of the two levels; {CLIP}",
 }
 """How levels are read that a white field does not show, or that need no picture at all."""
 SAY_PICTURE = (

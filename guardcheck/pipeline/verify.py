@@ -16,6 +16,7 @@ from guardcheck.measure.readings import Budget, Reading, ReadingsFile, new_readi
 from guardcheck.model import CONFORMS, CircuitUsed, Finding, Job, Result
 from guardcheck.pipeline.judgement import Row, held, mismatches, to_measure
 from guardcheck.pipeline.named import check_settings
+from guardcheck.pipeline.next_reading import readings_to_take
 from guardcheck.pipeline.options import Options, Progress, budget_of, plan_of, shelf_of
 from guardcheck.pipeline.sentences import left_undone, plan_rows
 from guardcheck.simulate.fitting import standard_of
@@ -109,6 +110,7 @@ def verify_job(job: Job, engine: Engine, given: Given, options: Options, progres
         job_file=Path(job.file).name,
         job_sha256=job.sha256,
         guardcheck=__version__,
+        asks=readings_to_take(planned, rows, explained),
         extra={
             "explanations": [record(explained[name]) for name in planned if name in explained],
             "captures": [_capture_record(one) for one in captured],

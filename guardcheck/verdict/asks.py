@@ -15,12 +15,13 @@ class _Fact(NamedTuple):
 
 
 _TRAINED = "only a person trained for it, supply unplugged and discharged; otherwise leave it unknown"
+_OPEN_ANYWAY = "look only if the supply is open anyway"
 _FACTS: Mapping[str, _Fact] = {
     "supply.mains": _Fact("What is the mains voltage?", "type plate"),
     "supply.phases": _Fact("Do unit and display hang on one phase?", "ask the electrician; in one room nearly always"),
     "supply.protection_class": _Fact("Which protection class has the unit's supply?", "type plate, mains plug"),
-    "supply.y_capacitance": _Fact("How large are the unit's Y capacitors?", f"printed on them: {_TRAINED}", False),
-    "supply.y_coupling": _Fact("How do the unit's Y capacitors sit?", f"look into the supply: {_TRAINED}", False),
+    "supply.y_capacitance": _Fact("How large are the unit's Y capacitors?", f"{_OPEN_ANYWAY}: {_TRAINED}", False),
+    "supply.y_coupling": _Fact("How do the unit's Y capacitors sit?", f"{_OPEN_ANYWAY}: {_TRAINED}", False),
     "display.earthed": _Fact("Is the display's 0 V at mains earth?", "meter from its connector shell to its earth pin"),
     "display.other_leads": _Fact("Does another lead stay in the display?", "look: aerial, network, audio, computer"),
     "display.y_capacitance": _Fact(

@@ -10,10 +10,14 @@ import pytest
 from guardcheck.cautions import cautions_for, general_cautions, hazards
 from guardcheck.job import new_job_text, parse_job
 from guardcheck.measure.readings import new_readings_text
-from guardcheck.model import DOES_NOT_CONFORM, NOT_PROVEN, Fact, Facts, Finding, Value
+from guardcheck.model import ASKS, DOES_NOT_CONFORM, NOT_PROVEN, Fact, Facts, Finding, Result, Value
+from guardcheck.pipeline.judgement import READ_IT, READ_SO
+from guardcheck.report import to_short_reading
 from guardcheck.report.bench_sheet.page import to_bench_sheet
+from guardcheck.report.text.expect import expected_text
 from guardcheck.rules import judge_all
 from guardcheck.rules.haz01_hazards import class_1_limit, class_3r_limit
+from guardcheck.verdict.asks import asks_of
 
 CLIP = (
     "The clip of a mains-powered scope is mains earth: clip it to 0 V only, never to the mains side of a supply or to "
@@ -71,6 +75,25 @@ def test_every_paper_that_asks_for_a_live_reading_warns_of_the_scopes_earth(pape
 def test_every_job_is_told(code: str, words: str) -> None:
     assert words in general_cautions()[code]
     assert general_cautions()[code] in cautions()
+
+
+def test_every_advice_to_take_a_live_reading_says_what_the_clip_is_tied_to() -> None:
+    told = [READ_IT, *READ_SO.values()]
+    assert all("scope clip to 0 V only, it is mains earth" in one for one in told)
+    nobody = Result("verify", "X-1", "", NOT_PROVEN, 1, 0, None, (), ())
+    assert "scope = mains earth: to 0 V only" in to_short_reading(nobody)
+    job = parse_job('format = 1\n[unit]\nlabel = "X-1"\n[hazards]\n')
+    assert "mains-powered scope is mains earth" in expected_text(job, ())
+
+
+def test_no_question_sends_anybody_into_a_supply() -> None:
+    codes = ("asks:supply.y_coupling", "asks:supply.y_capacitance", "asks:display.y_coupling")
+    codes = tuple(f"{ASKS}{code.removeprefix('asks:')}" for code in codes)
+    found = asks_of((Finding("TST01", "event.margin", "red", True, 1.0, "dB", NOT_PROVEN, "x", codes=codes),))
+    assert len(found) == 3
+    for one in found:
+        assert not one.safe
+        assert one.where.startswith(("look only if the supply is open anyway", "do not open it to look"))
 
 
 def test_the_blank_bench_sheet_defers_and_takes_the_strap_off_before_power() -> None:

@@ -46,6 +46,10 @@ def to_short_reading(result: Result, *, job: str = "") -> str:
     return "\n".join([*lines, *ending]) + "\n"
 
 
+SCOPE = "Clip of a mains-powered scope = mains earth: to 0 V only, never to the mains side."
+"""Told under every answer that may ask for another live reading."""
+
+
 def _order(one: Finding) -> int:
     return 1 if one.outcome == CONFORMS else 0
 
@@ -137,4 +141,5 @@ def _left(result: Result) -> Iterable[str]:
 
 
 def _foot(result: Result, job: str) -> Iterable[str]:
+    yield from indent(SCOPE, WIDE)
     yield fit(f"Uncertainty k = 2. Budgets, reasons: guardcheck verify {clean(job)} ... --all", WIDE)
