@@ -84,6 +84,7 @@ class Tile:
     rows: tuple[AnswerRow, ...]
     fine: int = 0
     quiet: tuple[str, ...] = ()
+    bar: Bar | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -237,7 +238,12 @@ def _picture(told: Sequence[Finding], groups: Sequence[Sequence[str]]) -> Tile:
     rows += [value_row(one, ()) for one in unit]
     shown += len(unit)
     outcome = worst(one.outcome for one in mine) if mine else None
-    return Tile(PICTURE, outcome, _picture_said(outcome, rows), tuple(rows), max(0, len(mine) - shown))
+    speaks = _picture_lead(outcome, rows)
+    said = "no signal line was judged" if outcome is None else ""
+    if speaks is not None:
+        said = f"{' '.join(clean(line) for line in speaks.lines)}: {speaks.what} {speaks.value}, {speaks.allowed}"
+    fine = max(0, len(mine) - shown)
+    return Tile(PICTURE, outcome, said, tuple(rows), fine, bar=None if speaks is None else speaks.bar)
 
 
 def _same(one: Finding, other: Finding) -> bool:
@@ -249,12 +255,10 @@ def _same(one: Finding, other: Finding) -> bool:
     )
 
 
-def _picture_said(outcome: str | None, rows: Sequence[AnswerRow]) -> str:
-    if outcome is None:
-        return "no signal line was judged"
-    bad = next((row for row in rows if row.outcome == outcome and outcome in _BAD), None)
-    row = bad or (rows[0] if rows else None)
-    return "" if row is None else f"{row.what} {row.value}, {row.allowed}"
+def _picture_lead(outcome: str | None, rows: Sequence[AnswerRow]) -> AnswerRow | None:
+    """Return the row that speaks for the picture: the first with its outcome, one with a value before one without."""
+    found = [row for row in rows if row.outcome == outcome] or list(rows)
+    return min(found, key=lambda row: (row.bar is None, row.bar is not None and row.bar.low is None), default=None)
 
 
 def _chip(result: Result, told: Sequence[Finding], groups: Sequence[Sequence[str]]) -> Tile:
@@ -323,7 +327,9 @@ def _chip_said(outcome: str | None, rows: Sequence[AnswerRow], judged: bool) -> 
     lead = next((row for row in rows if not row.rule_of_use), rows[0] if rows else None)
     if lead is None:
         return "lives through every event that counts"
-    over = f"{lead.told} too much" if " x" in lead.told else lead.told
+    over = lead.told
+    if " x" in over:
+        over += " what is proven" if lead.outcome == NOT_PROVEN else " too much"
     return f"{lead.what}: {lead.value}{f', allowed {lead.allowed}' if lead.allowed else ''}: {over}"
 
 
@@ -341,7 +347,7 @@ def _people(told: Sequence[Finding], groups: Sequence[Sequence[str]]) -> Tile:
     if rows:
         said = f"{rows[0].what} {rows[0].value}" + (f", {rows[0].allowed}" if rows[0].allowed else "")
     fine = sum(1 for one in mine if one.outcome == CONFORMS)
-    return Tile(PEOPLE, outcome, said, rows, fine)
+    return Tile(PEOPLE, outcome, said, rows, fine, bar=rows[0].bar if rows else None)
 
 
 _PICTURE_WORDS = {

@@ -225,7 +225,7 @@ def brief(text: str, width: int) -> str:
     """Return as many whole clauses of a text as fit, the first one cut where even that does not."""
     if columns(text) <= width:
         return text
-    cuts = [place for mark in ("; ", ". ", ": ") for place in _places(text, mark)]
+    cuts = [place for mark in ("; ", ". ", ": ", ", and ") for place in _places(text, mark)]
     fitting = [place for place in cuts if columns(text[:place]) < width and place > 20]
     return f"{text[: max(fitting)]}." if fitting else fit(text, width)
 
