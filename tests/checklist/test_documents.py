@@ -10,7 +10,9 @@ from dataclasses import asdict, replace
 
 import pypdf
 import pytest
+from typer.testing import CliRunner
 
+from guardcheck.cli import app
 from guardcheck.errors import InputError
 from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, MEASURED, NOT_PROVEN, QUANTITIES, Condition, Finding
 from guardcheck.report import from_json, to_json
@@ -419,3 +421,23 @@ def test_every_language_has_the_same_keys_and_the_same_names_in_braces():
         assert other.pairs.keys() == first.pairs.keys()
         for key, text in first.texts.items():
             assert set(re.findall(r"\{(\w+)\}", text)) == set(re.findall(r"\{(\w+)\}", other.texts[key])), key
+
+
+def test_the_command_writes_sheet_and_record_and_a_bench_sheet_for_a_pen(conforming, tmp_path):
+    for name, one in zip(("check", "verify"), conforming, strict=True):
+        (tmp_path / f"{name}.json").write_text(to_json(one), encoding="utf-8")
+    saved = ["--result", str(tmp_path / "check.json"), "--verified", str(tmp_path / "verify.json")]
+    files = {kind: tmp_path / f"{kind}.pdf" for kind in ("pdf", "record")}
+    options = [text for kind, file in files.items() for text in (f"--{kind}", str(file))]
+    done = CliRunner().invoke(app, ["checklist", *saved, *options])
+    assert done.exit_code == 0, done.output
+    assert all(file.name in done.output for file in files.values())
+    assert files["pdf"].read_bytes() == to_checklist_pdf(*conforming)
+    assert files["record"].read_bytes() == to_record_pdf(*conforming)
+    page = tmp_path / "record.html"
+    assert CliRunner().invoke(app, ["checklist", *saved, "--record", str(page)]).exit_code == 0
+    assert page.read_text(encoding="utf-8") == to_record_html(*conforming)
+    blank = tmp_path / "blank.pdf"
+    assert CliRunner().invoke(app, ["checklist", "--blank", "--pdf", str(blank)]).exit_code == 0
+    assert blank.read_bytes()[:5] == b"%PDF-"
+    assert isinstance(CliRunner().invoke(app, ["checklist", "--blank"]).exception, InputError)

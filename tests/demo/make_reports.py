@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Mapping
+from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -49,14 +50,18 @@ def write(folder: Path, files: Mapping[str, bytes]) -> None:
 
 
 def reports(result: Result, name: str) -> Mapping[str, bytes]:
-    """Return one result as JSON, page, terminal text and waveforms, by file name."""
+    """Return one result as JSON, page, terminal texts (short and full), pictures of lines and waveforms, by name."""
     from guardcheck import report
 
+    short = report.to_short_reading if result.command == "verify" else report.to_short
     texts = {
         f"{name}.json": report.to_json(result),
         f"{name}.html": report.to_html(result),
-        f"{name}.txt": report.to_terminal(result),
+        f"{name}.txt": short(result),
+        f"{name}-full.txt": report.to_terminal(result),
     }
+    if result.schematics:
+        texts[f"{name}-lines.svg"] = report.lines_svg(result)
     for picture, drawing in report.drawings(result).items():
         if picture.endswith("waveform.svg"):
             texts[f"{name}-{picture}"] = drawing
@@ -91,8 +96,74 @@ def _verified(job: Path, readings: Path, *, final: bool) -> Result:
 
 
 def make_all(demo: Path) -> list[tuple[Path, str]]:
-    """Make the reports of every unit below a folder. Returns pages and outcomes."""
-    return [page for job in sorted(demo.glob("*/job.toml")) for page in make(job)]
+    """Make the reports of every unit below a folder, and the page that opens them. Returns pages and outcomes."""
+    pages = [page for job in sorted(demo.glob("*/job.toml")) for page in make(job)]
+    write(demo, {"index.html": index(demo).encode()})
+    return pages
+
+
+KINDS = (
+    ("report.html", "check of the plan"),
+    ("verify-first.html", "first readings"),
+    ("verify.html", "readings of the finished unit"),
+    ("sheet.html", "sheet for the customer"),
+    ("sheet.pdf", "the sheet as PDF"),
+    ("record.pdf", "record for the workshop"),
+    ("report.txt", "the answer in a terminal"),
+    ("report-full.txt", "the full record as text"),
+    ("report.json", "the result as data"),
+    ("job.toml", "the job file"),
+)
+"""What the index opens, in this order, where it is there; anything else a unit has follows."""
+
+PAGE = """<!DOCTYPE html>
+<html lang="en">
+<head>
+<meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<title>guardcheck: reports of invented units</title>
+<style>
+body {{ margin: 0 auto; max-width: 62rem; padding: 1.5rem; color: #1b2328; font: 1rem/1.5 system-ui, sans-serif; }}
+section {{ margin: 1.5rem 0; padding-top: 0.8rem; border-top: 2px solid #1b2328; }}
+ul {{ display: flex; flex-wrap: wrap; gap: 0.3rem 1.4rem; padding: 0; list-style: none; }}
+a {{ color: #14506b; }}
+img {{ max-width: 100%; height: auto; }}
+</style>
+</head>
+<body>
+<main>
+<h1>Reports of invented units</h1>
+<p>Made by <code>make reports</code> from the job files beside them. No maker, person or shop in them is real.</p>
+{units}
+</main>
+</body>
+</html>
+"""
+
+
+def index(demo: Path) -> str:
+    """Return the page that opens every report below a folder."""
+    return PAGE.format(units="\n".join(_unit(job.parent) for job in sorted(demo.glob("*/job.toml"))))
+
+
+def _unit(folder: Path) -> str:
+    """Return the part of the index that opens one unit's reports: its answer, its lines drawn, its files."""
+    words = dict(KINDS)
+    files = sorted(path.name for path in folder.iterdir() if path.is_file())
+    ordered = [name for name, _ in KINDS if name in files] + [name for name in files if name not in words]
+    links = "\n".join(
+        f'<li><a href="{escape(folder.name)}/{escape(name)}">{escape(words.get(name, name))}</a></li>'
+        for name in ordered
+    )
+    lines = (folder / "report.txt").read_text(encoding="utf-8").splitlines() if "report.txt" in files else [folder.name]
+    answer = " ".join(lines[2 : lines.index("", 2)]) if "" in lines[2:] else ""
+    picture = (
+        f'<p><a href="{escape(folder.name)}/report-lines.svg"><img src="{escape(folder.name)}/report-lines.svg" '
+        f'alt="The lines of {escape(folder.name)} drawn, with what was simulated at each point"></a></p>\n'
+        if "report-lines.svg" in files
+        else ""
+    )
+    return f"<section>\n<h2>{escape(lines[0])}</h2>\n<p>{escape(answer)}</p>\n{picture}<ul>\n{links}\n</ul>\n</section>"
 
 
 def main() -> int:
@@ -102,7 +173,7 @@ def main() -> int:
     try:
         for page, outcome in make_all(DEMO):
             sys.stdout.write(f"{outcome.replace('_', ' '):17} {page.relative_to(DEMO.parent)}\n")
-        sys.stdout.write("open any of these pages in a browser; the sheets are there as PDF too\n")
+        sys.stdout.write("open reports-demo/index.html in a browser: it leads to all of them\n")
     except EngineMissing as error:
         sys.stderr.write(f"{error}\n")
         return 3

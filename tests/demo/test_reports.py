@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 from dataclasses import replace
 from pathlib import Path
@@ -38,6 +39,13 @@ def test_reports_are_what_the_code_makes(made: Path, unit: str) -> None:
     for path in sorted(made_only):
         found = list(differences(path.name, path.read_bytes(), (kept / path.name).read_bytes()))
         assert found == [], f"{unit}/{path.name}: run make reports"
+
+
+def test_the_index_opens_every_file_of_every_unit(made: Path) -> None:
+    text = (made / "index.html").read_text(encoding="utf-8")
+    links = set(re.findall(r'(?:href|src)="([^"]+)"', text))
+    assert {link for link in links if not (made / link).is_file()} == set()
+    assert links >= {f"{unit}/{path.name}" for unit in UNITS for path in (made / unit).iterdir() if path.is_file()}
 
 
 TIME = np.linspace(0.0, 64e-6, 400)

@@ -54,7 +54,7 @@ def test_the_checklist_takes_the_channel_with_sync(tmp_path: Path, sync: tuple[s
     assert done.returncode in (0, 10, 11), done.stderr
     page = (tmp_path / "sheet.html").read_text(encoding="utf-8")
     measured = page[page.index('id="measured"') : page.index('class="two"')]
-    assert ("700 mV" in measured) == bool(sync)
+    assert ("700&nbsp;mV" in measured) == bool(sync)
 
 
 @pytest.mark.parametrize(

@@ -6,6 +6,7 @@ one row, and the worst of them is what is said.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -84,6 +85,7 @@ class Tile:
     rows: tuple[AnswerRow, ...]
     fine: int = 0
     quiet: tuple[str, ...] = ()
+    bar: Bar | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -237,7 +239,12 @@ def _picture(told: Sequence[Finding], groups: Sequence[Sequence[str]]) -> Tile:
     rows += [value_row(one, ()) for one in unit]
     shown += len(unit)
     outcome = worst(one.outcome for one in mine) if mine else None
-    return Tile(PICTURE, outcome, _picture_said(outcome, rows), tuple(rows), max(0, len(mine) - shown))
+    speaks = _picture_lead(outcome, rows)
+    said = "no signal line was judged" if outcome is None else ""
+    if speaks is not None:
+        said = f"{' '.join(clean(line) for line in speaks.lines)}: {speaks.what} {speaks.value}, {speaks.allowed}"
+    fine = max(0, len(mine) - shown)
+    return Tile(PICTURE, outcome, said, tuple(rows), fine, bar=None if speaks is None else speaks.bar)
 
 
 def _same(one: Finding, other: Finding) -> bool:
@@ -249,12 +256,10 @@ def _same(one: Finding, other: Finding) -> bool:
     )
 
 
-def _picture_said(outcome: str | None, rows: Sequence[AnswerRow]) -> str:
-    if outcome is None:
-        return "no signal line was judged"
-    bad = next((row for row in rows if row.outcome == outcome and outcome in _BAD), None)
-    row = bad or (rows[0] if rows else None)
-    return "" if row is None else f"{row.what} {row.value}, {row.allowed}"
+def _picture_lead(outcome: str | None, rows: Sequence[AnswerRow]) -> AnswerRow | None:
+    """Return the row that speaks for the picture: the first with its outcome, one with a value before one without."""
+    found = [row for row in rows if row.outcome == outcome] or list(rows)
+    return min(found, key=lambda row: (row.bar is None, row.bar is not None and row.bar.low is None), default=None)
 
 
 def _chip(result: Result, told: Sequence[Finding], groups: Sequence[Sequence[str]]) -> Tile:
@@ -323,7 +328,9 @@ def _chip_said(outcome: str | None, rows: Sequence[AnswerRow], judged: bool) -> 
     lead = next((row for row in rows if not row.rule_of_use), rows[0] if rows else None)
     if lead is None:
         return "lives through every event that counts"
-    over = f"{lead.told} too much" if " x" in lead.told else lead.told
+    over = lead.told
+    if " x" in over:
+        over += " what is proven" if lead.outcome == NOT_PROVEN else " too much"
     return f"{lead.what}: {lead.value}{f', allowed {lead.allowed}' if lead.allowed else ''}: {over}"
 
 
@@ -341,7 +348,7 @@ def _people(told: Sequence[Finding], groups: Sequence[Sequence[str]]) -> Tile:
     if rows:
         said = f"{rows[0].what} {rows[0].value}" + (f", {rows[0].allowed}" if rows[0].allowed else "")
     fine = sum(1 for one in mine if one.outcome == CONFORMS)
-    return Tile(PEOPLE, outcome, said, rows, fine)
+    return Tile(PEOPLE, outcome, said, rows, fine, bar=rows[0].bar if rows else None)
 
 
 _PICTURE_WORDS = {
@@ -422,10 +429,11 @@ def _do(result: Result, tiles: Sequence[Tile]) -> tuple[Step, ...]:
         ),
     )
     asked = {id_ for question in result.asks for id_ in question.findings}
+    leads = {line: names[0] for names in line_groups(result) for line in names}
     for one in ordered:
         if one.id in asked or (tile_of(one) == PEOPLE and one.outcome == NOT_PROVEN):
             continue
-        families.setdefault(sentence(one.remedy or ""), []).append(one)
+        families.setdefault(sentence(_for_all(one.remedy or "", one.line, leads)), []).append(one)
     steps = [
         Step(text, _lines(found), any(REMEDY_TRIED in one.codes for one in found)) for text, found in families.items()
     ]
@@ -435,6 +443,13 @@ def _do(result: Result, tiles: Sequence[Tile]) -> tuple[Step, ...]:
         rules = tuple(sentence(one.text) for one in result.conditions)
         steps.append(Step(f"{lead} on the label at the socket:", rules=rules))
     return tuple(steps)
+
+
+def _for_all(text: str, line: str | None, leads: Mapping[str, str]) -> str:
+    """Return what is to be done on a line in the name of the first of those that are alike."""
+    if line is None or leads.get(line, line) == line:
+        return text
+    return re.sub(rf"(?<![\w-]){re.escape(line)}(?![\w-])", lambda found: leads[line], text)
 
 
 def _lines(findings: Iterable[Finding]) -> tuple[str, ...]:
@@ -469,7 +484,8 @@ def _questions(result: Result) -> list[Wanted]:
         key = (names[0], rest) if names else (one.key, "")
         alike.setdefault(key, []).append((line if names else "", one))
     found = []
-    for asked in alike.values():
+    for unsorted in alike.values():
+        asked = sorted(unsorted, key=lambda pair: line_rank(pair[0] or None))
         line, first = asked[0]
         question = clean(first.question)
         if len(asked) > 1:

@@ -100,11 +100,11 @@ def troubles(result: Result, line: Schematic) -> tuple[Trouble, ...]:
         and one.quantity in (MARGIN, LATCH_UP, PARTS, POWER)
     ]
     mine = [one for one in mine if one.use != STRIKE] or [one for one in mine if one.needed]
-    best: dict[str, tuple[tuple[int, float], Trouble]] = {}
+    best: dict[str, tuple[tuple[bool, bool, float], Trouble]] = {}
     for one in mine:
         key = _key(one, line)
         bearing = bears(one)
-        rank = (0 if one.outcome == DOES_NOT_CONFORM else 1, -(bearing.times if bearing else 0.0))
+        rank = (not one.needed, one.outcome != DOES_NOT_CONFORM, -(bearing.times if bearing else 0.0))
         if key and (key not in best or rank < best[key][0]):
             best[key] = (rank, Trouble(key, OF_OUTCOME[one.outcome], _told(result, line, one, key, bearing)))
     ordered = sorted(best.values(), key=lambda pair: (pair[0], pair[1].key))
@@ -128,12 +128,14 @@ def _told(result: Result, line: Schematic, one: Finding, key: str, bearing: Bear
     happens = event_words(result, one) or "in normal use"
     if bearing is None:
         return f"{what}: {happens}: not proven"
-    end = " (not proven)" if one.outcome == NOT_PROVEN else ""
-    if bearing.times is not None and bearing.times > 1.0:
-        return (
-            f"{what}: {happens}: {bearing.value}, allowed {bearing.allowed}: {times_text(bearing.times)} too much{end}"
-        )
-    return f"{what}: {happens}: {bearing.value}, allowed {bearing.allowed}{end}"
+    text = f"{what}: {happens}: {bearing.value}, allowed {bearing.allowed}"
+    if bearing.times > 1.0 and one.outcome == DOES_NOT_CONFORM:
+        text += f": {times_text(bearing.times)} too much{' at least' if bearing.ranged else ''}"
+    elif bearing.times > 1.0:
+        text += f": {times_text(bearing.times)} what is proven"
+    elif one.outcome == NOT_PROVEN:
+        text += ": not proven"
+    return f"{text} (a mistake: see the rules of use)" if one.condition is not None else text
 
 
 def said(part: SchematicPart) -> str:

@@ -144,7 +144,7 @@ def drawn_bar(bar: Bar | None) -> str:
     return f"|{'.' * place}#{'.' * (inner - 1 - place)}|"
 
 
-_CHIP_WIDTHS = (34, 14, 11, 11)
+_CHIP_WIDTHS = (38, 14, 8, 11)
 
 
 def _columns(cells: Sequence[str], mark: str, lead: str) -> str:
@@ -165,7 +165,7 @@ def _chip(tile: Tile, most: int) -> Iterable[str]:
         share[least] += 1
     if len(groups) > room:
         groups, share = groups[: max(1, room // 2)], share[: max(1, room // 2)]
-    lines = [_columns(("", "allowed", "as planned", "too much"), "", "     ")]
+    lines = [_columns(("", "allowed", "planned", "too much"), "", "     ")]
     for have, (names, rows) in zip(share, groups, strict=True):
         if names:
             lines.append(fit(f"   {group_name(names)}", WIDE))
@@ -225,7 +225,7 @@ def brief(text: str, width: int) -> str:
     """Return as many whole clauses of a text as fit, the first one cut where even that does not."""
     if columns(text) <= width:
         return text
-    cuts = [place for mark in ("; ", ". ", ": ") for place in _places(text, mark)]
+    cuts = [place for mark in ("; ", ". ", ": ", ", and ") for place in _places(text, mark)]
     fitting = [place for place in cuts if columns(text[:place]) < width and place > 20]
     return f"{text[: max(fitting)]}." if fitting else fit(text, width)
 

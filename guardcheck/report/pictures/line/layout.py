@@ -24,7 +24,7 @@ LEAST_CURRENT = 5e-5
 """Currents below this [A] are not written beside a part: the list of parts has them."""
 _RISE, _DROP = 2.2, 2.2
 """How far the signs of the supply stand above the signal, those of 0 V below it."""
-_BODY, _STRIP, _FOOT = 1.3, 1.05, 0.75
+_BODY, _STRIP, _FOOT = 1.3, 1.0, 0.5
 """Least room above and below the signal; how far the strip of levels stands below that, and a row's end below it."""
 _SIGNS = {"ground": -0.4, "supply": 0.1}
 """How far the sign of a rail reaches beyond its node."""
