@@ -10,6 +10,7 @@ import numpy as np
 
 from guardcheck.compose import EMF, RAIL, Chain, deck_of
 from guardcheck.engine import Engine
+from guardcheck.errors import JobError
 from guardcheck.library import Library
 from guardcheck.measure.identify import COVERAGE, FOLLOWER, LINEAR, Identified, Kind, LoadReading, identify
 from guardcheck.model import DERIVED, SIMULATED, Deck, Limit, Line, Operating, Part, Quantity, Value
@@ -66,6 +67,7 @@ def informed(fitter: Fitter, line: Line) -> Line:
     if not line.readings:
         return line
     part = fitter.part(line.source)
+    _must_show(fitter, line, part)
     names, found = part.extra.get("identified"), identified(line, part)
     if names is None or found is None:
         return line
@@ -78,6 +80,18 @@ def informed(fitter: Fitter, line: Line) -> Line:
         if role in names and names[role] not in line.source.values and kind.value(key) is not None
     }
     return replace(line, source=replace(line.source, values={**derived, **line.source.values}))
+
+
+def _must_show(fitter: Fitter, line: Line, part: Part) -> None:
+    """Refuse readings that can show nothing of a source: fewer than two loads, or no level."""
+    readings, key = readings_of(line, part), f"line[{line.table}].readings"
+    problem = None
+    if len({one.ohms for one in readings}) < 2:
+        problem = "readings with two different loads or more are wanted; one alone shows neither EMF nor impedance"
+    elif any(one.volts <= 0.0 for one in readings):
+        problem = "a reading at or below 0 V shows nothing of the source; read the level of white against black"
+    if problem is not None:
+        raise JobError(problem, file=fitter.job.file, key=key, line=fitter.job.lines_of.get(key))
 
 
 def _roles(kind: Kind) -> tuple[tuple[str, str], ...]:

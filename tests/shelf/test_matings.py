@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import ClassVar
 
 import numpy as np
@@ -287,3 +288,71 @@ def test_the_deck_agrees_with_nodal_analysis(engine: Engine) -> None:
     for joint, volts in ((joints[0], d1), (joints[1], d2)):
         assert np.real(np.ravel(trace.vectors[node_vectors(joint)[1]]))[-1] == pytest.approx(volts, rel=1e-4)
     assert np.real(np.ravel(trace.vectors["v(dg)"]))[-1] == pytest.approx(dg, rel=1e-3)
+
+
+WIRING = """
+title = "Mine"
+connector = "mine-2"
+purpose = "A plug of my own"
+reference = "my own table"
+known_by = "practice"
+[contacts]
+1 = { unit = "drives red", display = "takes red" }
+2 = { unit = "ground", display = "ground" }
+"""
+
+
+def test_a_wiring_of_ones_own_is_found_in_ones_own_folder(tmp_path: Path) -> None:
+    (tmp_path / "wirings").mkdir()
+    (tmp_path / "wirings" / "mine.toml").write_text(WIRING, encoding="utf-8")
+    library = Library.load(tmp_path)
+    assert "mine" in library.wiring_names()
+    assert EN in library.wiring_names()
+    assert library.wiring("mine").contacts["1"][1].words == "red"
+    assert ("mine", "wiring") in {(one.name, one.kind) for one in library.used}
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "sentence"),
+    [
+        (
+            "drives red",
+            "drive red",
+            "'drive' is not accepted; write .*did you mean 'drives'",
+        ),
+        ("takes red", "takes read", "'read' is no role; takes one of .*did you mean 'red'"),
+        ('unit = "ground", display = "ground"', 'unit = "ground red", display = "ground"', "'ground' stands alone"),
+        ('unit = "ground", display = "ground"', 'unit = "open", display = "ground"', "names no ground"),
+        ("[contacts]", 'crossed = [["1", "9"]]\n[contacts]', "each is a pair of contacts"),
+        ('known_by = "practice"', 'known_by = "guessed"', "known_by: 'guessed' is not accepted"),
+        ("title", "titel", "titel: unknown key 'titel'"),
+    ],
+)
+def test_a_wiring_that_is_wrong_is_refused_with_its_place(tmp_path: Path, old: str, new: str, sentence: str) -> None:
+    (tmp_path / "wirings").mkdir()
+    (tmp_path / "wirings" / "mine.toml").write_text(WIRING.replace(old, new, 1), encoding="utf-8")
+    with pytest.raises(CircuitError, match=sentence) as caught:
+        Library.load(tmp_path).wiring("mine")
+    assert "mine.toml" in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "sentence"),
+    [
+        ('low = "0.5 V"', 'low = "2 V"', "low < high <= most is wanted"),
+        ('ohms = "75 ohm"', 'ohms = "0 ohm"', "a value above zero is wanted"),
+        ('ohms = "75 ohm"', 'ohms = "75 V"', "a resistance is wanted"),
+        ("[mine]", '[mine]\naccepts = ["yours"]', "'yours' is no role"),
+    ],
+)
+def test_a_role_that_is_wrong_is_refused_with_its_place(tmp_path: Path, old: str, new: str, sentence: str) -> None:
+    role = (
+        '[mine]\ntitle = "mine"\nvolts = "1 V"\nohms = "75 ohm"\namps = "20 mA"\nwatts = "0.25 W"\nload = "75 ohm"\n'
+        'low = "0.5 V"\nhigh = "1 V"\nmost = "2 V"\nload_watts = "0.25 W"\nreference = "mine"\nknown_by = "practice"\n'
+    )
+    (tmp_path / "roles.toml").write_text(role.replace(old, new, 1), encoding="utf-8")
+    with pytest.raises(CircuitError, match=sentence):
+        Library.load(tmp_path).roles()
+    (tmp_path / "roles.toml").write_text(role, encoding="utf-8")
+    assert "mine" in Library.load(tmp_path).roles()
+    assert "red" in Library.load(tmp_path).roles()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from guardcheck.engine import Engine
+from guardcheck.errors import JobError
 from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_PROVEN, Finding, Result
 from tests.pipeline.jobs import finding, line, run, text
 
@@ -70,6 +71,19 @@ class TestTwoReadings:
     def test_a_source_that_was_not_read_has_no_such_row(self, engine: Engine) -> None:
         result = run(engine, job("video-pin", 'white = "1.4 V", impedance = "75 ohm"', ""))
         assert [one for one in result.findings if one.quantity == "source.fit"] == []
+
+
+@pytest.mark.parametrize(
+    ("readings", "sentence"),
+    [
+        ('readings = [ { load = "75 ohm", volts = "1 V" } ]\n', "two different loads or more"),
+        ('readings = [ { load = "75 ohm", volts = "1 V" }, { load = "75 ohm", volts = "1.1 V" } ]\n', "two different"),
+        ('readings = [ { load = "open", volts = "0 V" }, { load = "75 ohm", volts = "0 V" } ]\n', "at or below 0 V"),
+    ],
+)
+def test_readings_that_show_nothing_are_refused(engine: Engine, readings: str, sentence: str) -> None:
+    with pytest.raises(JobError, match=rf"line\[0\]\.readings: .*{sentence}"):
+        run(engine, job("video-pin", 'white = "1.4 V"', readings))
 
 
 def test_edges_tell_a_pull_up(engine: Engine) -> None:
