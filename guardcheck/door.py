@@ -238,6 +238,7 @@ def verify(
     picture: str | Mapping[str, str] | None = None,
     load: str | Mapping[str, str] | None = None,
     place: str | Mapping[str, str] | None = None,
+    coupling: str | Mapping[str, str] | None = None,
     accuracy: str | None = None,
     samples: int = 200,
     seed: int = 1,
@@ -254,7 +255,8 @@ def verify(
     readings : a readings file
     captures : the scope's CSV of each line, by the line's name; ``file.csv#CHANNEL`` picks one channel
     sync : the channel with sync, for lines without their own
-    picture, load, place : how the captures were taken: one word for all, or a word by line
+    picture, load, place, coupling : how the captures were taken: one word for all, or a word by line; a direct voltage
+        needs coupling ``"dc"``
     accuracy : the scope's, as its data sheet prints it, such as ``"3%"``
     samples, seed, workers, circuits, allow_outside, progress : as `check` takes them
 
@@ -269,7 +271,8 @@ def verify(
     from guardcheck import pipeline
 
     options = _options(samples, seed, workers, circuits, True, allow_outside)
-    given = _given(readings, captures, sync, {"picture": picture, "load": load, "place": place}, accuracy)
+    said = {"picture": picture, "load": load, "place": place, "coupling": coupling}
+    given = _given(readings, captures, sync, said, accuracy)
     return Result.of(pipeline.verify(Path(path), given, options, progress))
 
 

@@ -7,7 +7,7 @@ from typing import Any
 
 from guardcheck.job.keys import FACT_TABLES
 from guardcheck.job.read import Reading
-from guardcheck.model import UNKNOWN_WORD, Fact, Job, Line, PartUse, Value
+from guardcheck.model import UNKNOWN_WORD, Fact, Job, Line, Original, PartUse, Value
 
 MAX_LINES = 32
 NO_GUARD = "none"
@@ -107,6 +107,7 @@ def _lines(tables: tuple[Mapping[str, Any], ...], reading: Reading) -> tuple[Lin
     seen: dict[str, int] = {}
     for index, table in enumerate(tables):
         parts = {kind: _part(kind, table, index) for kind in ("source", "stage", "guard", "event")}
+        original = _original(table, index)
         pin, stage_pin = table.get("pin", {}), table.get("stage_pin", {})
         for position, name in enumerate(table["names"]):
             place = ("line", index, "names", position)
@@ -126,6 +127,7 @@ def _lines(tables: tuple[Mapping[str, Any], ...], reading: Reading) -> tuple[Lin
                     guard=parts["guard"],
                     pin={} if pin == UNKNOWN_WORD else pin,
                     stage_pin={} if stage_pin == UNKNOWN_WORD else stage_pin,
+                    original=original,
                     event=parts["event"] if parts["event"].netlist else None,
                     moves=tuple(table.get("moves", ())),
                     readings=_readings(table),
@@ -135,17 +137,26 @@ def _lines(tables: tuple[Mapping[str, Any], ...], reading: Reading) -> tuple[Lin
     return tuple(lines)
 
 
+def _original(table: Mapping[str, Any], index: int) -> Original | None:
+    """Return the maker's build of a line, if the job declares it."""
+    if "original" not in table:
+        return None
+    row = table["original"]
+    stage, guard = (_part(kind, row, index, f"line[{index}].original") for kind in ("stage", "guard"))
+    return Original(stage, guard, row.get("exposed", True) is not False)
+
+
 def _readings(table: Mapping[str, Any]) -> tuple[tuple[Value | None, Value], ...]:
     rows = table.get("readings", ())
     return tuple((row["load"] if isinstance(row["load"], Value) else None, row["volts"]) for row in rows)
 
 
-def _part(kind: str, table: Mapping[str, Any], index: int) -> PartUse:
+def _part(kind: str, table: Mapping[str, Any], index: int, place: str | None = None) -> PartUse:
     netlist = table.get(f"{kind}_netlist")
     name = table.get(kind)
     if kind == "guard" and name is None and netlist is None:
         name = NO_GUARD
-    key = f"line[{index}].{kind}"
+    key = f"{place or f'line[{index}]'}.{kind}"
     return PartUse(kind, name, netlist, table.get(f"{kind}_values", {}), key=key, values_key=f"{key}_values")
 
 

@@ -293,6 +293,16 @@ def _part(kind: str, ports: str) -> dict[str, Key]:
     }
 
 
+ORIGINAL = Table(
+    {
+        **_part("stage", "in out vdd gnd"),
+        **_part("guard", "chip line vdd gnd"),
+        "exposed": flag("whether the maker led this line to a socket", "look at the unit before the mod"),
+    },
+    one_of=(("stage", "stage_netlist"),),
+    not_both=(("guard", "guard_netlist"),),
+)
+
 LINE = Table(
     {
         "names": words("the lines this table describes", "red, green, blue, sync, composite, luma ...", required=True),
@@ -324,6 +334,12 @@ LINE = Table(
         "moves": words(
             "the values of the stage that a search for a better build may change; all that usually vary if left out",
             "the names of its parameters",
+        ),
+        "original": Key(
+            "table",
+            "how the maker built this line: the same stresses run on it, and the mod is held against it",
+            "the service manual, or the board before the mod",
+            table=ORIGINAL,
         ),
         "event_values": values("the parameters of your own event"),
         "event_netlist": path("your own netlist of a stress event", "ports: near near_gnd far far_gnd"),

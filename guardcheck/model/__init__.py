@@ -51,7 +51,7 @@ from guardcheck.model.findings import (
     Result,
     unknown_codes,
 )
-from guardcheck.model.job import UNKNOWN_WORD, Fact, Job, Line, PartUse
+from guardcheck.model.job import UNKNOWN_WORD, Fact, Job, Line, Original, PartUse
 from guardcheck.model.parts import KINDS, PORTS, Check, Fitted, Parameter, Part, TwoReadings
 from guardcheck.model.proposals import Build, LineProposals, Proposals, Spread
 from guardcheck.model.quantities import QUANTITIES, Kind
@@ -157,6 +157,7 @@ __all__ = [
     "Model",
     "Number",
     "Operating",
+    "Original",
     "Parameter",
     "Part",
     "PartUse",

@@ -77,6 +77,8 @@ class Quantity:
     needed: bool = True
     use: str | None = None
     condition: str | None = None
+    against_original: str | None = None
+    original: float | None = None
     codes: tuple[str, ...] = ()
 
 

@@ -28,10 +28,24 @@ class PartUse:
 
 
 @dataclass(frozen=True)
+class Original:
+    """How the maker built a line: its stage, its guard (name None for none), and whether it led to a socket at all."""
+
+    stage: PartUse
+    guard: PartUse
+    exposed: bool = True
+
+    @property
+    def has_guard(self) -> bool:
+        """Tell whether the maker fitted a guard."""
+        return self.guard.netlist is not None or self.guard.name not in (None, "none")
+
+
+@dataclass(frozen=True)
 class Line:
     """One signal conductor. `table` is the index of its `[[line]]` table; `event` is a stress of the user's own.
 
-    `moves` names what of its stage a search for values may change.
+    `original` is the maker's build, the measure of it. `moves` names what of its stage a search for values may change.
     `readings` pairs a load, None for none, with what was read at the pin; `edges` holds rise and fall times there.
     """
 
@@ -44,6 +58,7 @@ class Line:
     pin: Mapping[str, Value | str | bool] = field(default_factory=dict)
     stage_pin: Mapping[str, Value | str | bool] = field(default_factory=dict)
     event: PartUse | None = None
+    original: Original | None = None
     moves: tuple[str, ...] = ()
     readings: tuple[tuple[Value | None, Value], ...] = ()
     edges: Mapping[str, Any] = field(default_factory=dict)

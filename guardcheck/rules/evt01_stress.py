@@ -26,13 +26,17 @@ from dataclasses import replace
 from itertools import takewhile
 
 from guardcheck.model import (
+    BETTER,
     CONFORMS,
+    DAILY,
     DOES_NOT_CONFORM,
     NOT_APPLICABLE,
     NOT_PROVEN,
     SAFETY,
+    SAME,
     STRIKE,
     WITHSTAND,
+    WORSE,
     Case,
     Facts,
     Finding,
@@ -95,7 +99,24 @@ def _margin(facts: Facts, one: Quantity) -> Finding:
     limit = one.limit or Limit(one.name, EVENT_MARGIN_DB, None, None, "no rating is known", "practice")
     outcome, why = _outcome(one)
     row = finding(RULE.code, one, limit, needed=facts.decides(one) and one.needed)
-    return replace(row, outcome=outcome, why=" ".join((why, *one.notes)))
+    told = _beside_original(one)
+    if one.against_original == WORSE and one.use == DAILY:
+        outcome, why = DOES_NOT_CONFORM, f"{told} A mod must not take daily use worse than the unit did. {why}"
+        told = ""
+    return replace(row, outcome=outcome, why=" ".join(part for part in (why, told, *one.notes) if part))
+
+
+def _beside_original(one: Quantity) -> str:
+    """Return how a margin stands to that of the maker's build, in words; nothing where there is none to compare."""
+    if one.against_original is None or one.value is None or one.original is None:
+        return ""
+    if one.against_original == SAME:
+        return f"The same as the original build ({one.original:.1f} dB)."
+    word = "Better" if one.against_original == BETTER else "Worse"
+    return (
+        f"{word} than the original build by {abs(one.value - one.original):.1f} dB ({one.value:.1f} dB against "
+        f"{one.original:.1f} dB)."
+    )
 
 
 def _outcome(one: Quantity) -> tuple[str, str]:

@@ -404,6 +404,8 @@ def finding(rule: str, quantity: Quantity, limit: Limit | None, *, needed: bool)
         where=quantity.where,
         use=quantity.use,
         condition=quantity.condition,
+        against_original=quantity.against_original,
+        original=quantity.original,
         codes=(*unknown_codes(quantity.unknowns), *quantity.codes),
     )
 

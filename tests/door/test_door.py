@@ -144,6 +144,7 @@ def test_verify_takes_readings_and_captures_by_line(monkeypatch: pytest.MonkeyPa
         captures={"sync": folder / "scope.csv#2"},
         load={"sync": "open"},
         picture="white",
+        coupling="dc",
         accuracy="3%",
         samples=0,
         workers=1,
@@ -155,6 +156,7 @@ def test_verify_takes_readings_and_captures_by_line(monkeypatch: pytest.MonkeyPa
     assert (capture.line, capture.path, capture.channel) == ("sync", folder / "scope.csv", "2")
     assert given.word("load", "sync") == "open"
     assert given.word("picture", "sync") == "white"
+    assert given.word("coupling", "sync") == "dc"
     with pytest.raises(InputError, match="nothing was measured"):
         gc.verify(folder / "mine.toml")
 

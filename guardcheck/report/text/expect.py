@@ -30,6 +30,7 @@ def expected_text(job: Job, rows: Iterable[Expected]) -> str:
         for state, inner in groupby(group, key=lambda row: row.state):
             out.append(f"  {state}\n")
             out += [_row(row) for row in inner]
+    out.append("\nWhich faults each of these readings would show: guardcheck expect JOB --json FILE, under tells.\n")
     return "".join(out)
 
 

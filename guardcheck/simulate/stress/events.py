@@ -7,20 +7,23 @@ share their runs.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from guardcheck.compose import Chain
 from guardcheck.engine import Engine
 from guardcheck.errors import JobError, accepted, nearest
-from guardcheck.model import DAILY, REFERENCE, Curve, EventPlan, Fitted, Line, PartUse, Quantity
+from guardcheck.model import BETTER, DAILY, REFERENCE, SAME, WORSE, Curve, EventPlan, Fitted, Line, PartUse, Quantity
 from guardcheck.simulate.planning import JobPlan, LinePlan
 from guardcheck.simulate.stress.bench import Bench, bench_of
 from guardcheck.simulate.stress.convergence import Event, Group, Progress, Subject, groups_of, human_body, run_groups
 from guardcheck.simulate.stress.curves import curves_of
 from guardcheck.simulate.stress.quantities import quantities_of
 from guardcheck.simulate.stress.ratings import source_ratings
+from guardcheck.verdict.outcome import EVENT_MARGIN_DB
 
+COMPARED = "event.margin"
+"""The quantity by which a mod and the original build are compared."""
 BOTH = "both"
 """Word of a user's own event: try the unit powered and dead."""
 
@@ -57,7 +60,10 @@ def event_results(
     for subject in subjects:
         own = own_events(plan, subject)
         groups += groups_of(subject, (*events, *own))
-    run_groups(engine, groups, say or (lambda done, total, what: None))
+    originals = originals_of(plan)
+    told = tuple(one for one in events if one.plan.role == REFERENCE or decides(one, plan))
+    makers = [group for subject in originals for group in groups_of(subject, told)]
+    run_groups(engine, [*groups, *makers], say or (lambda done, total, what: None))
     quantities: list[Quantity] = []
     curves: list[Curve] = []
     for subject in subjects:
@@ -70,6 +76,7 @@ def event_results(
             quantities += [replace(one, line=line) for line in subject.lines for one in found]
         curves += [] if deciding else curves_of(mine, _as_built(groups, subject))
     quantities += gaps_of(plan, events)
+    quantities = beside_originals(plan, quantities, _margins(plan, originals, makers))
     return EventResults(tuple(quantities), tuple(curves))
 
 
@@ -163,6 +170,57 @@ def subjects_of(plan: JobPlan) -> tuple[Subject, ...]:
                 subject = replace(found[key], lines=(*found[key].lines, one.name))
             found[key] = subject
     return tuple(found.values())
+
+
+def originals_of(plan: JobPlan) -> tuple[Subject, ...]:
+    """Return the makers' builds that the job declares and that led to a socket, one for all lines built alike."""
+    if not any(one.line.original is not None and one.line.original.exposed for one in plan.lines):
+        return ()
+    bench = bench_of(plan.job, plan.rail)
+    found: dict[tuple[object, ...], Subject] = {}
+    for one in plan.lines:
+        original = one.line.original
+        if original is None or not original.exposed:
+            continue
+        guard = plan.fit(original.guard) if original.has_guard else None
+        chain = replace(one.bare, stage=plan.fit(original.stage), guard=guard, guarded=guard is not None)
+        if chain.missing:
+            continue
+        subject = subject_of(plan, one, chain, bench)
+        key = _key(subject, one.line)
+        found[key] = replace(found[key], lines=(*found[key].lines, one.name)) if key in found else subject
+    return tuple(found.values())
+
+
+Case = tuple[str, str | None, str | None]
+
+
+def _margins(plan: JobPlan, originals: Sequence[Subject], groups: Sequence[Group]) -> Mapping[Case, float]:
+    """Return the margin of every original by line, event and level, where it has one."""
+    found: dict[Case, float] = {}
+    for subject in originals:
+        mine = [group for group in groups if group.subject is subject]
+        reference = human_body(mine)
+        for group in (one for one in mine if one.event.plan.role != REFERENCE):
+            for one in quantities_of(group, reference, claims=plan.job.claims):
+                if one.name == COMPARED and one.value is not None:
+                    found |= {(line, one.event, one.severity): one.value for line in subject.lines}
+    return found
+
+
+def beside_originals(plan: JobPlan, quantities: Sequence[Quantity], originals: Mapping[Case, float]) -> list[Quantity]:
+    """Return the quantities, the margins of lines as built held against those of the makers' builds."""
+    built = {one.name: one.as_built.guarded for one in plan.lines}
+    out = []
+    for one in quantities:
+        original = originals.get((one.line, one.event, one.severity)) if one.name == COMPARED else None
+        if original is None or one.value is None or one.guarded != built[one.line]:
+            out.append(one)
+            continue
+        step = one.value - original
+        against = SAME if abs(step) < EVENT_MARGIN_DB else BETTER if step > 0.0 else WORSE
+        out.append(replace(one, against_original=against, original=original))
+    return out
 
 
 def subject_of(plan: JobPlan, one: LinePlan, chain: Chain, bench: Bench) -> Subject:
