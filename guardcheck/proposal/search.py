@@ -449,6 +449,11 @@ def _binding(findings: Sequence[Finding], margins: dict[str, float | None]) -> s
     return "no event decides"
 
 
+def _lower(title: str) -> str:
+    """Return a title as it stands inside a sentence: an abbreviation keeps its capitals."""
+    return title if title[1:2].isupper() else title[0].lower() + title[1:]
+
+
 def _say(seen: Seen, lines: Sequence[LinePlan]) -> str:
     """Tell a technician what to solder."""
     one, line = seen.candidate, seen.trial.lines[0]
@@ -457,7 +462,7 @@ def _say(seen: Seen, lines: Sequence[LinePlan]) -> str:
     values = [
         f"{name.replace('_', ' ')} {_text(value)}" for name, value in line.stage.values.items() if name in one.values
     ]
-    told = f"On {names}: {part.title[0].lower()}{part.title[1:]} ({part.name})"
+    told = f"On {names}: {_lower(part.title)} ({part.name})"
     told += f", {', '.join(values)}" if values else ""
     rating = line.stage.values.get("power_rating")
     told += f", resistors of {_text(rating)}" if rating is not None else ""
@@ -467,4 +472,4 @@ def _say(seen: Seen, lines: Sequence[LinePlan]) -> str:
     own = ", ".join(
         f"{name} {_text(value)}" for name, value in line.guard.values.items() if name in one.guard.resistors
     )
-    return f"{told}; {one.guard.fitted.part.title.lower()} ({one.guard.name}) {side}{f', {own}' if own else ''}."
+    return f"{told}; {_lower(one.guard.fitted.part.title)} ({one.guard.name}) {side}{f', {own}' if own else ''}."

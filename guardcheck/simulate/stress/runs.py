@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from guardcheck.compose import SWING, SWINGS_AT, EventCase, Probes
-from guardcheck.measure import PinWaves, Stress, heat, holds, peak, stress_of, width_over
+from guardcheck.measure import PinWaves, Stress, at_rest, charges, heat, holds, peak, stress_of, width_over
 from guardcheck.model import ASSUMED, Trace
 from guardcheck.simulate.stress.margins import Margin, film_margin, halved, plain_margin, surge_margin, unrated_margin
 
@@ -233,13 +233,15 @@ def _unrated(vectors: _Vectors, probes: Probes) -> Iterator[Margin | None]:
 def _powers(vectors: _Vectors, probes: Probes, time: Array, *, swings: bool) -> tuple[Power, ...]:
     """Return what every rated resistor of guard and stage turns into heat once nothing changes any more.
 
+    A coupling capacitor that still charges at the end of a run will stop the current: its pulse is no steady power.
     Where the driver swings through a coupling capacitor a picture goes on driving that swing: a square wave between the
     two extremes, whose rms is half of it, is the most it can heat.
     """
     found = []
     for one in probes.resistors:
         volts = vectors.volts(one.volts)
-        watts = heat(volts, one.ohms, time)[0]
+        charging = any(charges(time, volts / one.ohms, vectors.volts(each.volts)) for each in probes.capacitors)
+        watts = 0.0 if charging else at_rest(time, volts) ** 2 / one.ohms
         if swings:
             before, after = np.interp([SWINGS_AT, SWINGS_AT + SWING], time, volts)
             watts += float(after - before) ** 2 / 4.0 / one.ohms
