@@ -66,7 +66,7 @@ class Seen:
 
     @property
     def rank(self) -> tuple[object, ...]:
-        """Sort key: what fails least, a level error nobody sees, least open, a margin that holds, level, margin, parts."""
+        """Sort key: what fails least, an error nobody sees, least open, a margin that holds, level, margin, parts."""
         one = self.candidate
         names = (one.stage.fitted.part.name, one.guard.name, one.guard.place or "")
         values = tuple(sorted(one.values.items())), tuple(sorted(one.guard.resistors.items()))
