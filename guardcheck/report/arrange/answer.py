@@ -305,7 +305,7 @@ def _chip_row(result: Result, names: Sequence[str], one: Finding, bearing: Bears
     rule = one.condition is not None
     if bearing is None:
         return AnswerRow(tuple(names), what, "no value", "", one.outcome, "not proven", rule, ids=(one.id,))
-    told = ("too near" if bearing.times > _NEAR else "model's end") if one.outcome == NOT_PROVEN else ""
+    told = ("too near" if bearing.times > _NEAR else "model end") if one.outcome == NOT_PROVEN else ""
     if bearing.times >= 1.0:
         told = times_text(bearing.times) + (" up" if bearing.ranged else "")
     elif bearing.ranged and one.outcome == NOT_PROVEN:
