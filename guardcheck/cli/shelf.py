@@ -63,8 +63,7 @@ def new(
         typer.echo(f"wrote {file} ({text.count(chr(10))} lines). Now: guardcheck check {file}")
         return
     if for_ is not None and family is not None:
-        problem = "--for writes a readings file, --for-family a job file: one of them is wanted"
-        raise typer.BadParameter(problem)
+        raise InputError("writes a job file, --for a readings file: one of them is wanted", key="--for-family")
     if for_ is None:
         text = pipeline.new_job_text() if family is None else pipeline.family_job_text(family)
         pipeline.write_new(file, text, schema="job")

@@ -232,6 +232,6 @@ def _passives(chain: Chain, cards: Sequence[Card]) -> tuple[tuple[ResistorProbe,
         rated = _rated(chain, role, one)
         if "power" in rated and one.name[0] == "r":
             resistors.append(ResistorProbe(rated["name"], role, Reading(*one.nodes), float(one.value or 0.0), rated))
-        if "working_voltage" in rated and one.name[0] == "c":
+        if ("working_voltage" in rated or "unrated" in rated) and one.name[0] == "c":
             capacitors.append(CapacitorProbe(rated["name"], role, Reading(*one.nodes), rated))
     return tuple(resistors), tuple(capacitors)

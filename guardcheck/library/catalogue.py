@@ -16,7 +16,7 @@ from pathlib import Path
 from guardcheck.errors import CircuitError, accepted, nearest
 from guardcheck.library.devices import Device, device_names, device_of
 from guardcheck.library.metadata import check_ports, part_of
-from guardcheck.library.own import own_part
+from guardcheck.library.own import own_part, stated_ratings
 from guardcheck.library.pins import FOLDER as PIN_FOLDER
 from guardcheck.library.pins import read_family
 from guardcheck.library.wirings import FOLDER as WIRING_FOLDER
@@ -142,7 +142,13 @@ class Library:
             check_ports(kind, circuit)
             top, _ = read_table(self.shelves[-1].path / "own" / f"{kind}.toml", error=CircuitError)
             self._parts[key] = own_part(
-                kind, circuit, top, self._devices_of(circuit), file=file, sha256=_hash(net_bytes)
+                kind,
+                circuit,
+                top,
+                self._devices_of(circuit),
+                file=file,
+                sha256=_hash(net_bytes),
+                stated=stated_ratings(net_bytes.decode("utf-8", "replace"), file=file),
             )
         return self._parts[key]
 

@@ -2,19 +2,90 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
+from collections.abc import Mapping, Sequence
 from pathlib import PurePath
 
+from guardcheck.errors import CircuitError, UnitError, accepted, nearest
 from guardcheck.library.devices import Device
 from guardcheck.library.metadata import parameters_of, readings_of, states_of
-from guardcheck.library.schema import OWN_KEYS
-from guardcheck.model import DEFAULT, KNOWN_BY, Parameter, Part, Subcircuit, Value
+from guardcheck.library.schema import OWN_KEYS, RATINGS
+from guardcheck.model import ASSUMED, DEFAULT, KNOWN_BY, Parameter, Part, Subcircuit, Value
 from guardcheck.netlist import defaults
 from guardcheck.toml_tables import Table
+from guardcheck.units import parse, shown
+
+_STATED = re.compile(r"^\*\s*rating\s+(\S+)\s+(.+)$", re.IGNORECASE | re.MULTILINE)
+_PAIR = re.compile(r"(\w+)=(\S+)")
+_WHAT: Mapping[str, str] = {"r": "resistor", "c": "capacitor", "d": "diode", "q": "transistor"}
+QUARTER_WATT = 0.25
+"""What a film resistor is taken for that nobody rates [W] (common practice, no published source)."""
 
 
-def own_part(kind: str, circuit: Subcircuit, top: Table, devices: Sequence[Device], *, file: str, sha256: str) -> Part:
-    """Return a user's own netlist as a part.
+def stated_ratings(text: str, *, file: str) -> Mapping[str, Mapping[str, float]]:
+    """Return the ratings a netlist states in comments: ``* rating r1 power=0.5W``, ``* rating c1 working_voltage=16V``.
+
+    Raises
+    ------
+    CircuitError
+        a rating that is not known, or no value of its unit
+
+    """
+    found: dict[str, dict[str, float]] = {}
+    for match in _STATED.finditer(text):
+        line = text.count("\n", 0, match.start()) + 1
+        row = found.setdefault(match[1].lower(), {})
+        for name, written in _PAIR.findall(match[2]):
+            if name not in RATINGS:
+                known = f"accepted: {accepted(RATINGS)}{nearest(name, RATINGS)}"
+                raise CircuitError(f"'{shown(name)}' is no rating; {known}", file=file, line=line)
+            try:
+                row[name] = parse(written, RATINGS[name])[0].nominal
+            except UnitError as problem:
+                raise CircuitError(
+                    f"the rating {name} of {match[1]}: {problem.problem}", file=file, line=line
+                ) from None
+    return found
+
+
+def _rated_rows(
+    circuit: Subcircuit, devices: Sequence[Device], stated: Mapping[str, Mapping[str, float]]
+) -> tuple[Mapping[str, object], ...]:
+    """Return a row of ratings for every part: stated, by its device, assumed for a film resistor, or none at all."""
+    by_model = {device.model.name: device for device in devices}
+    rows: list[Mapping[str, object]] = []
+    for element in circuit.elements:
+        what = _WHAT.get(element.name[0])
+        if what is None:
+            continue
+        row: dict[str, object] = {"name": element.name, "element": element.name, "what": what}
+        device = by_model.get(element.model or "")
+        if device is not None:
+            row |= {**device.ratings, "model": device.model.name, "reference": device.reference}
+            row["known_by"] = device.known_by
+        elif what == "resistor":
+            row |= {"power": QUARTER_WATT, "reference": "a quarter-watt film resistor; common practice"}
+            row["known_by"] = ASSUMED
+        else:
+            row |= {"unrated": True, "reference": "your own netlist", "known_by": ASSUMED}
+        if element.name in stated:
+            row = {key: value for key, value in row.items() if key != "unrated"} | dict(stated[element.name])
+            row |= {"reference": "ratings stated in your own netlist", "known_by": "read"}
+        rows.append(row)
+    return tuple(rows)
+
+
+def own_part(
+    kind: str,
+    circuit: Subcircuit,
+    top: Table,
+    devices: Sequence[Device],
+    *,
+    file: str,
+    sha256: str,
+    stated: Mapping[str, Mapping[str, float]],
+) -> Part:
+    """Return a user's own netlist as a part; `stated` are the ratings its comments state, by element.
 
     Its parameters are those of its `.subckt` line, of unit ``""`` because nothing says their unit, and those its kind
     brings along (`top`: a source's levels, a guard's place).
@@ -30,7 +101,7 @@ def own_part(kind: str, circuit: Subcircuit, top: Table, devices: Sequence[Devic
     extra: dict[str, object] = {
         "known_by": top.word("known_by", tuple(KNOWN_BY)),
         "models": {device.model.name: device.facts for device in devices},
-        "parts": (),
+        "parts": _rated_rows(circuit, devices, stated) if kind in ("stage", "guard") else (),
     }
     readings = readings_of(top.table("two_readings"), parameters)
     if readings:

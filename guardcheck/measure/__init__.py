@@ -23,6 +23,8 @@ from guardcheck.measure.quality import (
 from guardcheck.measure.stress import (
     PinWaves,
     Stress,
+    at_rest,
+    charges,
     heat,
     holds,
     peak,
@@ -38,6 +40,8 @@ __all__ = [
     "PinWaves",
     "Stress",
     "as_held",
+    "at_rest",
+    "charges",
     "clip_bracket",
     "decibels",
     "dissipation",

@@ -142,6 +142,10 @@ def rise_time(time: Array, values: Array) -> float:
     return high - low
 
 
+LEAST_CHANGE = 1e-3
+"""Change of a capacitor's voltage over a fifth of a run [V] below which it counts as charged."""
+
+
 def heat(volts: Array, ohms: float, time: Array) -> tuple[float, float]:
     """Return the power at the end of a run [W] and the energy of the whole run [J] in a resistor.
 
@@ -154,6 +158,44 @@ def heat(volts: Array, ohms: float, time: Array) -> tuple[float, float]:
     """
     power = volts * volts / ohms
     return float(power[-1]), _integral(power, time)
+
+
+def at_rest(time: Array, volts: Array) -> float:
+    """Return where a voltage that still decays will come to rest [V]: its last value once it has settled.
+
+    Three values at equal distances over the last two fifths of a run give the end of one exponential exactly (Aitken's
+    delta-squared process). What does not decay is taken as it stands at the end.
+
+    Parameters
+    ----------
+    time, volts : shape ``(n_time,)`` [s], [V]
+
+    """
+    first, middle, last = (float(one) for one in np.interp(time[-1] * np.array([0.6, 0.8, 1.0]), time, volts))
+    before, after = middle - first, last - middle
+    if abs(before) < 1e-9 or not 0.0 < after / before < 0.98:
+        return last
+    return last + after * after / (before - after)
+
+
+def charges(time: Array, amps: Array, volts: Array) -> bool:
+    """Tell whether a current does nothing but charge a capacitor: then it will stop by itself.
+
+    The charge that flows and the change of the capacitor's voltage keep one ratio, its capacitance, over the last two
+    fifths of a run.
+
+    Parameters
+    ----------
+    time, amps, volts : shape ``(n_time,)`` [s], the current [A], and the voltage on the capacitor [V]
+
+    """
+    flown = np.concatenate([[0.0], np.cumsum(np.diff(time) * (amps[1:] + amps[:-1]) / 2.0)])
+    ends = time[-1] * np.array([0.6, 0.8, 1.0])
+    charge, change = np.diff(np.interp(ends, time, flown)), np.diff(np.interp(ends, time, volts))
+    if np.any(np.abs(change) < LEAST_CHANGE):
+        return False
+    first, last = charge / change
+    return bool(abs(first - last) <= 0.02 * abs(last))
 
 
 def width_over(time: Array, values: Array, level: float) -> float:

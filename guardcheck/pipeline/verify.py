@@ -10,8 +10,9 @@ from typing import Any
 from guardcheck.cautions import cautions_for
 from guardcheck.engine import Engine
 from guardcheck.errors import InputError
+from guardcheck.formatting import line_rank
 from guardcheck.job import read_job
-from guardcheck.measure.capture import NAMES
+from guardcheck.measure.capture import NAMES, component_of
 from guardcheck.measure.readings import Budget, Reading, ReadingsFile, new_readings_text, read_readings, unknown_lines
 from guardcheck.model import CONFORMS, CircuitUsed, Finding, Job, Result
 from guardcheck.pipeline.judgement import Row, held, mismatches, to_measure
@@ -36,6 +37,8 @@ from guardcheck.verification.plan import Plan, plans
 from guardcheck.verification.sentences import causes_sentence, next_step, record
 from guardcheck.version import __version__
 
+BARS = "picture.bars"
+ORDER_UNSEEN = "Whether each line is on its own contact, not swapped or joined with another, was not seen"
 NOT_EXAMINED = (
     "Only what is listed as measured was measured: with that picture, that cable and that display, on that day.",
     "Stress events, bonds, barriers, touch current and stored charge are no part of this: see the check of the job.",
@@ -104,7 +107,7 @@ def verify_job(job: Job, engine: Engine, given: Given, options: Options, progres
         circuits=(*plan.used, *_files(given, captured)),
         curves=tuple(curve for one in captured for curve in curves_of(one, planned[one.use.line])),
         warnings=plan.warnings,
-        not_examined=(*NOT_EXAMINED, *left_undone(engine.undone)),
+        not_examined=(*NOT_EXAMINED, *_not_seen(rows), *left_undone(engine.undone)),
         cautions=cautions_for(job, plan.standards.values()),
         plan=plan_rows(job),
         job_file=Path(job.file).name,
@@ -117,6 +120,16 @@ def verify_job(job: Job, engine: Engine, given: Given, options: Options, progres
             "budgets": _budgets(rows),
         },
     )
+
+
+def _not_seen(rows: Mapping[str, Sequence[Row]]) -> tuple[str, ...]:
+    """Say which lines may stand on each other's contacts for all that was read: a level looks the same on either."""
+    told = [name for name in rows if component_of(name) is not None]
+    seen = [name for name in told if any(row.finding.quantity == BARS for row in rows[name])]
+    unseen = sorted(set(told) - set(seen), key=line_rank)
+    if len(told) < 2 or not unseen:
+        return ()
+    return (f"{ORDER_UNSEEN}: {', '.join(unseen)}. Only a capture of colour bars shows it.",)
 
 
 def _readings(job: Job, given: Given) -> ReadingsFile:

@@ -45,6 +45,8 @@ STRESSED = 20
 """Builds whose events are run coarsely."""
 SHORTLISTED = 120
 """Builds whose operating points are solved with their guard's diodes."""
+VISIBLE = 0.06
+"""Level error that a reader would see: builds inside it come first (application note AN-945: 6 %, 0.5 dB)."""
 WITHOUT = -120.0
 """What stands for a margin that could not be simulated [dB]."""
 Say = Callable[[int, int, str], None]
@@ -64,12 +66,13 @@ class Seen:
 
     @property
     def rank(self) -> tuple[object, ...]:
-        """Sort key: what fails least, what is least open, a margin that holds, level, the larger margin, parts."""
+        """Sort key: what fails least, an error nobody sees, least open, a margin that holds, level, margin, parts."""
         one = self.candidate
         names = (one.stage.fitted.part.name, one.guard.name, one.guard.place or "")
         values = tuple(sorted(one.values.items())), tuple(sorted(one.guard.resistors.items()))
         return (
             self.fails,
+            self.error > VISIBLE,
             self.open_,
             -round(min(self.margin, EVENT_MARGIN_DB), 1),
             round(self.error, 3),
@@ -254,7 +257,7 @@ def _diverse_seen(seen: Sequence[Seen], most: int) -> list[Seen]:
 def _best(seen: Sequence[Seen], most: int) -> list[Seen]:
     """Return the best of them, those that no other beats first; of the same trial only one."""
     ordered = sorted(seen, key=lambda one: one.rank)
-    level = [one for one in ordered if (one.fails, one.open_) == (ordered[0].fails, ordered[0].open_)]
+    level = [one for one in ordered if one.rank[:3] == ordered[0].rank[:3]]
     front = [one for one in level if not any(other.beats(one) for other in level)]
     rest = [one for one in ordered if one not in front]
     return [*front, *rest][:most]
@@ -283,7 +286,8 @@ def propose_lines(engine: Engine, plan: JobPlan, name: str, *, samples: int, see
     say(3, 4, "full check of the last few")
     checked = search.checked(stressed) if stressed else []
     good = [one for one in checked if not one.fails]
-    good = [one for one in good if not any(other.beats(one) and other.open_ <= one.open_ for other in good)]
+    good = [one for one in good if not one.open_] or good  # what is proven is not measured against what is not
+    good = [one for one in good if not any(other.beats(one) for other in good)]
     good = _different(good)
     builds = tuple(build_of(one, rank, lines) for rank, one in enumerate(good[:MOST_BUILDS], 1))
     because, nearest = None, None
@@ -449,6 +453,11 @@ def _binding(findings: Sequence[Finding], margins: dict[str, float | None]) -> s
     return "no event decides"
 
 
+def _lower(title: str) -> str:
+    """Return a title as it stands inside a sentence: an abbreviation keeps its capitals."""
+    return title if title[1:2].isupper() else title[0].lower() + title[1:]
+
+
 def _say(seen: Seen, lines: Sequence[LinePlan]) -> str:
     """Tell a technician what to solder."""
     one, line = seen.candidate, seen.trial.lines[0]
@@ -457,7 +466,7 @@ def _say(seen: Seen, lines: Sequence[LinePlan]) -> str:
     values = [
         f"{name.replace('_', ' ')} {_text(value)}" for name, value in line.stage.values.items() if name in one.values
     ]
-    told = f"On {names}: {part.title[0].lower()}{part.title[1:]} ({part.name})"
+    told = f"On {names}: {_lower(part.title)} ({part.name})"
     told += f", {', '.join(values)}" if values else ""
     rating = line.stage.values.get("power_rating")
     told += f", resistors of {_text(rating)}" if rating is not None else ""
@@ -467,4 +476,4 @@ def _say(seen: Seen, lines: Sequence[LinePlan]) -> str:
     own = ", ".join(
         f"{name} {_text(value)}" for name, value in line.guard.values.items() if name in one.guard.resistors
     )
-    return f"{told}; {one.guard.fitted.part.title.lower()} ({one.guard.name}) {side}{f', {own}' if own else ''}."
+    return f"{told}; {_lower(one.guard.fitted.part.title)} ({one.guard.name}) {side}{f', {own}' if own else ''}."

@@ -148,7 +148,8 @@ def _find_voltages(engine: Engine, searches: Sequence[_Search], *, started: bool
             return
         before = [(search.volts, search.residual) for search in active]
         for search in active:
-            search.volts = newton_step(search.volts, search.residual, search.jacobian)
+            # a row that could not be solved keeps its voltage: what failed is told by its trace, never by a bad deck
+            search.volts = newton_step(search.volts, np.nan_to_num(search.residual), search.jacobian)
         _residuals(engine, active)
         for search, (volts, residual) in zip(active, before, strict=True):
             _broyden(search, volts, residual)

@@ -105,12 +105,12 @@ def test_axe_finds_nothing_on_the_first_screen_and_in_its_folds(opened: Any) -> 
 @pytest.mark.parametrize(
     ("question", "answers"),
     [
-        ("May I plug it in now?", [r"STOP|NOT PROVEN", r"plugged in live|Nobody has shown that it is safe to touch"]),
+        ("May I plug it in now?", [r"STOP|NOT PROVEN", r"live plugging|Nobody has shown that it is safe to touch"]),
         ("Which part do I change?", [r"100 Ω", r"[x?]\d 100 ohm: |[x?]\d chip: "]),
         ("What do I measure first?", [r"M1, M2 \.\.\.: measuring points", r"Ask, then run again \S+"]),
         (
             "What is the chip's worst moment?",
-            [r"plugged in live, (first contact|re-contact): ", r"\d x (too much|what is proven)"],
+            [r"live plugging, (first contact|re-contact): ", r"\d x (too much|what is proven)"],
         ),
         ("What do I tell the customer?", [r"Print these \d rules on the label", r"Only the lead made for this socket"]),
     ],

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import pytest
 
+from guardcheck.cli.app import Shown, printed
 from guardcheck.errors import InputError
 from guardcheck.model import (
     CONFORMS,
@@ -35,6 +36,7 @@ def margin(line: str, db: float, event: str = "hot-plug", **more: object) -> Fin
         "needed": True, "kind": WITHSTAND, "use": "daily", "event": event, "severity": "first contact",
         "why": f"The rating is exceeded by {-db:.1f} dB. 976 mA against 20 mA (clamp current); worst case: unit on.",
     }  # fmt: skip
+    outcome = str(more.pop("outcome", outcome))
     return Finding("EVT01", "event.margin", line, True, db, "dB", outcome, **{**base, **more})  # type: ignore[arg-type]
 
 
@@ -217,3 +219,34 @@ def test_verify_says_which_lines_are_wrong_and_what_is_left_to_read() -> None:
     assert "67 % x" in text, "455 mV of 683 mV"
     assert "STILL TO READ  Sync amplitude of sync." in text
     assert text.index("green") < text.index(" red "), "the worst first"
+
+
+def test_the_options_choose_how_much_is_printed() -> None:
+    found = whole(white("red"), margin("red", -33.77), white("sync"))
+    short, full = printed(found, Shown(job="mine.toml")), printed(found, Shown(everything=True))
+    assert "guardcheck check mine.toml --all" in short
+    assert "-33.8 dB" in full
+    assert "-33.8 dB" not in short
+    one = printed(found, Shown(line="sync"))
+    assert "sync: levels" in one
+    assert "red: levels" not in one
+    assert printed(found, Shown(why="red margin")).startswith("EVT01/red/guarded/event.margin")
+    assert len(printed(found, Shown(quiet=True)).splitlines()) <= 4
+    assert "finished unit, read" in printed(replace(found, command="verify"), Shown())
+
+
+def test_what_is_to_be_done_on_alike_lines_is_said_once() -> None:
+    rows = [margin(line, -20.0, remedy=f"guardcheck propose JOB --line {line} finds a build") for line in COLOURS]
+    steps = answer(whole(*rows, schematics=(PAD,))).do
+    assert [(step.text, step.lines) for step in steps] == [
+        ("Guardcheck propose JOB --line red finds a build.", ("red", "green", "blue"))
+    ]
+
+
+def test_a_pulse_is_told_as_the_human_body_pulse_it_is_like() -> None:
+    """20 log10 (2000 / 520) = 11.7 dB to spare: the pulse is 0.26 of the rated one."""
+    why = "Not proven: x. The pulse is like a 520 V human-body pulse; the pin is rated for 2 kV (70 nC against 200 nC)."
+    found = bears(margin("red", 11.7, why=why, outcome=NOT_PROVEN))
+    assert found is not None
+    assert (found.value, found.allowed) == ("520 V", "2 kV")
+    assert found.times == pytest.approx(0.26, abs=0.001)

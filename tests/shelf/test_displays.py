@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import pytest
 
+from guardcheck.appraisal import Appraisal
 from guardcheck.engine import Engine
 from guardcheck.errors import JobError
 from guardcheck.job import parse_job
-from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_APPLICABLE, NOT_PROVEN, Finding, Result
+from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_APPLICABLE, NOT_PROVEN, Finding
 from guardcheck.standards import load_standard
-from tests.pipeline.jobs import finding, line, run, text
+from tests.pipeline.jobs import finding, line, text
+from tests.shelf.appraised import run
 
 # standard, quantity, low, high, where the two ends were published
 PUBLISHED = [
@@ -48,7 +50,7 @@ def test_31_khz_is_twice_the_525_line_rate() -> None:
         assert load_standard(name).extra["line_rate"] == pytest.approx(2 * 15734.264, rel=1e-5)
 
 
-def only(result: Result, quantity: str) -> Finding:
+def only(result: Appraisal, quantity: str) -> Finding:
     (found,) = (one for one in result.findings if one.quantity == quantity)
     return found
 

@@ -7,10 +7,12 @@ import math
 import numpy as np
 import pytest
 
+from guardcheck.appraisal import Appraisal
 from guardcheck.engine import Engine
-from guardcheck.model import CONFORMS, NOT_PROVEN, Finding, Result
+from guardcheck.model import CONFORMS, NOT_PROVEN, Finding
 from guardcheck.signals import code_levels
-from tests.pipeline.jobs import finding, line, run, text
+from tests.pipeline.jobs import finding, line, text
+from tests.shelf.appraised import run
 
 SERIES = 'series = "1 mohm"'
 
@@ -74,7 +76,7 @@ def test_every_code_of_every_ladder_agrees_with_nodal_analysis(count: int) -> No
         assert levels[code] == pytest.approx(low + nodal(bits, legs, high - low, 1e12), rel=1e-9)
 
 
-def steps(result: Result) -> list[Finding]:
+def steps(result: Appraisal) -> list[Finding]:
     return sorted(
         (one for one in result.findings if one.quantity == "grey.step"), key=lambda one: int(one.id.split()[1])
     )

@@ -10,13 +10,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from guardcheck.appraisal import Appraisal
 from guardcheck.compose import Joint, mating_deck, node_vectors
 from guardcheck.engine import Engine
 from guardcheck.errors import CircuitError, JobError
 from guardcheck.library import Library
-from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, DRIVES, TAKES, Finding, Result, Side
+from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, DRIVES, TAKES, Finding, Side
 from guardcheck.simulate.mating import ADAPTER, CROSSED, STRAIGHT, fits, lead_of, swapped
-from tests.pipeline.jobs import line, run, text
+from tests.pipeline.jobs import line, text
+from tests.shelf.appraised import run
 
 EN, JP = "en-50049-1", "eiaj-cpr-1201"
 LIBRARY = Library.load()
@@ -234,8 +236,9 @@ def test_a_line_of_the_job_drives_its_contact(engine: Engine) -> None:
     assert found.outcome == DOES_NOT_CONFORM
 
 
-def plan_of(result: Result) -> list[tuple[str, str, str]]:
-    return [row for row in result.plan if row[1].startswith(("before power", "label"))]
+def plan_of(result: Appraisal) -> list[tuple[str, str, str]]:
+    assert result.mating is not None
+    return list(result.mating.told)
 
 
 def test_the_plan_says_what_to_beep_before_power(engine: Engine) -> None:

@@ -6,11 +6,13 @@ import math
 
 import pytest
 
+from guardcheck.appraisal import Appraisal
 from guardcheck.engine import Engine
 from guardcheck.library import Library
-from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_PROVEN, Result
+from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_PROVEN
 from tests.events.jobs import SUPPLY, findings, job_text
-from tests.pipeline.jobs import finding, line, run, text
+from tests.pipeline.jobs import finding, line, text
+from tests.shelf.appraised import run
 
 LEVELS = 'white = "2.0 V", black = "0.6 V", blank = "0.6 V", sync = "0 V", impedance = "10 ohm"'
 
@@ -29,7 +31,7 @@ def composite(source: str, more: str = "", *, stage: str = "ac-coupled") -> str:
     )
 
 
-def levels(result: Result) -> dict[str, tuple[float | None, str]]:
+def levels(result: Appraisal) -> dict[str, tuple[float | None, str]]:
     return {one.id: (one.value, one.outcome) for one in result.findings if one.rule == "LVL01"}
 
 

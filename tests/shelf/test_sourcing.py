@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import pytest
 
+from guardcheck.appraisal import Appraisal
 from guardcheck.engine import Engine
 from guardcheck.errors import JobError
-from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_PROVEN, Finding, Result
-from tests.pipeline.jobs import finding, line, run, text
+from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_PROVEN, Finding
+from tests.pipeline.jobs import finding, line, text
+from tests.shelf.appraised import run
 
 CURRENT = (
     'readings = [ { load = "open", volts = "3.0 V" }, { load = "150 ohm", volts = "2.8 V" }, '
@@ -24,7 +26,7 @@ def job(source: str, values: str, readings: str) -> str:
     return made.replace(f'source = "{source}"\n', f'source = "{source}"\n{readings}')
 
 
-def fit(result: Result) -> Finding:
+def fit(result: Appraisal) -> Finding:
     (found,) = (one for one in result.findings if one.quantity == "source.fit")
     return found
 

@@ -442,3 +442,14 @@ def test_readings_that_exclude_each_other_prove_nothing(engine: Engine, tmp_path
     assert result.outcome == NOT_PROVEN
     close = (reading(value="690 mV"), reading(value="710 mV"), dark("red"))
     assert run(engine, tmp_path, text(BACK_MATCHED), *close).outcome == CONFORMS
+
+
+def test_levels_alone_do_not_show_which_line_is_which(engine: Engine, tmp_path: Path) -> None:
+    """Red and green swapped read the same 0.7 V: what only a capture of bars shows is said to be unseen."""
+    said = [one for one in run(engine, tmp_path, RGBS, *RIGHT).not_examined if "own contact" in one]
+    assert said == [
+        "Whether each line is on its own contact, not swapped or joined with another, was not seen: red, green, blue."
+        " Only a capture of colour bars shows it."
+    ]
+    alone = run(engine, tmp_path, text(BACK_MATCHED), reading()).not_examined
+    assert not [one for one in alone if "own contact" in one]

@@ -6,6 +6,7 @@ one row, and the worst of them is what is said.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -304,7 +305,7 @@ def _chip_row(result: Result, names: Sequence[str], one: Finding, bearing: Bears
     rule = one.condition is not None
     if bearing is None:
         return AnswerRow(tuple(names), what, "no value", "", one.outcome, "not proven", rule, ids=(one.id,))
-    told = ("too near" if bearing.times > _NEAR else "model's end") if one.outcome == NOT_PROVEN else ""
+    told = ("too near" if bearing.times > _NEAR else "model end") if one.outcome == NOT_PROVEN else ""
     if bearing.times >= 1.0:
         told = times_text(bearing.times) + (" up" if bearing.ranged else "")
     elif bearing.ranged and one.outcome == NOT_PROVEN:
@@ -428,10 +429,11 @@ def _do(result: Result, tiles: Sequence[Tile]) -> tuple[Step, ...]:
         ),
     )
     asked = {id_ for question in result.asks for id_ in question.findings}
+    leads = {line: names[0] for names in line_groups(result) for line in names}
     for one in ordered:
         if one.id in asked or (tile_of(one) == PEOPLE and one.outcome == NOT_PROVEN):
             continue
-        families.setdefault(sentence(one.remedy or ""), []).append(one)
+        families.setdefault(sentence(_for_all(one.remedy or "", one.line, leads)), []).append(one)
     steps = [
         Step(text, _lines(found), any(REMEDY_TRIED in one.codes for one in found)) for text, found in families.items()
     ]
@@ -441,6 +443,13 @@ def _do(result: Result, tiles: Sequence[Tile]) -> tuple[Step, ...]:
         rules = tuple(sentence(one.text) for one in result.conditions)
         steps.append(Step(f"{lead} on the label at the socket:", rules=rules))
     return tuple(steps)
+
+
+def _for_all(text: str, line: str | None, leads: Mapping[str, str]) -> str:
+    """Return what is to be done on a line in the name of the first of those that are alike."""
+    if line is None or leads.get(line, line) == line:
+        return text
+    return re.sub(rf"(?<![\w-]){re.escape(line)}(?![\w-])", lambda found: leads[line], text)
 
 
 def _lines(findings: Iterable[Finding]) -> tuple[str, ...]:
@@ -475,7 +484,8 @@ def _questions(result: Result) -> list[Wanted]:
         key = (names[0], rest) if names else (one.key, "")
         alike.setdefault(key, []).append((line if names else "", one))
     found = []
-    for asked in alike.values():
+    for unsorted in alike.values():
+        asked = sorted(unsorted, key=lambda pair: line_rank(pair[0] or None))
         line, first = asked[0]
         question = clean(first.question)
         if len(asked) > 1:

@@ -330,10 +330,11 @@ def _families(found: Evidence, outcome: str, say: Words) -> list[str]:
 def _against(found: Evidence, say: Words) -> Listed:
     """Return what fails and what the conditions keep away."""
     fails = _families(found, DOES_NOT_CONFORM, say)
+    failing = {one.event for one in found.counting if one.outcome == DOES_NOT_CONFORM}
     kept = [
         f"{event_word(found.check, one.event)} ({places(one.lines, say)})"
         for one in found.check.conditions
-        if all(not item.startswith(event_word(found.check, one.event)) for item in fails)
+        if one.event not in failing
     ]
     listed = _listed("against", [*fails, *kept], say)
     return listed if not fails else Listed(f"{say('sheet_of.against_fails')}, {listed.title.lower()}", listed.items)

@@ -144,7 +144,7 @@ def drawn_bar(bar: Bar | None) -> str:
     return f"|{'.' * place}#{'.' * (inner - 1 - place)}|"
 
 
-_CHIP_WIDTHS = (34, 14, 11, 11)
+_CHIP_WIDTHS = (38, 14, 8, 11)
 
 
 def _columns(cells: Sequence[str], mark: str, lead: str) -> str:
@@ -165,7 +165,7 @@ def _chip(tile: Tile, most: int) -> Iterable[str]:
         share[least] += 1
     if len(groups) > room:
         groups, share = groups[: max(1, room // 2)], share[: max(1, room // 2)]
-    lines = [_columns(("", "allowed", "as planned", "too much"), "", "     ")]
+    lines = [_columns(("", "allowed", "planned", "too much"), "", "     ")]
     for have, (names, rows) in zip(share, groups, strict=True):
         if names:
             lines.append(fit(f"   {group_name(names)}", WIDE))

@@ -175,6 +175,13 @@ def film_margin(name: str, rated: Mapping[str, Any], volts: float, joules: float
     return Margin(held, CAP, f"the {name} sees {format_si(volts, 'V')} in one pulse against {format_si(limit, 'V')}")
 
 
+def unrated_margin(name: str, value: float, unit: str, harmless: float) -> Margin | None:
+    """Return a margin of nothing for a part nobody rates, so that it is not proven; None where it is not stressed."""
+    if value <= harmless:
+        return None
+    return Margin(0.0, CAP, f"the {name} takes {format_si(value, unit)} and nobody states what it may take")
+
+
 def halved(margin: Margin) -> Margin:
     """Return the margin over an assumed rating [V, A]: half of it proves, all of it must be passed to fail."""
     told = f"{margin.told} (rating assumed, not declared: half of it proves)"

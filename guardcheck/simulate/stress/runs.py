@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -11,9 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from guardcheck.compose import SWING, SWINGS_AT, EventCase, Probes
-from guardcheck.measure import PinWaves, Stress, heat, holds, peak, stress_of, width_over
+from guardcheck.measure import PinWaves, Stress, at_rest, charges, heat, holds, peak, stress_of, width_over
 from guardcheck.model import ASSUMED, Trace
-from guardcheck.simulate.stress.margins import Margin, film_margin, halved, plain_margin, surge_margin
+from guardcheck.simulate.stress.margins import Margin, film_margin, halved, plain_margin, surge_margin, unrated_margin
 
 Array = NDArray[np.float64]
 
@@ -33,6 +33,9 @@ ENDLESS = ("charge", "energy")
 NOTICED = 1.1
 """From this share of the steady current on, the surge that goes before it is judged as well: a diode may die while a
 dead rail charges through it, long before anything is steady."""
+NOTICED_AMPS, NOTICED_VOLTS = 1e-3, 6.3
+"""Below these a part nobody rates cannot be hurt [A, V]: any junction carries 1 mA, no capacitor is made for less than
+6.3 V but the smallest (common practice, no published source)."""
 SEEN_AT = 0.3
 """Voltage [V] from which a display's input counts the step of a unit being switched (a sync amplitude)."""
 
@@ -180,7 +183,7 @@ def _parts(vectors: _Vectors, probes: Probes, time: Array, *, lasting: bool) -> 
     """Return the margins of every rated part of guard and stage that is not a resistor."""
     margins: list[Margin | None] = []
     for probe in probes.diodes:
-        if probe.rated:
+        if probe.rated and "unrated" not in probe.rated:
             amps = vectors.amps(probe.amps)
             top = abs(peak(amps))
             width = width_over(time, amps, 0.1 * top)
@@ -207,24 +210,38 @@ def _parts(vectors: _Vectors, probes: Probes, time: Array, *, lasting: bool) -> 
         if not lasting and "power" in resistor.rated:
             joules, width = heat(volts, resistor.ohms, time)[1], width_over(time, volts, top / math.sqrt(2.0))
             margins.append(film_margin(title, resistor.rated, top, joules, width))
-    for capacitor in probes.capacitors:
+    for capacitor in (one for one in probes.capacitors if "unrated" not in one.rated):
         held = abs(peak(vectors.volts(capacitor.volts)))
         limit = capacitor.rated["working_voltage"]
         margin = plain_margin(capacitor.name, "holds", held, limit, "V", lasting=lasting)
         margins.append(halved(margin) if capacitor.rated["known_by"] == ASSUMED else margin)
-    return tuple(margin for margin in margins if margin is not None)
+    return tuple(margin for margin in (*margins, *_unrated(vectors, probes)) if margin is not None)
+
+
+def _unrated(vectors: _Vectors, probes: Probes) -> Iterator[Margin | None]:
+    """Yield a margin of nothing for every stressed part of an own netlist that nobody rates."""
+    junctions = [(one.name, one.amps, one.rated) for one in probes.diodes]
+    junctions += [(one.name, one.amps, one.rated) for one in probes.transistors]
+    for name, amps, rated in junctions:
+        if "unrated" in rated:
+            yield unrated_margin(name, abs(peak(vectors.amps(amps))), "A", NOTICED_AMPS)
+    for capacitor in probes.capacitors:
+        if "unrated" in capacitor.rated:
+            yield unrated_margin(capacitor.name, abs(peak(vectors.volts(capacitor.volts))), "V", NOTICED_VOLTS)
 
 
 def _powers(vectors: _Vectors, probes: Probes, time: Array, *, swings: bool) -> tuple[Power, ...]:
     """Return what every rated resistor of guard and stage turns into heat once nothing changes any more.
 
+    A coupling capacitor that still charges at the end of a run will stop the current: its pulse is no steady power.
     Where the driver swings through a coupling capacitor a picture goes on driving that swing: a square wave between the
     two extremes, whose rms is half of it, is the most it can heat.
     """
     found = []
     for one in probes.resistors:
         volts = vectors.volts(one.volts)
-        watts = heat(volts, one.ohms, time)[0]
+        charging = any(charges(time, volts / one.ohms, vectors.volts(each.volts)) for each in probes.capacitors)
+        watts = 0.0 if charging else at_rest(time, volts) ** 2 / one.ohms
         if swings:
             before, after = np.interp([SWINGS_AT, SWINGS_AT + SWING], time, volts)
             watts += float(after - before) ** 2 / 4.0 / one.ohms

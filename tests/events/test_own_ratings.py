@@ -1,0 +1,74 @@
+"""A part of an own netlist is rated as one of the shelf is, or what it takes is not proven."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from guardcheck.engine import Engine
+from guardcheck.errors import CircuitError
+from guardcheck.job import parse_job
+from guardcheck.library.own import stated_ratings
+from guardcheck.model import Facts, Finding
+from guardcheck.rules import judge_all
+from guardcheck.simulate.stress.convergence import groups_of, human_body, run_groups
+from guardcheck.simulate.stress.events import library_events, subjects_of
+from guardcheck.simulate.stress.quantities import quantities_of
+from tests.events.jobs import job_text, plan_of
+
+STAGE = """* a stage of my own
+{comment}
+.subckt mine in out vdd gnd
+r1 in out {ohms}
+{more}
+.ends mine
+"""
+
+
+def misplugged(engine: Engine, folder: Path, comment: str = "", ohms: str = "330", more: str = "") -> list[Finding]:
+    """Return what is judged of 12 V on the contact of a line with an own stage."""
+    netlist = STAGE.format(comment=comment, ohms=ohms, more=more)
+    (folder / "mine.cir").write_text(netlist, encoding="utf-8")
+    text = job_text(stage_values="").replace('stage = "series-resistor"', 'stage_netlist = "mine.cir"')
+    plan = plan_of(parse_job(text.replace("stage_values = {  }", ""), file=str(folder / "job.toml"), folder=folder))
+    (subject,) = subjects_of(plan)
+    events = [one for one in library_events(plan) if one.name in ("misplug", "human-body")]
+    groups = [one for one in groups_of(subject, events) if one.severity != "5 V"]
+    run_groups(engine, groups, lambda done, total, what: None)
+    group = next(one for one in groups if one.event.name == "misplug")
+    return list(judge_all(Facts(quantities_of(group, human_body(groups), claims=()))))
+
+
+def power(found: list[Finding]) -> Finding:
+    return next(one for one in found if one.quantity == "part.power")
+
+
+def test_a_resistor_nobody_rates_is_a_quarter_watt_film(engine: Engine, tmp_path: Path) -> None:
+    """12 V across 330 ohm and 10 ohm of driver: (12 / 340)^2 x 330 = 0.411 W."""
+    row = power(misplugged(engine, tmp_path))
+    assert row.value == pytest.approx(0.411, rel=0.01)
+    assert (row.high, row.outcome) == (0.25, "does_not_conform")
+
+
+def test_a_rating_in_a_comment_stands(engine: Engine, tmp_path: Path) -> None:
+    row = power(misplugged(engine, tmp_path, "* rating r1 power=1W"))
+    assert (row.high, row.outcome) == (1.0, "conforms")
+
+
+def test_a_capacitor_nobody_rates_is_not_proven_and_one_that_is_rated_holds(engine: Engine, tmp_path: Path) -> None:
+    across = "c1 out gnd 100n"
+    rows = {one.quantity: one for one in misplugged(engine, tmp_path, more=across)}
+    assert rows["event.part_margin"].outcome == "not_proven"
+    assert "nobody states what it may take" in rows["event.part_margin"].why
+    rows = {one.quantity: one for one in misplugged(engine, tmp_path, "* rating c1 working_voltage=50V", more=across)}
+    assert rows["event.part_margin"].outcome == "conforms"
+
+
+def test_ratings_are_read_with_their_units_and_refused_with_their_line() -> None:
+    found = stated_ratings("* a\n* rating R1 power=0.5W working_voltage=350V\n", file="m.cir")
+    assert found == {"r1": {"power": 0.5, "working_voltage": 350.0}}
+    with pytest.raises(CircuitError, match=r"m\.cir:2: 'powr' is no rating; .*did you mean 'power'"):
+        stated_ratings("*\n* rating r1 powr=1W\n", file="m.cir")
+    with pytest.raises(CircuitError, match=r"m\.cir:1: the rating power of r1"):
+        stated_ratings("* rating r1 power=1V\n", file="m.cir")
