@@ -37,7 +37,7 @@ fuzz: $(STAMP) ngspice
 
 lock: $(STAMP)
 	$(BIN)/pip install -q pip-tools
-	$(BIN)/pip-compile -q --extra dev --strip-extras --no-emit-index-url --no-emit-trusted-host --no-emit-find-links \
+	$(BIN)/pip-compile -q --extra dev --generate-hashes --allow-unsafe --strip-extras --no-emit-index-url --no-emit-trusted-host --no-emit-find-links \
 	  --no-header --output-file requirements-dev.lock pyproject.toml
 
 ngspice: $(STAMP)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import signal
+from collections import deque
 from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
@@ -110,38 +111,42 @@ def _rows(todo: Mapping[int, tuple[Path, dict[str, Path]]], options: Options) ->
         return
     breaks = dict.fromkeys(todo, 0)
     while breaks:
-        broken = False
-        with ProcessPoolExecutor(hands, get_context("spawn"), _leave_interrupts) as pool:
-            alone = replace(options, workers=1)
-            running = {pool.submit(_check, todo[index][0], alone, todo[index][1]): index for index in breaks}
-            try:
-                for index, row in _as_done(running):
-                    if row is not None:
-                        del breaks[index]
-                        yield index, row
+        struck: list[int] = []
+        for index, row in _dealt({index: todo[index] for index in breaks}, replace(options, workers=1), hands, struck):
+            del breaks[index]
+            yield index, row
+        for index in struck:
+            breaks[index] += 1
+            if breaks[index] >= MOST_BREAKS:
+                del breaks[index]
+                yield index, Row("the process that checked it ended twice before it was done: out of memory?", 1)
+
+
+def _dealt(
+    todo: Mapping[int, tuple[Path, dict[str, Path]]], options: Options, hands: int, struck: list[int]
+) -> Iterator[tuple[int, Row]]:
+    """Deal jobs to processes, one at a time each; `struck` takes those under way when one ended, and no more begin."""
+    queue, running = deque(todo), dict[Future[Row], int]()
+    with ProcessPoolExecutor(hands, get_context("spawn"), _leave_interrupts) as pool:
+        try:
+            while queue or running:
+                while queue and len(running) < hands:
+                    index = queue.popleft()
+                    running[pool.submit(_check, todo[index][0], options, todo[index][1])] = index
+                done, _ = wait(running, return_when=FIRST_COMPLETED)
+                for one in sorted(done, key=running.__getitem__):
+                    index = running.pop(one)
+                    if isinstance(one.exception(), BrokenProcessPool):
+                        struck.append(index)
+                        queue.clear()
                     else:
-                        broken = True
-            except BaseException:  # what is under way is finished and written, the rest is not begun
-                pool.shutdown(cancel_futures=True)
-                raise
-        if broken:
-            for index in list(breaks):
-                breaks[index] += 1
-                if breaks[index] >= MOST_BREAKS:
-                    del breaks[index]
-                    yield index, Row("the process that checked it ended twice before it was done: out of memory?", 1)
-
-
-def _as_done(running: Mapping[Future[Row], int]) -> Iterator[tuple[int, Row | None]]:
-    """Yield each job's row as it is done, None for one whose process ended."""
-    waiting = set(running)
-    while waiting:
-        done, waiting = wait(waiting, return_when=FIRST_COMPLETED)
-        for one in sorted(done, key=running.__getitem__):
-            try:
-                yield running[one], one.result()
-            except BrokenProcessPool:
-                yield running[one], None
+                        yield index, one.result()
+        except KeyboardInterrupt:  # what is under way is finished and written, the rest is not begun
+            pool.shutdown(cancel_futures=True)
+            for one, index in running.items():
+                if one.exception() is None:
+                    yield index, one.result()
+            raise
 
 
 def _leave_interrupts() -> None:

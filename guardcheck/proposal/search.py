@@ -45,6 +45,8 @@ STRESSED = 20
 """Builds whose events are run coarsely."""
 SHORTLISTED = 120
 """Builds whose operating points are solved with their guard's diodes."""
+VISIBLE = 0.06
+"""Level error that a reader would see: builds inside it come first (application note AN-945: 6 %, 0.5 dB)."""
 WITHOUT = -120.0
 """What stands for a margin that could not be simulated [dB]."""
 Say = Callable[[int, int, str], None]
@@ -64,12 +66,13 @@ class Seen:
 
     @property
     def rank(self) -> tuple[object, ...]:
-        """Sort key: what fails least, what is least open, a margin that holds, level, the larger margin, parts."""
+        """Sort key: what fails least, an error nobody sees, least open, a margin that holds, level, margin, parts."""
         one = self.candidate
         names = (one.stage.fitted.part.name, one.guard.name, one.guard.place or "")
         values = tuple(sorted(one.values.items())), tuple(sorted(one.guard.resistors.items()))
         return (
             self.fails,
+            self.error > VISIBLE,
             self.open_,
             -round(min(self.margin, EVENT_MARGIN_DB), 1),
             round(self.error, 3),
@@ -254,7 +257,7 @@ def _diverse_seen(seen: Sequence[Seen], most: int) -> list[Seen]:
 def _best(seen: Sequence[Seen], most: int) -> list[Seen]:
     """Return the best of them, those that no other beats first; of the same trial only one."""
     ordered = sorted(seen, key=lambda one: one.rank)
-    level = [one for one in ordered if (one.fails, one.open_) == (ordered[0].fails, ordered[0].open_)]
+    level = [one for one in ordered if one.rank[:3] == ordered[0].rank[:3]]
     front = [one for one in level if not any(other.beats(one) for other in level)]
     rest = [one for one in ordered if one not in front]
     return [*front, *rest][:most]
@@ -283,7 +286,8 @@ def propose_lines(engine: Engine, plan: JobPlan, name: str, *, samples: int, see
     say(3, 4, "full check of the last few")
     checked = search.checked(stressed) if stressed else []
     good = [one for one in checked if not one.fails]
-    good = [one for one in good if not any(other.beats(one) and other.open_ <= one.open_ for other in good)]
+    good = [one for one in good if not one.open_] or good  # what is proven is not measured against what is not
+    good = [one for one in good if not any(other.beats(one) for other in good)]
     good = _different(good)
     builds = tuple(build_of(one, rank, lines) for rank, one in enumerate(good[:MOST_BUILDS], 1))
     because, nearest = None, None

@@ -81,7 +81,7 @@ def test_what_a_reader_would_see_is_seen(tmp_path: Path) -> None:
     changed = replace(CHECK, findings=(replace(first, value=0.704, why="another reason"), *CHECK.findings[1:]))
     theirs = all_files(changed, READINGS)
     assert {name for name in ours if not same(name, ours[name], theirs[name])} == {
-        "report.json", "report.html", "report.txt", "sheet.html", "sheet.pdf", "record.pdf",
+        "report.json", "report.html", "report-full.txt", "sheet.html", "sheet.pdf", "record.pdf",
     }  # fmt: skip
     drawn = reports(replace(CHECK, curves=(replace(WAVE, y=WAVE.y * 1.02),)), "report")
     assert {name for name in drawn if not same(name, ours[name], drawn[name])} == {

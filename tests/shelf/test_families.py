@@ -71,6 +71,7 @@ class TestEveryFamily:
         assert re.search(r"(?m)^pin = ", text)
         assert "# Test points" in text
         assert "# The original output" in text
+        assert "\noriginal = {" in text
         assert "Levels as printed in" in text
         assert max(map(len, text.split("\n"))) < 320
 
