@@ -33,7 +33,9 @@ from guardcheck.simulate.curves import sample_curve
 from guardcheck.simulate.planning import JobPlan
 from guardcheck.simulate.probes import probes_used
 from guardcheck.simulate.schematic import schematics
+from guardcheck.simulate.stress.events import circuits_of
 from guardcheck.verdict.asks import asks_of as questions_of
+from guardcheck.verdict.claims import leads_of
 from guardcheck.verdict.outcome import conditions_of, misses, overall
 from guardcheck.version import __version__
 
@@ -79,6 +81,7 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
     sources = {one.name: one.bare.source.part for one in plan.lines}
     told = (_advised(one, cures, sources) for one in findings)
     findings = tuple(sorted(told, key=lambda one: one.id))
+    drawn = schematics(engine, solved, circuits_of(plan))
     say(4, 4, "done")
     return Result(
         command="check",
@@ -91,13 +94,13 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
         findings=findings,
         circuits=(*plan.used, *probes_used(plan.library, asks_of(facts))),
         curves=(*_curves(solved), *found.events.curves),
-        schematics=schematics(engine, solved),
+        schematics=drawn,
         warnings=plan.warnings,
         not_examined=(*not_examined(events=options.events), *left_undone(undone)),
         cautions=cautions_for(job, plan.standards.values()),
         plan=(*plan_rows(job), *(() if found.mating is None else found.mating.told)),
         conditions=(*conditions_of(findings, job.forbids), *found.conditions),
-        asks=questions_of(findings),
+        asks=questions_of(findings, leads_of(drawn)),
         job_file=Path(job.file).name,
         job_sha256=job.sha256,
         guardcheck=__version__,
