@@ -36,6 +36,7 @@ touch_reading = { value = "50 uA", accuracy = "1%", resolution = "1 uA" }
 touch_reading = { value = "50 uA", accuracy = "1%", resolution = "1 uA" }
 input = "terminated"
 earthed = false
+other_leads = false
 y_capacitance = "2.2 nF"
 y_coupling = "symmetric"
 [cable]
