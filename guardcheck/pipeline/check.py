@@ -66,7 +66,11 @@ def check(path: Path, options: Options, progress: Progress | None = None, engine
 def check_job(job: Job, engine: Engine, options: Options, progress: Progress | None = None) -> Result:
     """Return the result of checking a job that has been read, on a running engine."""
     check_settings(job)
-    engine.allow(budget_of(job))
+    with engine.allowing(budget_of(job)):
+        return _checked(job, engine, options, progress)
+
+
+def _checked(job: Job, engine: Engine, options: Options, progress: Progress | None) -> Result:
     say = progress or (lambda done, total, what: None)
     plan = plan_of(job, options)
     say(0, 4, "levels and stress events")
