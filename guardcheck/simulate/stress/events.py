@@ -170,6 +170,18 @@ def subjects_of(plan: JobPlan, *, as_built: bool = False) -> tuple[Subject, ...]
     return tuple(found.values())
 
 
+def circuits_of(plan: JobPlan) -> Mapping[str, tuple[object, ...]]:
+    """Return for each line, as built, what makes another the same circuit, its standard and ratings included."""
+    if not plan.lines:
+        return {}
+    bench = bench_of(plan.job, plan.rail)
+    return {
+        one.name: (one.standard.name, *_key(subject_of(plan, one, one.as_built, bench), one.line))
+        for one in plan.lines
+        if not one.as_built.missing
+    }
+
+
 def originals_of(plan: JobPlan) -> tuple[Subject, ...]:
     """Return the makers' builds that the job declares and that led to a socket, one for all lines built alike."""
     if not any(one.line.original is not None and one.line.original.exposed for one in plan.lines):
