@@ -80,9 +80,11 @@ class Result(model.Result):
         return len(self.findings)
 
     def __repr__(self) -> str:
-        needed = [finding.outcome for finding in self.findings if finding.needed]
+        from guardcheck.report import counts
+
+        tally = counts(self)
         said = (("does_not_conform", "does not conform"), ("not_proven", "not proven"), ("conforms", "conform"))
-        told = ", ".join(f"{needed.count(outcome)} {words}" for outcome, words in said)
+        told = ", ".join(f"{tally[outcome]} {words}" for outcome, words in said)
         return f"<guardcheck {self.command} of {self.unit}: {self.outcome.replace('_', ' ')}; {told}>"
 
     def _repr_html_(self) -> str:

@@ -139,6 +139,16 @@ class Engine:
             self._silent.clear()
             self._undone.clear()
 
+    @contextmanager
+    def allowing(self, seconds: float) -> Iterator[None]:
+        """Give the work inside so much time [s], as `allow` does; what comes after it is free again."""
+        self.allow(seconds)
+        try:
+            yield
+        finally:
+            with self._turn:
+                self._until = float("inf")
+
     @property
     def undone(self) -> tuple[str, ...]:
         """What was left undone since `allow`, each family of decks in one sentence."""

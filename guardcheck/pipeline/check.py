@@ -33,7 +33,9 @@ from guardcheck.simulate.curves import sample_curve
 from guardcheck.simulate.planning import JobPlan
 from guardcheck.simulate.probes import probes_used
 from guardcheck.simulate.schematic import schematics
+from guardcheck.simulate.stress.events import circuits_of
 from guardcheck.verdict.asks import asks_of as questions_of
+from guardcheck.verdict.claims import leads_of
 from guardcheck.verdict.outcome import conditions_of, misses, overall
 from guardcheck.version import __version__
 
@@ -64,7 +66,11 @@ def check(path: Path, options: Options, progress: Progress | None = None, engine
 def check_job(job: Job, engine: Engine, options: Options, progress: Progress | None = None) -> Result:
     """Return the result of checking a job that has been read, on a running engine."""
     check_settings(job)
-    engine.allow(budget_of(job))
+    with engine.allowing(budget_of(job)):
+        return _checked(job, engine, options, progress)
+
+
+def _checked(job: Job, engine: Engine, options: Options, progress: Progress | None) -> Result:
     say = progress or (lambda done, total, what: None)
     plan = plan_of(job, options)
     say(0, 4, "levels and stress events")
@@ -79,6 +85,7 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
     sources = {one.name: one.bare.source.part for one in plan.lines}
     told = (_advised(one, cures, sources) for one in findings)
     findings = tuple(sorted(told, key=lambda one: one.id))
+    drawn = schematics(engine, solved, circuits_of(plan))
     say(4, 4, "done")
     return Result(
         command="check",
@@ -91,13 +98,13 @@ def check_job(job: Job, engine: Engine, options: Options, progress: Progress | N
         findings=findings,
         circuits=(*plan.used, *probes_used(plan.library, asks_of(facts))),
         curves=(*_curves(solved), *found.events.curves),
-        schematics=schematics(engine, solved),
+        schematics=drawn,
         warnings=plan.warnings,
         not_examined=(*not_examined(events=options.events), *left_undone(undone)),
         cautions=cautions_for(job, plan.standards.values()),
         plan=(*plan_rows(job), *(() if found.mating is None else found.mating.told)),
         conditions=(*conditions_of(findings, job.forbids), *found.conditions),
-        asks=questions_of(findings),
+        asks=questions_of(findings, leads_of(drawn)),
         job_file=Path(job.file).name,
         job_sha256=job.sha256,
         guardcheck=__version__,

@@ -89,7 +89,11 @@ def rank_guards(path: Path, options: Options, line: str | None = None, say: Prog
 
 def rank_line(engine: Engine, plan: JobPlan, name: str, say: Progress) -> Ranking:
     """Return the ranking of all guards on one line."""
-    engine.allow(MOST_BUDGET)
+    with engine.allowing(MOST_BUDGET):
+        return _ranking(engine, plan, name, say)
+
+
+def _ranking(engine: Engine, plan: JobPlan, name: str, say: Progress) -> Ranking:
     job, one_line = plan.job, plan.line(name)
     line, standard = one_line.line, one_line.standard
     candidates = candidates_of(plan, one_line)

@@ -57,8 +57,8 @@ def propose(
 
 def proposals_for(engine: Engine, plan: JobPlan, name: str, options: Options, say: Progress) -> LineProposals:
     """Return the builds proposed for a line, and for all that are built like it."""
-    engine.allow(LINE_BUDGET)
-    return propose_lines(engine, plan, name, samples=options.samples, seed=options.seed, say=say)
+    with engine.allowing(LINE_BUDGET):
+        return propose_lines(engine, plan, name, samples=options.samples, seed=options.seed, say=say)
 
 
 def _named(job: Job, line: str | None) -> str | None:

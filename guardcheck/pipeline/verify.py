@@ -74,7 +74,11 @@ def verify_job(job: Job, engine: Engine, given: Given, options: Options, progres
     if not job.lines:
         raise InputError("the job has no [[line]], so there is nothing to verify", file=Path(job.file).name)
     check_settings(job)
-    engine.allow(budget_of(job))
+    with engine.allowing(budget_of(job)):
+        return _verified(job, engine, given, options, progress)
+
+
+def _verified(job: Job, engine: Engine, given: Given, options: Options, progress: Progress | None) -> Result:
     say = progress or (lambda done, total, what: None)
     plan = plan_of(job, options)
     say(0, 3, "the plan")

@@ -1,6 +1,7 @@
 """Results as text, pages, JSON and pictures. Nothing here can run anything or hold a limit."""
 
 from guardcheck.files import write_bytes, write_text
+from guardcheck.report.arrange.advice import counts
 from guardcheck.report.bench_sheet.page import to_bench_sheet, to_bench_sheet_pdf
 from guardcheck.report.handover import (
     PAPERS,
@@ -30,6 +31,7 @@ from guardcheck.report.text.why import only_line, to_why
 __all__ = [
     "PAPERS",
     "compare",
+    "counts",
     "drawings",
     "evidence",
     "expected_json",

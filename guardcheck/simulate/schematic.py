@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,12 +31,15 @@ class _Asked:
     deck: Deck
 
 
-def schematics(engine: Engine, solved: Sequence[Solved]) -> tuple[Schematic, ...]:
+def schematics(
+    engine: Engine, solved: Sequence[Solved], circuits: Mapping[str, object] = MappingProxyType({})
+) -> tuple[Schematic, ...]:
     """Return one picture for each different circuit as built, lines that are alike together, in the job's order.
 
     Parameters
     ----------
     solved : the chains with their plateaus, bare and guarded; of a line with both the guarded one is drawn
+    circuits : what else of each line must be equal for lines to count as alike
 
     """
     built: dict[str, _Asked] = {}
@@ -47,9 +51,8 @@ def schematics(engine: Engine, solved: Sequence[Solved]) -> tuple[Schematic, ...
     found: dict[tuple[object, ...], list[Schematic]] = {}
     for asked, trace in zip(built.values(), traces, strict=True):
         picture = _read(asked, trace)
-        found.setdefault((picture.parts, picture.path, picture.states, picture.titles, picture.rail), []).append(
-            picture
-        )
+        seen = (picture.parts, picture.path, picture.states, picture.titles, picture.rail)
+        found.setdefault((circuits.get(picture.lines[0]), *seen), []).append(picture)
     return tuple(replace(alike[0], lines=tuple(one.lines[0] for one in alike)) for alike in found.values())
 
 

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from types import MappingProxyType
 from typing import NamedTuple
 
 from guardcheck.model import ASKS, NOT_PROVEN, RATING_NOT_STATED, UNKNOWN_OF, Finding, Question
+from guardcheck.verdict.claims import claims_of
 
 
 class _Fact(NamedTuple):
@@ -34,17 +36,20 @@ _ROLES: Mapping[str, _Fact] = {
 }
 
 
-def asks_of(findings: Iterable[Finding]) -> tuple[Question, ...]:
-    """Return one question for every fact that leaves a needed finding not proven, that which decides most first."""
-    found: dict[str, list[str]] = {}
+def asks_of(findings: Iterable[Finding], leads: Mapping[str, str] = MappingProxyType({})) -> tuple[Question, ...]:
+    """Return one question for every fact that leaves a needed finding not proven, that which decides most first.
+
+    What it decides is counted by claims: `leads` names for a line the one that stands for all of the same circuit.
+    """
+    found: dict[str, list[Finding]] = {}
     for one in findings:
         if one.needed and one.outcome == NOT_PROVEN:
             for key in _keys(one):
-                found.setdefault(key, []).append(one.id)
+                found.setdefault(key, []).append(one)
     questions = []
-    for key, ids in found.items():
-        fact = _fact(key)
-        questions.append(Question(key, fact.question, fact.where, len(ids), tuple(sorted(ids)), fact.safe))
+    for key, rows in found.items():
+        fact, ids = _fact(key), tuple(sorted(one.id for one in rows))
+        questions.append(Question(key, fact.question, fact.where, len(claims_of(rows, leads)), ids, fact.safe))
     return tuple(sorted(questions, key=lambda one: (-one.decides, one.key)))
 
 

@@ -15,6 +15,7 @@ import pytest
 import guardcheck as gc
 from guardcheck import door, pipeline
 from guardcheck.errors import InputError
+from guardcheck.verdict.claims import leads_of, outcomes_of
 
 ROOT = Path(__file__).parents[2]
 README = ROOT / "README.md"
@@ -50,8 +51,9 @@ def test_a_wrong_id_names_the_nearest(result: gc.Result) -> None:
 
 
 def test_its_repr_is_one_line_that_counts(result: gc.Result) -> None:
-    needed = [one.outcome for one in result if one.needed]
-    fails, opens, holds = (needed.count(word) for word in ("does_not_conform", "not_proven", "conforms"))
+    words = ("does_not_conform", "not_proven", "conforms")
+    needed = outcomes_of(result.findings, leads_of(result.schematics))
+    fails, opens, holds = (needed.count(word) for word in words)
     assert repr(result) == (
         f"<guardcheck check of DEMO-01: not proven; {fails} does not conform, {opens} not proven, {holds} conform>"
     )

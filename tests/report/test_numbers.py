@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from guardcheck.formatting import limits, line_rank, show, span, telling_digits
-from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_PROVEN, Finding, Result
+from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_PROVEN, Finding, Result, Schematic
 from guardcheck.report.arrange.advice import counts, not_proven, sources, to_do
 from guardcheck.report.arrange.view import decisive, natural, sections, share, unique_slugs
 from guardcheck.report.arrange.words import sentence
@@ -167,7 +167,20 @@ def test_an_interval_that_repeats_the_value_is_left_out(make_finding: Callable[.
 
 
 def test_counts_are_of_needed_findings_only(result: Result) -> None:
+    shown = replace(result, findings=tuple(replace(one, needed=False) for one in result.findings))
+    assert sum(counts(shown).values()) == 0
     assert sum(counts(result).values()) == sum(finding.needed for finding in result.findings)
+
+
+def test_lines_of_one_circuit_count_once(result: Result) -> None:
+    """Five colour rows of red, green and blue: as three circuits 15 claims, as one 5."""
+    colours = ("red", "green", "blue")
+    mine = replace(result, findings=tuple(one for one in result.findings if one.line in colours and not one.event))
+    apart = counts(mine)
+    one = Schematic(("red", "green", "blue"), True, (), (), ())
+    together = counts(replace(mine, schematics=(one,)))
+    assert (sum(apart.values()), sum(together.values())) == (15, 5)
+    assert (apart[NOT_PROVEN], together[NOT_PROVEN]) == (1, 1)
 
 
 def test_every_limit_has_a_source_row(result: Result) -> None:

@@ -223,7 +223,7 @@ def test_the_optical_profile_carries_its_laser_caution() -> None:
 
 def test_a_file_dropped_in_is_a_standard(tmp_path: Path) -> None:
     folder = written(tmp_path, GOOD)
-    assert standard_names(folder) == ("mine",)
+    assert set(standard_names(folder)) - set(standard_names()) == {"mine"}
     limit = load_standard("mine", folder).limits["level.white"]
     assert (limit.low, limit.nominal) == (0.5, 0.7)
     assert limit.high == pytest.approx(0.7 * 10 ** (3 / 20))
@@ -232,7 +232,7 @@ def test_a_file_dropped_in_is_a_standard(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("old", "new", "sentence"),
     [
-        ("edition", "editon", r"standards/mine\.toml: editon: unknown key 'editon'.*did you mean 'edition'"),
+        ("edition", "editon", r"mine\.toml: editon: unknown key 'editon'.*did you mean 'edition'"),
         ('"picture"', '"pictures"', r"signal: 'pictures' is not accepted; .*did you mean 'picture'"),
         ('["level.white"]', '["level.whit"]', r"quantities: 'level.whit' is no quantity; did you mean 'level.white'"),
         ('["level.white"]', '["level.black"]', r"'level.white' is not among this standard's quantities"),

@@ -239,7 +239,7 @@ def test_own_netlists_are_diagnosed_by_their_own_elements(engine: Engine, tmp_pa
     job = job.replace('series = "75 ohm 1%"', 'rser = "75 ohm 1%"')
     result = run(engine, tmp_path, job, reading(value=f"{0.7 * 0.5085:.4f} V", **FINE))
     assert "rtop_stage 220 ohm" in causes(result)
-    assert "the stage's resistor rtop (75 ohm)" in only(result, "level.white").why
+    assert "the stage's rtop resistor (75 ohm)" in only(result, "level.white").why
 
 
 def test_values_next_to_a_value_are_those_of_the_series() -> None:

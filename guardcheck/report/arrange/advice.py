@@ -25,6 +25,7 @@ from guardcheck.report.arrange.words import (
     quantity_title,
     sentence,
 )
+from guardcheck.verdict.claims import leads_of, outcomes_of
 
 _BAD = WORST_FIRST[:2]
 NO_REASON = "No reason was given."
@@ -119,9 +120,9 @@ def sources(result: Result) -> tuple[Source, ...]:
 
 
 def counts(result: Result) -> dict[str, int]:
-    """Return how many needed findings have each outcome, worst first."""
-    needed = [finding.outcome for finding in result.findings if finding.needed]
-    return {outcome: needed.count(outcome) for outcome in WORST_FIRST}
+    """Return how many claims that decide have each outcome, worst first; one fault is counted once."""
+    outcomes = outcomes_of(result.findings, leads_of(result.schematics))
+    return {outcome: outcomes.count(outcome) for outcome in WORST_FIRST}
 
 
 def meaning(result: Result) -> str:

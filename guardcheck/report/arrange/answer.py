@@ -31,6 +31,7 @@ from guardcheck.report.arrange.advice import counts
 from guardcheck.report.arrange.line import LATCH_UP, MARGIN, PARTS, POWER, Bears, bears, event_words, times_text
 from guardcheck.report.arrange.view import bounds
 from guardcheck.report.arrange.words import WORST_FIRST, clean, quantity_title, sentence
+from guardcheck.verdict.claims import claims_of, leads_of
 from guardcheck.verdict.outcome import worst
 
 PICTURE, CHIP, PEOPLE = "picture", "chip", "people"
@@ -227,24 +228,31 @@ def _bar(value: float | None, low: float | None, high: float | None) -> Bar | No
 def _picture(told: Sequence[Finding], groups: Sequence[Sequence[str]]) -> Tile:
     mine = [one for one in told if tile_of(one) == PICTURE and one.needed]
     rows: list[AnswerRow] = []
-    shown = 0
+    shown: list[Finding] = []
     for names in groups:
         found = _families(_of(names, mine))
         lead = next((one for name in _AMPLITUDES for one in found if one.quantity == name), None)
         keep = [one for one in found if one is lead or one.quantity in _ALWAYS or one.outcome in _BAD]
         keep.sort(key=lambda one: (one is not lead, WORST_FIRST.index(one.outcome)))
         rows += [value_row(one, names) for one in keep]
-        shown += sum(1 for one in _of(names, mine) if any(_same(one, kept) for kept in keep))
+        shown += [one for one in _of(names, mine) if any(_same(one, kept) for kept in keep)]
     unit = [one for one in _families(one for one in mine if one.line is None) if one.outcome in _BAD]
     rows += [value_row(one, ()) for one in unit]
-    shown += len(unit)
+    shown += unit
     outcome = worst(one.outcome for one in mine) if mine else None
     speaks = _picture_lead(outcome, rows)
     said = "no signal line was judged" if outcome is None else ""
     if speaks is not None:
         said = f"{' '.join(clean(line) for line in speaks.lines)}: {speaks.what} {speaks.value}, {speaks.allowed}"
-    fine = max(0, len(mine) - shown)
+    fine = _fine(mine, groups, shown)
     return Tile(PICTURE, outcome, said, tuple(rows), fine, bar=None if speaks is None else speaks.bar)
+
+
+def _fine(mine: Iterable[Finding], groups: Sequence[Sequence[str]], shown: Sequence[Finding] = ()) -> int:
+    """Return how many claims conform and are not shown."""
+    leads = {line: names[0] for names in groups for line in names}
+    claims = [claim for claim in claims_of(mine, leads) if not any(one in shown for one in claim)]
+    return sum(1 for claim in claims if worst(one.outcome for one in claim) == CONFORMS)
 
 
 def _same(one: Finding, other: Finding) -> bool:
@@ -286,7 +294,7 @@ def _chip(result: Result, told: Sequence[Finding], groups: Sequence[Sequence[str
             quiet[event_words(result, _plain(one))] = None
     needed = [one.outcome for one in mine if one.needed]
     outcome = worst(needed) if needed else (CONFORMS if decided else None)
-    fine = sum(1 for one in mine if one.needed and one.outcome == CONFORMS)
+    fine = _fine([one for one in mine if one.needed], groups)
     return Tile(CHIP, outcome, _chip_said(outcome, rows, bool(mine)), tuple(rows), fine, tuple(quiet))
 
 
@@ -347,7 +355,7 @@ def _people(told: Sequence[Finding], groups: Sequence[Sequence[str]]) -> Tile:
     said = "nothing was declared" if outcome is None else ""
     if rows:
         said = f"{rows[0].what} {rows[0].value}" + (f", {rows[0].allowed}" if rows[0].allowed else "")
-    fine = sum(1 for one in mine if one.outcome == CONFORMS)
+    fine = _fine(mine, groups)
     return Tile(PEOPLE, outcome, said, rows, fine, bar=rows[0].bar if rows else None)
 
 
@@ -465,12 +473,12 @@ def _ask(result: Result) -> tuple[Wanted, ...]:
         text = (
             f"{' '.join(lines)}: what may the chip's pin take? Its data sheet, or its family, into the job's pin table."
         )
-        found.append(Wanted(text, len(rows)))
+        found.append(Wanted(text, _claims(result, rows)))
     people: dict[str, list[Finding]] = {}
     for one in open_:
         if tile_of(one) == PEOPLE and one.remedy and one.outcome == NOT_PROVEN:
             people.setdefault(sentence(one.remedy), []).append(one)
-    found += [Wanted(text, len(rows), safe=False) for text, rows in people.items()]
+    found += [Wanted(text, _claims(result, rows), safe=False) for text, rows in people.items()]
     return tuple(sorted(found, key=lambda one: -one.decides))
 
 
@@ -491,13 +499,20 @@ def _questions(result: Result) -> list[Wanted]:
         if len(asked) > 1:
             question = question.replace(f"{clean(line)}?", f"{' '.join(clean(name) for name, _ in asked)}?")
         ids = {id_ for _, one in asked for id_ in one.findings}
-        found.append(Wanted(f"{question} {sentence(first.where)}", len(ids), all(one.safe for _, one in asked)))
+        decides = _claims(result, [one for one in result.findings if one.id in ids])
+        decides = decides or max(one.decides for _, one in asked)
+        found.append(Wanted(f"{question} {sentence(first.where)}", decides, all(one.safe for _, one in asked)))
     return found
 
 
 def _by_group(result: Result, findings: Sequence[Finding]) -> list[tuple[tuple[str, ...], list[Finding]]]:
     pairs = [(names, _of(names, findings)) for names in line_groups(result)]
     return [(names, rows) for names, rows in pairs if rows]
+
+
+def _claims(result: Result, findings: Iterable[Finding]) -> int:
+    """Return how many claims findings make: one fault is counted once."""
+    return len(claims_of(findings, leads_of(result.schematics)))
 
 
 def _count(result: Result) -> str:

@@ -51,11 +51,9 @@ def event_results(
     """
     events = library_events(plan)
     check_claims(plan, events)
-    subjects = subjects_of(plan)
+    subjects = subjects_of(plan, as_built=deciding)
     if deciding:
         events = tuple(one for one in events if one.plan.role == REFERENCE or decides(one, plan))
-        built = {id(one.as_built) for one in plan.lines}
-        subjects = tuple(one for one in subjects if id(one.chain) in built)
     groups: list[Group] = []
     for subject in subjects:
         own = own_events(plan, subject)
@@ -156,20 +154,32 @@ def check_claims(plan: JobPlan, events: Sequence[Event]) -> None:
             )
 
 
-def subjects_of(plan: JobPlan) -> tuple[Subject, ...]:
-    """Return the distinct chains of a job, each with the lines that are built so."""
+def subjects_of(plan: JobPlan, *, as_built: bool = False) -> tuple[Subject, ...]:
+    """Return the distinct chains of a job, each with the lines that are built so; `as_built` leaves out the others."""
     if not plan.lines:
         return ()  # a job of bench facts alone has no rail to state
     bench = bench_of(plan.job, plan.rail)
     found: dict[tuple[object, ...], Subject] = {}
     for one in plan.lines:
-        for chain in (chain for chain in one.chains if not chain.missing):
+        for chain in (chain for chain in ((one.as_built,) if as_built else one.chains) if not chain.missing):
             subject = subject_of(plan, one, chain, bench)
             key = _key(subject, one.line)
             if key in found:
                 subject = replace(found[key], lines=(*found[key].lines, one.name))
             found[key] = subject
     return tuple(found.values())
+
+
+def circuits_of(plan: JobPlan) -> Mapping[str, tuple[object, ...]]:
+    """Return for each line, as built, what makes another the same circuit, its standard and ratings included."""
+    if not plan.lines:
+        return {}
+    bench = bench_of(plan.job, plan.rail)
+    return {
+        one.name: (one.standard.name, *_key(subject_of(plan, one, one.as_built, bench), one.line))
+        for one in plan.lines
+        if not one.as_built.missing
+    }
 
 
 def originals_of(plan: JobPlan) -> tuple[Subject, ...]:
