@@ -1,6 +1,6 @@
 """What nobody knows is judged at both ends: where both fail it fails; only where they differ an answer is owed.
 
-Usual ends: Y capacitors 0.1 to 4.7 nF, mains 100 to 240 V, windings 50 pF to 1 nF (common practice, no published source).
+Usual: Y capacitors 0.1 to 4.7 nF, mains 100 to 240 V, windings 50 pF to 1 nF (common practice, no published source).
 """
 
 from __future__ import annotations
