@@ -205,7 +205,7 @@ class Search:
             for found in mine
             if found.quantity in ("event.margin", "event.part_margin") and found.needed
         ]
-        return Seen(one, trial, mine, len(fails), len(unsure), min(margins, default=-WITHOUT), self._error(mine))
+        return Seen(one, trial, mine, len(fails), len(unsure), min(margins, default=WITHOUT), self._error(mine))
 
     def _error(self, findings: Sequence[Finding]) -> float:
         errors = [

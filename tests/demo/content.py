@@ -159,5 +159,6 @@ _BY_KIND: dict[str, Callable[[bytes, bytes], Iterator[str]]] = {
     ".json": _saved,
     ".pdf": _paper,
     ".svg": _drawing,
+    ".toml": _text,
     ".txt": _text,
 }

@@ -20,10 +20,12 @@ DEMO = Path(__file__).parents[2] / "reports-demo"
 CHANNEL = "CH1"
 TAKEN: Any = {"sync": "CH2", "picture": ("white",), "load": ("terminated",), "place": ("display",)}
 """How the demo's captures were taken."""
+SEARCHED = {"wren-6": "sync"}
+"""Units that show the way from a plan that fails to one that holds: the line a build is searched for."""
 
 
 def make(job: Path) -> list[tuple[Path, str]]:
-    """Make everything of one unit beside its job file: check, verifications, hand-over sheet. Returns the pages."""
+    """Make everything of one unit beside its job file: check, verifications, sheet, a search. Returns the pages."""
     from guardcheck import pipeline, report
 
     plan = pipeline.check(job, pipeline.Options())
@@ -36,7 +38,27 @@ def make(job: Path) -> list[tuple[Path, str]]:
         finished = result if name == "verify" else finished
     write(job.parent, sheets(plan, finished))
     made.append((job.parent / "sheet.html", report.evidence(plan, finished).outcome))
+    if job.parent.name in SEARCHED:
+        made.append(proposed(job, SEARCHED[job.parent.name]))
     return made
+
+
+def proposed(job: Path, line: str) -> tuple[Path, str]:
+    """Search a build for a line, write the job with the first of them, and what check says of that job."""
+    from guardcheck import pipeline, report
+
+    options = pipeline.Options()
+    found = pipeline.propose(job, options, line)
+    changed = job.parent / "proposed.toml"
+    answer = {
+        "propose.txt": report.proposals_to_terminal(found),
+        "proposals.json": report.proposals_to_json(found),
+        changed.name: pipeline.job_with(job, found, 1),
+    }
+    write(job.parent, {name: text.encode() for name, text in answer.items()})
+    result = pipeline.check(changed, options)
+    write(job.parent, {"proposed.txt": report.to_short(result).encode()})
+    return changed, result.outcome
 
 
 def write(folder: Path, files: Mapping[str, bytes]) -> None:
@@ -113,6 +135,10 @@ KINDS = (
     ("report-full.txt", "the full record as text"),
     ("report.json", "the result as data"),
     ("job.toml", "the job file"),
+    ("propose.txt", "what to fit instead"),
+    ("proposals.json", "what to fit, as data"),
+    ("proposed.toml", "the job file with the first build"),
+    ("proposed.txt", "what check says of it"),
 )
 """What the index opens, in this order, where it is there; anything else a unit has follows."""
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 import shutil
+import tomllib
 from dataclasses import replace
 from pathlib import Path
 
@@ -15,7 +16,7 @@ from guardcheck.model import Curve, EngineInfo, Result
 from tests.checklist.conftest import measured, planned, result
 from tests.checklist.test_same_everywhere import NUDGES, nudged
 from tests.demo.content import differences, same
-from tests.demo.make_reports import DEMO, make_all, reports, sheets, write
+from tests.demo.make_reports import DEMO, SEARCHED, make_all, reports, sheets, write
 
 UNITS = sorted(path.parent.name for path in DEMO.glob("*/job.toml"))
 
@@ -25,9 +26,8 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """All reports, made again in another folder."""
     folder = tmp_path_factory.mktemp("reports")
     for unit in UNITS:
-        shutil.copytree(
-            DEMO / unit, folder / unit, ignore=shutil.ignore_patterns("*.html", "*.svg", "*.json", "*.txt", "*.pdf")
-        )
+        made = ("*.html", "*.svg", "*.json", "*.txt", "*.pdf", "proposed.toml")
+        shutil.copytree(DEMO / unit, folder / unit, ignore=shutil.ignore_patterns(*made))
     make_all(folder)
     return folder
 
@@ -47,7 +47,8 @@ def outcomes(path: Path) -> dict[str, str]:
 def test_reports_are_what_the_code_makes(made: Path, unit: str) -> None:
     kept, new = DEMO / unit, made / unit
     assert sorted(path.name for path in new.iterdir()) == sorted(path.name for path in kept.iterdir())
-    made_only = {path for path in new.iterdir() if path.suffix not in (".toml", ".csv")}
+    given = {path.name for path in new.iterdir() if path.suffix in (".toml", ".csv")} - {"proposed.toml"}
+    made_only = {path for path in new.iterdir() if path.name not in given}
     if release(new) != release(kept):  # another release of the simulator steps through time in its own way
         made_only = {path for path in made_only if path.suffix == ".json"}
     for path in sorted(made_only):
@@ -63,6 +64,18 @@ def test_the_index_opens_every_file_of_every_unit(made: Path) -> None:
     links = set(re.findall(r'(?:href|src)="([^"]+)"', text))
     assert {link for link in links if not (made / link).is_file()} == set()
     assert links >= {f"{unit}/{path.name}" for unit in UNITS for path in (made / unit).iterdir() if path.is_file()}
+
+
+@pytest.mark.parametrize("unit", SEARCHED)
+def test_the_build_proposed_turns_a_plan_that_fails_into_one_that_conforms(made: Path, unit: str) -> None:
+    before = json.loads((made / unit / "report.json").read_text(encoding="utf-8"))
+    build = json.loads((made / unit / "proposals.json").read_text(encoding="utf-8"))["lines"][0]["builds"][0]
+    after = (made / unit / "proposed.txt").read_text(encoding="utf-8")
+    job = tomllib.loads((made / unit / "proposed.toml").read_text(encoding="utf-8"))
+    assert before["outcome"] == "does_not_conform"
+    assert after.splitlines()[2].startswith("CONFORMS")
+    assert (job["line"][0]["stage"], job["line"][0]["guard"]) == (build["stage"], build["guard"])
+    assert build["sync"]["value"] == pytest.approx(0.3, rel=0.06)  # 300 mV; 6 % nobody sees
 
 
 TIME = np.linspace(0.0, 64e-6, 400)

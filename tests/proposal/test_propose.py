@@ -12,13 +12,14 @@ import pytest
 from guardcheck.engine import Engine
 from guardcheck.errors import InputError, JobError
 from guardcheck.job import parse_job
-from guardcheck.model import LineProposals, Proposals
+from guardcheck.model import LineProposals, PartUse, Proposals
 from guardcheck.pipeline import Options, check_job, job_with
 from guardcheck.pipeline.options import plan_of
 from guardcheck.proposal.candidates import Tally, look
 from guardcheck.proposal.remedies import NOTHING
 from guardcheck.proposal.search import propose_lines
 from guardcheck.proposal.space import Drawer, GuardChoice, stages_of
+from guardcheck.proposal.trials import Trial, appraised
 from guardcheck.report import proposals_to_json, proposals_to_terminal
 from guardcheck.verdict.outcome import misses
 from tests.pipeline.jobs import line, text
@@ -202,6 +203,19 @@ def test_check_names_the_best_build_when_a_search_was_asked_for(engine: Engine, 
     assert white.remedy is not None
     assert found.builds[0].say.rstrip(".") in white.remedy
     assert "(simulated: " in white.remedy
+
+
+def test_a_build_without_a_guard_keeps_its_events_beside_a_guarded_one(engine: Engine) -> None:
+    """The bare chain of the guarded trial is the other trial's build: it is stressed for the one, not for the other."""
+    plan = plan_of(parse_job(job_text(PAD), file="job.toml"), Options(samples=0))
+    bare = plan.lines[0].line
+    guarded = replace(bare, guard=PartUse("guard", "silicon-pair", values={"place": "chip"}))
+    alone = appraised(engine, plan, [Trial((bare,))], events=True)[0]
+    beside = appraised(engine, plan, [Trial((guarded,)), Trial((bare,))], events=True)
+    margins = {one.id: one.value for one in alone if one.quantity == "event.margin"}
+    assert margins
+    assert {one.id: one.value for one in beside[1] if one.quantity == "event.margin"} == margins
+    assert {one.guarded for one in beside[0] if one.quantity == "event.margin"} == {True}
 
 
 def test_an_event_that_fails_has_a_simulated_cure_or_says_that_there_is_none(engine: Engine) -> None:

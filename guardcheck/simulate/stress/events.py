@@ -51,11 +51,9 @@ def event_results(
     """
     events = library_events(plan)
     check_claims(plan, events)
-    subjects = subjects_of(plan)
+    subjects = subjects_of(plan, as_built=deciding)
     if deciding:
         events = tuple(one for one in events if one.plan.role == REFERENCE or decides(one, plan))
-        built = {id(one.as_built) for one in plan.lines}
-        subjects = tuple(one for one in subjects if id(one.chain) in built)
     groups: list[Group] = []
     for subject in subjects:
         own = own_events(plan, subject)
@@ -156,14 +154,14 @@ def check_claims(plan: JobPlan, events: Sequence[Event]) -> None:
             )
 
 
-def subjects_of(plan: JobPlan) -> tuple[Subject, ...]:
-    """Return the distinct chains of a job, each with the lines that are built so."""
+def subjects_of(plan: JobPlan, *, as_built: bool = False) -> tuple[Subject, ...]:
+    """Return the distinct chains of a job, each with the lines that are built so; `as_built` leaves out the others."""
     if not plan.lines:
         return ()  # a job of bench facts alone has no rail to state
     bench = bench_of(plan.job, plan.rail)
     found: dict[tuple[object, ...], Subject] = {}
     for one in plan.lines:
-        for chain in (chain for chain in one.chains if not chain.missing):
+        for chain in (chain for chain in ((one.as_built,) if as_built else one.chains) if not chain.missing):
             subject = subject_of(plan, one, chain, bench)
             key = _key(subject, one.line)
             if key in found:

@@ -164,7 +164,7 @@ def latch_up_margin(stress: Stress, ratings: PinRatings) -> Margin:
     """Return the margin of a powered pin to the current of the latch-up test: passing it is no proof of harm."""
     tested = ratings.latch_up
     clamp = ratings.strict("clamp_current")
-    limit = clamp if tested is None or math.isinf(clamp) else max(tested, clamp)
+    limit = clamp if tested is None else max(tested, clamp)
     words = "the clamp current, since no latch-up test is stated" if tested is None else "of the latch-up test (JESD78)"
     told = (
         f"{format_si(stress.injected, 'A')} is injected while the unit is on against {format_si(limit, 'A')} {words}; "
