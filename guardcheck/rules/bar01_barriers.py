@@ -372,7 +372,8 @@ def _remedy() -> str:
     data = _data()
     return (
         f"take that barrier out and fit a sheet made to insulate: {'; '.join(data.sheets)} (data-sheet strength, least "
-        f"voltage); trim solder tails and keep {format_si(data.tail, 'm')} between the longest tail and the sheet (common practice)"
+        f"voltage); trim solder tails and keep {format_si(data.tail, 'm')} between the longest tail "
+        "and the sheet (common practice)"
     )
 
 
