@@ -499,7 +499,38 @@ def locks() -> Iterator[tuple[str, Facts]]:
         yield f"input {value:g}", simple("sync.input", value, None, 0.6)
 
 
+def margin(*rows: tuple[str, float | None, float | None, float | None], **more: Any) -> Facts:
+    """Return margins of one event, each by severity, value, least and most [dB]."""
+    found = []
+    for level, value, least, most in rows:
+        spread = None if least is None or most is None else (least, most)
+        found.append(Quantity("event.margin", "red", False, value, spread=spread, event="zap", severity=level, **more))
+    return Facts(tuple(found))
+
+
+def margins() -> Iterator[tuple[str, Facts]]:
+    """Yield margins: 1.5 dB and more holds, -1.5 dB at its most is exceeded, between them nothing is proven."""
+    yield "to spare", margin(("a", 9.0, 1.5, 20.0), ("b", 9.0, 1.4, 20.0), ("c", 4.0, None, None))
+    yield "exceeded", margin(("a", -9.0, -20.0, -1.5), ("b", -9.0, -20.0, -1.4), ("c", -4.0, None, None))
+    yield "near", margin(("a", 0.0, -1.5, 1.5), ("b", 0.0, -1.6, 1.5))  # 3.0 dB apart, and 3.1
+    yield "no bound", margin(("a", -9.0, -9.0, 100.0), ("b", -9.0, -9.0, 99.0))
+    yield "not solved", margin(("a", None, None, None), failure="no convergence")
+    yield "estimated", margin(("a", 9.0, 9.0, 9.0), failure="beyond the data sheet")
+    beside = {"against_original": "worse", "original": 7.0}
+    yield "worse in daily use", margin(("a", 4.0, 4.0, 4.0), use="daily", **beside)
+    yield "worse by a mistake", margin(("a", 4.0, 4.0, 4.0), use="mistake", **beside)
+    yield "better", margin(("a", 9.5, 9.5, 9.5), against_original="better", original=7.0)
+    yield "the same", margin(("a", 7.0, 7.0, 7.0), against_original="same", original=7.0)
+    # strikes: the hardest level up to which all hold; the second level's two rows count as its worse one
+    held, lost = (9.0, 9.0, 9.0), (-9.0, -9.0, -9.0)
+    yield "all held", margin(("2 kV", *held), ("4 kV", *held), use="strike")
+    yield "held to 2 kV", margin(("2 kV", *held), ("4 kV", *held), ("4 kV", *lost), ("8 kV", *held), use="strike")
+    yield "held nowhere", margin(("2 kV", *lost), ("4 kV", *held), use="strike")
+    yield "open at 2 kV", margin(("2 kV", 0.0, 0.0, 0.0), ("4 kV", *lost), use="strike")
+
+
 BENCHES = {
+    "EVT01": margins,
     "STO01": stored,
     "BND01": bonds,
     "BAR01": barriers,
