@@ -24,3 +24,19 @@ def test_the_fact_that_decides_most_comes_first() -> None:
 def test_what_is_decided_or_decides_nothing_asks_nothing() -> None:
     code = f"{ASKS}supply.mains"
     assert asks_of([row("red", code, outcome=CONFORMS), row("red", code, needed=False)]) == ()
+
+
+def test_only_what_lies_inside_a_supply_or_a_display_is_not_safe_to_look_for() -> None:
+    facts = ("mains", "phases", "protection_class", "y_capacitance", "y_coupling")
+    keys = [f"supply.{one}" for one in facts]
+    keys += [f"display.{one}" for one in ("earthed", "other_leads", "y_capacitance", "y_coupling")]
+    found = {one.key: one.safe for one in asks_of([row("red", *(f"{ASKS}{key}" for key in keys))])}
+    assert found == {key: not key.endswith(("y_capacitance", "y_coupling")) for key in keys}
+    assert asks_of([row("red", RATING_NOT_STATED, f"{UNKNOWN_OF}source")])[1].safe
+
+
+def test_a_code_that_asks_nothing_and_a_finding_without_a_line_owe_no_question() -> None:
+    unit = Finding("EVT01", "event.margin", None, True, -3.0, "dB", NOT_PROVEN, "", codes=(RATING_NOT_STATED,))
+    assert asks_of([unit, row("red", "something_else")]) == ()
+    blank = Finding("EVT01", "event.margin", None, True, -3.0, "dB", NOT_PROVEN, "", codes=(f"{UNKNOWN_OF}source",))
+    assert asks_of([blank]) == ()

@@ -13,21 +13,31 @@ import numpy as np
 import pytest
 
 from guardcheck.model import (
+    ASSUMED,
     COMPUTED,
     CONFORMS,
     DOES_NOT_CONFORM,
     MEASURED,
     NOT_APPLICABLE,
     NOT_PROVEN,
+    WORKMANSHIP,
+    Facts,
+    Finding,
     Limit,
     Quantity,
+    Rule,
 )
 from guardcheck.verdict.outcome import (
+    DECLARED_FACT,
     finding,
+    flattered,
+    hold,
     inside,
+    judge_margin,
     judge_measured,
     judge_reading,
     judge_simulated,
+    misses,
     overall,
     probability_inside,
     sample_interval,
@@ -245,3 +255,118 @@ def test_a_finding_carries_its_limit_and_a_finite_spread_only() -> None:
     assert found.why.endswith("A note.")
     assert finding("LVL01", white(0.7, spread=(math.nan, 0.8)), BOTH, needed=True).spread is None
     assert finding("LVL01", white(0.7), None, needed=False).reference is None
+
+
+@pytest.mark.parametrize(
+    ("value", "limit", "words"),
+    [
+        (1.3, LEAST, "lies within at least 500 mV by more"),
+        (0.3, LEAST, "is below 500 mV by more"),
+        (1.3, MOST, "is above 1 V by more"),
+        (0.3, MOST, "lies within at most 1 V by more"),
+        (1.3, BOTH, "is above 1 V (500 mV to 1 V) by more"),
+        (0.3, BOTH, "is below 500 mV (500 mV to 1 V) by more"),
+    ],
+)
+def test_the_end_that_is_broken_is_named(value: float, limit: Limit, words: str) -> None:
+    assert words in judge_measured(value, 0.01, limit, "V").why
+
+
+@pytest.mark.parametrize(
+    ("margin", "outcome"),
+    [
+        (1.5, CONFORMS),
+        (1.49, NOT_PROVEN),
+        (-1.49, NOT_PROVEN),
+        (-1.5, DOES_NOT_CONFORM),
+        (math.inf, NOT_PROVEN),
+        (math.nan, NOT_PROVEN),
+    ],
+)
+def test_an_event_needs_one_and_a_half_decibels(margin: float, outcome: str) -> None:
+    assert judge_margin(margin) == outcome
+
+
+def test_an_assumed_rating_proves_only_what_keeps_to_half_of_it() -> None:
+    assumed = replace(MOST, known_by=ASSUMED)
+    assert why(white(0.5), assumed)[0] == CONFORMS
+    assert why(white(0.501), assumed)[0] == NOT_PROVEN
+    assert why(white(0.4, spread=(0.4, 0.501)), assumed)[0] == NOT_PROVEN
+    assert why(white(0.4, spread=(0.4, 0.5)), assumed)[0] == CONFORMS
+    assert why(white(0.6, spread=(0.3, 0.6)), MOST)[0] == CONFORMS
+
+
+def test_a_value_that_came_with_a_failure_can_fail_and_never_conforms() -> None:
+    assert why(white(0.7, failure="the clamp was not solved")) == (NOT_PROVEN, "Not proven: the clamp was not solved.")
+    assert why(white(1.2, failure="the clamp was not solved"))[0] == DOES_NOT_CONFORM
+    assert why(white(math.inf))[0] == NOT_PROVEN
+    assert why(white(0.7, spread=(0.6, math.nan)))[1] == (
+        "Not proven: not every corner of the tolerances could be solved."
+    )
+
+
+PASSED = Finding("LVL01", "level.white", "red", False, 0.7, "V", CONFORMS, "Inside.", limit=BOTH, low=0.5, high=1.0)
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({}, None),
+        ({"value": 1.2}, "with 1.2 V against 500 mV to 1 V"),
+        ({"value": 1.2, "outcome": NOT_PROVEN}, None),
+        ({"value": 1.2, "outcome": DOES_NOT_CONFORM}, None),
+        ({"value": None}, "without a value"),
+        ({"limit": None, "low": None, "high": None}, "without a limit"),
+        ({"low": None, "high": None}, None),  # the limit it carries holds
+        ({"low": None, "high": None, "value": 0.4}, "with 400 mV against 500 mV to 1 V"),
+        ({"low": None, "high": None, "value": 1.2}, "with 1.2 V against 500 mV to 1 V"),
+        ({"limit": None, "low": None, "value": 0.4}, None),  # at most 1 V, and nothing else is said
+        ({"limit": None, "high": None, "value": 1.2}, None),
+        ({"low": 0.6, "high": 0.65}, "with 700 mV against 600 to 650 mV"),
+        ({"spread": (0.4, 0.8)}, "with 400 mV against 500 mV to 1 V"),
+        ({"interval": (0.6, 1.1)}, "with 1.1 V against 500 mV to 1 V"),
+        ({"origin": MEASURED, "uncertainty": 0.1}, None),
+        ({"origin": MEASURED, "uncertainty": None}, None),
+        ({"uncertainty": 0.4}, None),  # simulated: its spread says what is uncertain
+        ({"quantity": DECLARED_FACT, "value": None, "limit": None, "low": None, "high": None}, None),
+        ({"quantity": DECLARED_FACT, "value": 1.2}, "with 1.2 V against 500 mV to 1 V"),
+    ],
+)
+def test_a_pass_that_its_own_numbers_do_not_bear_out(change: dict[str, object], said: str | None) -> None:
+    assert flattered(replace(PASSED, **change)) == said  # type: ignore[arg-type]
+
+
+def test_a_measured_pass_needs_room_for_its_uncertainty() -> None:
+    said = flattered(replace(PASSED, origin=MEASURED, uncertainty=0.25))
+    assert said is not None
+    assert said.startswith("with ")
+
+
+def test_a_remedy_is_sought_for_failures_and_missed_targets_only() -> None:
+    assert [misses(replace(PASSED, outcome=one)) for one in (DOES_NOT_CONFORM, NOT_PROVEN)] == [True, False]
+    assert not misses(replace(PASSED, outcome=DOES_NOT_CONFORM, needed=False))
+    target = replace(PASSED, kind=WORKMANSHIP, needed=False, outcome=NOT_PROVEN)
+    assert misses(replace(target, value=1.2))
+    assert not misses(target)
+    assert not misses(replace(target, value=None))
+    assert not misses(replace(target, value=1.2, limit=None))
+
+
+def test_rules_hold_their_quantities_and_bare_rows_beside_a_guard_decide_nothing() -> None:
+    bare, guarded = white(0.7), replace(white(1.2), guarded=True)
+    facts = Facts((bare, guarded, replace(bare, name="level.sync")), {"red": {"level.white": BOTH}}, frozenset({"red"}))
+    found = hold(Rule("LVL01", "levels", "signal", ("level.white",)), facts)
+    assert [(one.outcome, one.needed) for one in found] == [(CONFORMS, False), (DOES_NOT_CONFORM, True)]
+
+
+def test_a_finding_names_its_line_and_judges_both_ends_of_its_spread() -> None:
+    assert finding("LVL01", white(0.7), BOTH, needed=True).line == "red"
+    assert finding("LVL01", replace(white(0.7), line=""), BOTH, needed=True).line is None
+    for spread, outcome in (((0.6, 0.8), CONFORMS), ((0.4, 0.8), NOT_PROVEN), ((0.6, 1.1), NOT_PROVEN)):
+        assert finding("LVL01", white(0.7, spread=spread), BOTH, needed=True).outcome == outcome
+        assert finding("LVL01", white(0.7, pictures=spread), BOTH, needed=True).outcome == outcome
+
+
+def test_no_measurement_is_certain() -> None:
+    assert "over 99.9 %" in judge_measured(0.7, 0.0, BOTH, "V").why
+    assert "under 0.1 %" in judge_measured(0.2, 0.0, BOTH, "V").why

@@ -1,14 +1,15 @@
 """What the job says about the bench an event happens on: the rail, and the voltage between the two 0 V nodes.
 
 A value that is unknown is taken where it hurts most within what is usual, and judged there; each such choice is an
-assumption that the findings repeat. One that nobody declared is taken there too, but what fails by it is not proven.
+assumption that the findings repeat. What fails by such a value fails only if it fails at the other end of what is usual
+as well; else it is not proven, and the answer is owed.
 """
 
 from __future__ import annotations
 
 import cmath
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import product
 from typing import Any
@@ -34,6 +35,8 @@ PAIR_SPREAD = 0.2
 BRIDGE, TRANSFORMER = "bridge", "transformer"
 """Couplings besides pairs and single capacitors: one capacitor behind the bridge of a switch-mode supply; the windings
 of a mains transformer."""
+PAIRED = ("symmetric", "single")
+"""Couplings by capacitors before the bridge."""
 WINDINGS = (50e-12, 1e-9)
 """Capacitance between the windings of a small mains transformer [F] (from memory, unverified)."""
 SETTLED = (("y_capacitance", TRANSFORMER),)
@@ -50,7 +53,8 @@ class Chassis:
     `volts` is the crest of the voltage between them, `capacitance` what it stands behind [F], `amps` the current that
     flows from one to the other at mains frequency, rms. `told` says how it was found, `undeclared` what the job does
     not even call unknown, `ends` which declared values stand at an end of their tolerance, `notes` what the result
-    rests on besides. `open` are the keys of the facts nobody knows, `least` the crest at their other end.
+    rests on besides. `open` are the keys of the facts nobody knows; at their kindest the crest is `least`
+    behind `least_capacitance`, no more of either than any answer leaves.
     """
 
     volts: float
@@ -64,6 +68,7 @@ class Chassis:
     notes: tuple[str, ...] = ()
     open: tuple[str, ...] = ()
     least: float = 0.0
+    least_capacitance: float = LEAST_CAPACITANCE
 
 
 @dataclass(frozen=True)
@@ -88,6 +93,11 @@ class Bench:
     def numbers(self) -> Mapping[str, float]:
         """Return what an event's parameters of the same name are filled with [SI]."""
         return {"chassis_volts": self.chassis.volts, "chassis_capacitance": self.chassis.capacitance}
+
+    @property
+    def kindest(self) -> Mapping[str, float]:
+        """Return the same where what nobody knows of the chassis does least harm [SI]."""
+        return {"chassis_volts": self.chassis.least, "chassis_capacitance": self.chassis.least_capacitance}
 
 
 def bench_of(job: Job, volts: Value) -> Bench:
@@ -174,7 +184,7 @@ def chassis_of(job: Job) -> Chassis:
     pairs = [(one, other, _in_series(near, far)) for (one, near), (other, far) in product(unit, display)]
     one, other, capacitance = max(pairs, key=lambda pair: (round(_crest(pair[0] - pair[1]), 9), pair[2]))
     crest = mains * _crest(one - other)
-    least = min(_crest(first - second) for first, second, _ in pairs)
+    least, smallest = _kindest(job, earthed_unit, earthed_display)
     amps = 2.0 * math.pi * frequency * capacitance * mains * _slope(one - other)
     told = (
         f"{format_si(crest, 'V')} crest between the two 0 V behind {format_si(capacitance, 'F')} "
@@ -195,8 +205,38 @@ def chassis_of(job: Job) -> Chassis:
         ends=tuple(ends),
         notes=_notes(job, floating=floating),
         open=tuple(dict.fromkeys(open_)),
-        least=mains * least,
+        least=least,
+        least_capacitance=max(smallest, LEAST_CAPACITANCE),
     )
+
+
+def _kindest(job: Job, earthed_unit: tuple[bool, ...], earthed_display: tuple[bool, ...]) -> tuple[float, float]:
+    """Return the crest [V] and the capacitance [F] between the two 0 V at the kindest answer to what nobody knows.
+
+    How a plug is turned and how a pair is paired are no facts: there the worst stands for every answer. Crest and
+    capacitance are each the least of all answers, though no one answer may give both.
+    """
+    mains = _usual(job.supply, "mains", "mains", [], [], kind=True)
+    answers = product(
+        _answers(job.supply, earthed_unit, [1.0]), _answers(job.display_facts, earthed_display, _phases(job, []))
+    )
+    crests, capacitances = [], []
+    for unit, display in answers:
+        crests.append(max(_crest(one - other) for (one, _), (other, _) in product(unit, display)))
+        capacitances.append(max(_in_series(near, far) for (_, near), (_, far) in product(unit, display)))
+    return mains * min(crests), min(capacitances)
+
+
+def _answers(
+    entries: Mapping[str, Any], earthed: tuple[bool, ...], live: Sequence[complex]
+) -> list[list[tuple[Wave, float]]]:
+    """Return what one apparatus may stand at for every answer to what is not known of it: earth, coupling, phase."""
+    coupling = entries.get("y_coupling")
+    open_ = coupling not in (*PAIRED, BRIDGE, TRANSFORMER)
+    facts = [{**entries, "y_coupling": one} for one in ((*PAIRED, TRANSFORMER) if open_ else (coupling,))]
+    return [
+        _sides(one, "", (earth,), [phasor], [], [], kind=True) for one, earth, phasor in product(facts, earthed, live)
+    ]
 
 
 def _crest(wave: Wave) -> float:
@@ -234,11 +274,13 @@ def _notes(job: Job, *, floating: bool) -> tuple[str, ...]:
     return tuple(notes)
 
 
-def _usual(entries: Mapping[str, Any], name: str, words: str, assumed: list[str], ends: list[str]) -> float:
+def _usual(
+    entries: Mapping[str, Any], name: str, words: str, assumed: list[str], ends: list[str], *, kind: bool = False
+) -> float:
     value = _declared(entries.get(name))
     if value is not None:
         return _end(value, words, True, ends)
-    worst = USUAL["mains_frequency" if name == "mains_frequency" else name][1]
+    worst = USUAL["mains_frequency" if name == "mains_frequency" else name][0 if kind else 1]
     unit = {"mains": "V", "mains_frequency": "Hz", "y_capacitance": "F"}[name]
     assumed.append(f"{words} {format_si(worst, unit)}")
     return worst
@@ -285,11 +327,16 @@ def _sides(
     entries: Mapping[str, Any],
     who: str,
     earthed: tuple[bool, ...],
-    live: list[complex] | list[float],
+    live: Sequence[complex],
     assumed: list[str],
     ends: list[str],
+    *,
+    kind: bool = False,
 ) -> list[tuple[Wave, float]]:
-    """Return the voltages (one cycle each, for 1 V rms of mains) and capacitances one apparatus may stand at."""
+    """Return the voltages (one cycle each, for 1 V rms of mains) and capacitances one apparatus may stand at.
+
+    `kind` takes a capacitance nobody knows at the end of what is usual that does least harm.
+    """
     sides: list[tuple[Wave, float]] = []
     if True in earthed:
         sides.append((np.zeros_like(_CYCLE), math.inf))
@@ -297,10 +344,10 @@ def _sides(
         return sides
     coupling = entries.get("y_coupling")
     if coupling == TRANSFORMER and _declared(entries.get("y_capacitance")) is None:
-        capacitance = WINDINGS[1]
+        capacitance = WINDINGS[0 if kind else 1]
         assumed.append(f"capacitance between the windings of the {who}'s transformer {format_si(capacitance, 'F')}")
     else:
-        capacitance = _usual(entries, "y_capacitance", f"Y capacitance of the {who}", assumed, ends)
+        capacitance = _usual(entries, "y_capacitance", f"Y capacitance of the {who}", assumed, ends, kind=kind)
     spread = _pair_spread(entries)
     pair, whole = (0.5 * (1.0 - spread), 0.5 * (1.0 + spread)), (0.0, 0.5, 1.0)
     shares = {"symmetric": pair, "single": (0.0, 1.0), BRIDGE: (), TRANSFORMER: whole}.get(str(coupling))

@@ -79,13 +79,17 @@ class Track:
 
 @dataclass
 class Group:
-    """One event at one severity on one chain: its cases, and the decisive ones at the corners of the tolerances."""
+    """One event at one severity on one chain: its cases, and the decisive ones at the corners of the tolerances.
+
+    `kind` is the hardest case once more, with what nobody knows of the chassis where it does least harm.
+    """
 
     subject: Subject
     event: Event
     severity: str
     tracks: list[Track] = field(default_factory=list)
     hard: list[Seen] = field(default_factory=list)
+    kind: list[Seen] = field(default_factory=list)
 
     @property
     def seen(self) -> list[Seen]:
@@ -135,9 +139,14 @@ def _run_some(engine: Engine, groups: Sequence[Group], say: Progress, coarse: bo
         if not active:
             break
         _again(engine, active)
-    cases = [(group, case) for group in groups if group.good for case in _corners(group)]
-    for (group, _), one in zip(cases, _seen(engine, cases), strict=True):
+    solved = [group for group in groups if group.good]
+    corners = [(group, case) for group in solved for case in _corners(group)]
+    kind = [(group, case) for group in solved for case in _kindest(group)]
+    found = list(_seen(engine, [*corners, *kind]))
+    for (group, _), one in zip(corners, found[: len(corners)], strict=True):
         group.hard.append(one)
+    for (group, _), one in zip(kind, found[len(corners) :], strict=True):
+        group.kind.append(one)
 
 
 def _run(engine: Engine, pairs: Sequence[tuple[Group, Track]]) -> None:
@@ -288,6 +297,15 @@ def _corners(group: Group) -> Iterator[EventCase]:
     dead = [one for one in group.good if one.case.unit == OFF]
     for rail in bench.dead_rails if dead else ():
         yield replace(_hardest(dead).case, corner=LOW, rail=rail)
+
+
+def _kindest(group: Group) -> Iterator[EventCase]:
+    """Yield the hardest case where the answers nobody has do least harm, if even there a voltage is left."""
+    bench, known = group.subject.bench, group.event.fitted.part.circuit.parameters
+    values = {name: value for name, value in bench.kindest.items() if name in known}
+    if values and bench.chassis.least > 0.0 and (bench.chassis.open or bench.chassis.undeclared):
+        hardest = _hardest(group.good).case
+        yield replace(hardest, values={**hardest.values, **values})
 
 
 def _hardest(runs: Sequence[Seen]) -> Seen:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from guardcheck.measure import Stress, time_outside, worst_of
 from guardcheck.model import ASKS, CONFORMS, DAILY, DOES_NOT_CONFORM, OFF, RATING_NOT_STATED, Limit, Quantity
 from guardcheck.simulate.stress.convergence import Group
-from guardcheck.simulate.stress.margins import Margin, rail_margin, steady_margins, worst
+from guardcheck.simulate.stress.margins import CAP, Margin, rail_margin, steady_margins, worst
 from guardcheck.simulate.stress.pulses import BodyPulse, latch_up_margin, pulse_margins
 from guardcheck.simulate.stress.ratings import PinRatings, exposed_ratings
 from guardcheck.simulate.stress.runs import ENDLESS, PinSeen, Power, Seen, case_words
@@ -169,7 +169,8 @@ def _margin_quantity(
             blank,
             failure="nothing is known of what this source may take: it has no chip diodes, and the job states no pin",
         )
-    gap = _undeclared(group)
+    anyway = judge_margin(_kindest(group, judged, reference)) == DOES_NOT_CONFORM
+    gap = None if anyway else _undeclared(group)
     proven = gap is None and judge_margin(judged.known.loose) == DOES_NOT_CONFORM
     unsure = f"its {' and '.join(judged.loose)} changed by more than 1 % with finer steps or longer runs"
     failure = group.failure or (unsure if judged.loose else None) or beyond
@@ -183,6 +184,8 @@ def _margin_quantity(
             f"The number is an estimate, {beyond}"
             + ("; the rating is exceeded even where the model is valid." if proven and failure else ".")
         )
+    if anyway and proven:
+        notes.append(_anyway_words(group))
     return replace(
         blank,
         value=judged.margin.strict,
@@ -220,6 +223,31 @@ def _undeclared(group: Group) -> str | None:
             f"{format_si(chassis.volts, 'V')} apart; the margin shown is for the most"
         )
     return None
+
+
+def _kindest(group: Group, judged: Judged, reference: BodyPulse | None) -> float:
+    """Return the loosest margin that is left of a pin where the answers nobody has do least harm [dB].
+
+    Below a failing margin they need not be asked for: they fail at both ends.
+    """
+    return min(
+        (
+            margin.loose
+            for one in group.kind
+            if one.failure is None
+            for margin in _margins(group, one, judged.index, judged.ratings, reference, known=True)
+            if margin.field != "rail" or not group.subject.bench.undeclared
+        ),
+        default=CAP,
+    )
+
+
+def _anyway_words(group: Group) -> str:
+    chassis = group.subject.bench.chassis
+    return (
+        f"What is not known of the two 0 V changes nothing: it fails at {format_si(chassis.least, 'V')} behind "
+        f"{format_si(chassis.least_capacitance, 'F')} as well, the least that is usual."
+    )
 
 
 def _on_chassis(group: Group) -> bool:
@@ -265,7 +293,9 @@ def _parts(group: Group, blank: Quantity, beyond: str | None) -> tuple[Quantity,
         return ()
     found = worst(margins)
     least = min(margin.strict for one in (*group.good, *group.corners) for margin in one.parts)
-    gap = _undeclared(group) if judge_margin(least) != CONFORMS else None
+    kind = min((margin.loose for one in group.kind for margin in one.parts), default=CAP)
+    anyway = judge_margin(kind) == DOES_NOT_CONFORM
+    gap = _undeclared(group) if judge_margin(least) != CONFORMS and not anyway else None
     return (
         replace(
             blank,

@@ -1,0 +1,211 @@
+"""Margins of rails, diodes, films and assumed ratings by hand: 20 log10 of volts and amperes, 10 log10 of joules.
+
+A factor of 2 is 6.0206 dB (20 log) or 3.0103 dB (10 log), of 10 it is 20 dB, of 3/2 it is 3.5218 dB.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import pytest
+
+from guardcheck.compose import Rail
+from guardcheck.measure import Stress
+from guardcheck.simulate.stress.margins import (
+    CAP,
+    SURGES,
+    Margin,
+    film_margin,
+    flashovers,
+    halved,
+    plain_margin,
+    rail_margin,
+    ratio,
+    steady_margins,
+    surge_margin,
+    unrated_margin,
+    worst,
+)
+from guardcheck.simulate.stress.pulses import latch_up_margin
+from guardcheck.simulate.stress.ratings import exposed_ratings
+
+TWICE, THRICE_HALF = 20.0 * math.log10(2.0), 20.0 * math.log10(1.5)
+LIVE = Rail(5.0, 100e-6, 0.1, 100.0)
+SUPPLIES = (5.25, 6.0)
+
+
+def ends(margin: Margin | None) -> tuple[float, float]:
+    assert margin is not None
+    return margin.strict, margin.loose
+
+
+@pytest.mark.parametrize(
+    ("rating", "stress", "factor", "expected"),
+    [
+        (2.0, 1.0, 20.0, 6.0206),
+        (1.0, 2.0, 20.0, -6.0206),
+        (2.0, 1.0, 10.0, 3.0103),
+        (math.inf, 1.0, 20.0, 120.0),
+        (1.0, 0.0, 20.0, 120.0),
+        (1.0, -1.0, 20.0, 120.0),
+        (0.0, 1.0, 20.0, -120.0),
+        (-1.0, 1.0, 20.0, -120.0),
+        (0.5, 1.0, 20.0, -6.0206),
+        (1.0, 0.5, 20.0, 6.0206),
+        (1e9, 1.0, 20.0, 120.0),
+        (1.0, 1e9, 20.0, -120.0),
+    ],
+)
+def test_decibels_of_a_rating_over_a_stress(rating: float, stress: float, factor: float, expected: float) -> None:
+    assert ratio(rating, stress, factor) == pytest.approx(expected, abs=1e-4)
+
+
+def test_the_least_to_spare_decides_unless_another_is_passed_even_at_its_loosest() -> None:
+    tight, bounded = Margin(1.0, 50.0, "tight", "over"), Margin(2.0, 3.0, "bounded", "under")
+    assert worst([tight, bounded]) == Margin(1.0, 3.0, "tight", "over")
+    failed, unsure = Margin(-2.0, -1.5, "failed", "injected"), Margin(-9.0, 0.0, "unsure", "top")
+    assert worst([unsure, failed]) == Margin(-2.0, -1.5, "failed", "injected")
+    assert worst([unsure, replace(failed, loose=-1.4)]) == Margin(-9.0, -1.4, "unsure", "top")
+
+
+def test_each_steady_rating_bounds_its_own_field() -> None:
+    bounds = {
+        "over_voltage": (0.5, 2.0),
+        "under_voltage": (1.0, 4.0),
+        "clamp_current": (10e-3, 40e-3),
+        "output_current": (5e-3, 20e-3),
+        "pin_voltage": (3.0, 12.0),
+    }
+    stress = Stress(over=1.0, under=2.0, injected=20e-3, delivered=10e-3, charge=0, energy=0, rail=5.0, top=6.0)
+    found = steady_margins(stress, replace(exposed_ratings(None), bounds=bounds))
+    assert [one.field for one in found] == ["over", "under", "injected", "delivered", "top"]
+    for one in found:  # the stress is twice the strictest and half the loosest of each
+        assert ends(one) == pytest.approx((-TWICE, TWICE))
+
+
+@pytest.mark.parametrize(
+    ("lifted", "rail", "state", "expected"),
+    [
+        (5.5, LIVE, (False, False), (-TWICE, TWICE)),  # 0.25 V and 1 V of room, 0.5 V of lift
+        (5.5, LIVE, (False, True), (-TWICE, TWICE)),
+        (5.0005, LIVE, (False, False), (CAP, CAP)),  # half a millivolt drowns in ripple
+        (1e-3, replace(LIVE, volts=0.0), (False, False), (CAP, CAP)),
+        (1.2e-3, replace(LIVE, volts=0.0), (False, False), (72.8196, 73.9794)),  # 5.25 and 6 V over 1.2 mV
+        (4.0, LIVE, (False, False), (CAP, CAP)),  # drawn down, not lifted
+        (3.0, LIVE, (True, False), (4.8608, TWICE)),  # dead: all of 5.25 and 6 V while a pulse passes
+        (0.6, LIVE, (True, True), (-TWICE, 20.0)),  # dead for long: 0.3 V proves, 6 V fails
+    ],
+)
+def test_room_of_a_lifted_rail(
+    lifted: float, rail: Rail, state: tuple[bool, bool], expected: tuple[float, float]
+) -> None:
+    found = rail_margin(lifted, rail, SUPPLIES, dead=state[0], lasting=state[1])
+    assert ends(found) == pytest.approx(expected, abs=1e-4)
+    assert found.field == "rail"
+
+
+def test_what_is_said_of_a_lifted_rail() -> None:
+    def told(dead: bool, lasting: bool, supplies: tuple[float, float] = SUPPLIES) -> str:
+        return rail_margin(5.5, LIVE, supplies, dead=dead, lasting=lasting).told
+
+    assert told(False, False) == "the rail is lifted to 5.5 V, 5.25 V to 6 V is what such supplies allow"
+    assert told(False, False, (6.0, 6.0)) == "the rail is lifted to 5.5 V, at most 6 V is allowed"
+    assert told(True, False).startswith("the rail of the unit that is off is lifted to 5.5 V, 5.25 V")
+    assert "up to 300 mV leaves it dead" in told(True, True)
+    assert told(True, True).endswith("its load counts as 100 ohm")
+
+
+DIODE = {"surge_1us": 4.0, "surge_1ms": 1.0, "repetitive_current": 0.5, "forward_current": 0.2}
+
+
+@pytest.mark.parametrize(
+    ("width", "expected"),
+    [
+        (1e-6, (TWICE, 20.0 * math.log10(6.0))),  # 4 A, harm from 3 x 4 A
+        (2.5e-7, (TWICE, 20.0 * math.log10(12.0))),  # a quarter of the width: twice 12 A
+        (0.0, (TWICE, 45.5630)),  # no shorter than 1 ns: 12 A x root of 1000 = 379.5 A
+        (1e-5, (-TWICE, TWICE)),  # 1 A proves; the 4 A of the shorter pulse fail, before 3 A x root of 100
+        (1e-3, (-TWICE, THRICE_HALF)),  # 3 A come before 4 A
+        (1e-2, (-12.0412, -TWICE)),  # longer than any rating: 0.5 A repetitive proves, 1 A fails
+    ],
+)
+def test_two_amperes_through_a_diode_by_the_length_of_the_pulse(width: float, expected: tuple[float, float]) -> None:
+    assert ends(surge_margin("pair", DIODE, 2.0, width, lasting=False)) == pytest.approx(expected, abs=1e-4)
+
+
+def test_a_lasting_current_is_held_to_the_continuous_rating_alone() -> None:
+    assert ends(surge_margin("pair", DIODE, 0.4, 1.0, lasting=True)) == pytest.approx((-TWICE, -TWICE))
+    assert surge_margin("pair", {"surge_1s": 1.0}, 0.4, 1.0, lasting=True) is None
+    assert surge_margin("pair", {}, 0.4, 1.0, lasting=False) is None
+    forward = surge_margin("pair", {"forward_current": 0.2}, 0.4, 1.0, lasting=False)
+    assert ends(forward) == pytest.approx((-TWICE, CAP))  # passing it for a moment proves no harm
+
+
+@pytest.mark.parametrize(("key", "length"), [*zip(dict(SURGES), (1e-6, 20e-6, 1e-3, 10e-3, 1.0), strict=True)])
+def test_a_surge_rating_holds_for_its_length_and_no_longer(key: str, length: float) -> None:
+    assert ends(surge_margin("pair", {key: 1.0}, 1.0, length, lasting=False))[0] == pytest.approx(0.0)
+    assert surge_margin("pair", {key: 1.0}, 1.0, 1.001 * length, lasting=False) is None
+
+
+def test_what_is_said_of_a_surge() -> None:
+    def told(rated: dict[str, float], *, lasting: bool = False) -> str:
+        found = surge_margin("pair", rated, 2.0, 1e-6, lasting=lasting)
+        assert found is not None
+        return found.told
+
+    assert told(DIODE) == "the pair carries 2 A against 4 A for 1 us; above 12 A it would be harm"
+    assert told(DIODE, lasting=True) == "the pair carries 2 A against 200 mA continuous"
+    assert told({"forward_current": 0.2}) == "the pair carries 2 A against 200 mA continuous"
+
+
+def test_plain_ratings() -> None:
+    assert ends(plain_margin("cap", "sees", 2.0, 1.0, "V")) == pytest.approx((-TWICE, -TWICE))
+    assert ends(plain_margin("cap", "sees", 2.0, 1.0, "V", lasting=False)) == pytest.approx((-TWICE, CAP))
+    assert ends(plain_margin("film", "takes", 2.0, 1.0, "W", 10.0)) == pytest.approx((-3.0103, -3.0103), abs=1e-4)
+
+
+def test_a_film_with_ratings_of_its_own() -> None:
+    film = {"power": 0.25, "pulse_energy": 1e-3, "working_voltage": 100.0}
+    assert ends(film_margin("film", film, 10.0, 2e-3, 1e-6)) == pytest.approx((-3.0103, CAP), abs=1e-4)
+    assert ends(film_margin("film", film, 400.0, 1e-6, 1e-6)) == pytest.approx((-TWICE, CAP))
+    steady = {"power": 0.25}  # keeps the heat of 10 ms: 2.5 mJ; a second at its power takes 0.25 J
+    assert ends(film_margin("film", steady, 10.0, 5e-3, 1e-6)) == pytest.approx((-3.0103, CAP), abs=1e-4)
+    assert ends(film_margin("film", steady, 10.0, 0.5, 1.0)) == pytest.approx((-3.0103, CAP), abs=1e-4)
+    assert ends(film_margin("film", steady, 1000.0, 1e-9, 1e-6)) == pytest.approx((-TWICE, CAP))  # 2 x 250 V
+    assert "takes 1 mJ" in film_margin("film", film, 200.0, 1e-3, 1e-6).told  # both at their limit: the heat is said
+    assert "sees 200 V" in film_margin("film", film, 200.0, 0.9e-3, 1e-6).told
+
+
+def test_what_nobody_rates_is_left_open() -> None:
+    assert unrated_margin("pair", 1e-3, "A", 1e-3) is None
+    assert ends(unrated_margin("pair", 1.1e-3, "A", 1e-3)) == (0.0, CAP)
+
+
+def test_half_of_an_assumed_rating_proves_and_all_of_it_fails() -> None:
+    found = halved(Margin(10.0, -3.0, "so much", "over"))
+    assert (found.strict, found.loose, found.field) == (pytest.approx(10.0 - TWICE), -3.0, "over")
+
+
+def test_the_film_with_the_most_voltage_is_named_once_it_may_flash_over() -> None:
+    assert flashovers([("series", 250.0), ("load", 10.0)]) == ()
+    assert flashovers([]) == ()
+    (said,) = flashovers([("series", 10.0), ("load", 251.0)])
+    assert said.startswith("The load resistor sees 251 V: a quarter-watt film resistor is made for about 250 V")
+
+
+@pytest.mark.parametrize(
+    ("tested", "clamp", "expected"),
+    [
+        (0.1, 20e-3, -TWICE),  # 0.2 A against the 0.1 A of the test
+        (0.1, 0.4, TWICE),  # a clamp rating above the test's current counts
+        (None, 0.1, -TWICE),
+    ],
+)
+def test_the_latch_up_test_or_the_clamp_current(tested: float | None, clamp: float, expected: float) -> None:
+    stress = Stress(over=0.0, under=0.0, injected=0.2, delivered=0.0, charge=0.0, energy=0.0, rail=5.0)
+    whole = exposed_ratings(None)
+    ratings = replace(whole, bounds={**whole.bounds, "clamp_current": (clamp, clamp)}, latch_up=tested)
+    found = latch_up_margin(stress, ratings)
+    assert ends(found) == pytest.approx((expected, CAP))
+    assert ("no latch-up test is stated" in found.told) == (tested is None)
