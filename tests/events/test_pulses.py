@@ -142,6 +142,7 @@ class TestBounds:
         assert BODY.power_for(BODY.width) == pytest.approx(BODY.power)
         assert BODY.power_for(4.0 * BODY.width) == pytest.approx(BODY.power / 2.0)
         assert BODY.power_for(BODY.width / 4.0) == pytest.approx(4.0 * BODY.power)
+        assert BODY.power_for(0.0) == math.inf  # no width, no heat
 
     def test_energy_decides_where_peak_and_charge_are_kept(self) -> None:
         """Half the peak and charge of the rated pulse and twice its energy: 10 log10(1/2) = -3.01 dB."""

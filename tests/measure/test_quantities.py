@@ -203,6 +203,8 @@ def test_dissipation_is_the_sum_over_terminals_against_the_last() -> None:
     amps = [np.array([10e-3]), np.array([0.1e-3])]
     # 4 V x 10 mA + 0.7 V x 0.1 mA
     assert dissipation(volts, amps) == pytest.approx([40.07e-3])
+    with pytest.raises(ValueError, match="zip"):
+        dissipation(volts, amps[:1])  # a current left out is no power of nothing
 
 
 def waves(volts: list[float], amps: list[float], rail: float = 5.0) -> PinWaves:

@@ -438,6 +438,9 @@ def leaks() -> Iterator[tuple[str, Facts]]:
     # a reading of 0.2 mA +/- 5 %: U = 11.55 uA; times 1.1: 0.22 +/- 0.0127; the sum 0.4 +/- 0.01633
     half = {"touch_reading": {"value": v(0.2e-3, "A"), "accuracy": "5%"}}
     yield "read", leak(None, supply=half, display=half)
+    # 0.3 V through hypot(1/1500, 2 pi 50 x 0.15 uF) = 668.3 uS is 200.5 uA; U = 24.49 mV, so 16.37 uA
+    check = {"value": v(0.3, "V"), "accuracy": "5%", "both_plug_ways": True, "isolating_transformer": False}
+    yield "touch check", leak(None, supply={"service_reading": check})
     yield "not solved", leak(None)
     yield "nothing", Facts()
 
