@@ -16,6 +16,11 @@ def called(row: Ranked) -> str:
     return row.name if row.place is None else f"{row.name} at the {row.place}"
 
 
+def _times(margin: float) -> str:
+    """Return 20 log10 of rating over stress as a bench says it: ``5.0 x too much``, ``1.4 x to spare``."""
+    return f"{10.0 ** (abs(margin) / 20.0):.1f} x {'too much' if margin < 0.0 else 'to spare'}"
+
+
 def summary_of(line: str, rows: Sequence[Ranked], bare: Ranked, decides: Mapping[str, bool]) -> str:
     """Return one sentence or two: the best guard, what it buys most against, and what still fails with it."""
     best = rows[0]
@@ -37,7 +42,7 @@ def summary_of(line: str, rows: Sequence[Ranked], bare: Ranked, decides: Mapping
                 f"On {line} no guard buys anything: with the best, {called(best)}, every margin stays what it is bare. "
                 "What drives the line takes the stress itself; a resistor in front of it would have to."
             )
-        bought = f": {name} goes from {gains[name][0]:.0f} dB to {gains[name][1]:.0f} dB of margin"
+        bought = f": {name} goes from {_times(gains[name][0])} to {_times(gains[name][1])}"
     sentence = f"On {line}, {called(best)} buys most{bought}."
     if best.as_planned:
         sentence = f"On {line}, what is planned is the best of them, {called(best)}{bought}."

@@ -89,7 +89,7 @@ def _plans(fitter: Fitter, plan: JobPlan, trial: Trial, index: int, samples: int
     for line in trial.lines[:2]:
         standard = _group(plan.line(line.name).standard, index)
         try:
-            made = plan_line(fitter, replace(line, name=f"{line.name}{MARK}{index}"), standard, samples, seed)
+            made = _marked(plan_line(fitter, line, standard, samples, seed), index)
         except GuardcheckError:
             return
         if trial.display is not None:
@@ -97,3 +97,10 @@ def _plans(fitter: Fitter, plan: JobPlan, trial: Trial, index: int, samples: int
             guarded = None if made.guarded is None else replace(made.guarded, display=fitted)
             made = replace(made, bare=replace(made.bare, display=fitted), guarded=guarded)
         yield made
+
+
+def _marked(made: LinePlan, index: int) -> LinePlan:
+    """Return a plan under the number of its trial, with the samples the line draws under its own name."""
+    name = f"{made.name}{MARK}{index}"
+    guarded = None if made.guarded is None else replace(made.guarded, line=name)
+    return replace(made, line=replace(made.line, name=name), bare=replace(made.bare, line=name), guarded=guarded)

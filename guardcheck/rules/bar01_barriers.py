@@ -371,8 +371,9 @@ def _leak(fact: Fact, layers: str, seen: Sequence[_Seen], leak: Quantity) -> Fin
 def _remedy() -> str:
     data = _data()
     return (
-        f"replace it by a sheet made to insulate: {'; '.join(data.sheets)} (data-sheet strength, least voltage); trim "
-        f"solder tails and keep {format_si(data.tail, 'm')} between the longest tail and the sheet (common practice)"
+        f"take that barrier out and fit a sheet made to insulate: {'; '.join(data.sheets)} (data-sheet strength, least "
+        f"voltage); trim solder tails and keep {format_si(data.tail, 'm')} between the longest tail "
+        "and the sheet (common practice)"
     )
 
 

@@ -74,12 +74,36 @@ def informed(fitter: Fitter, line: Line) -> Line:
     kind = found.kind(names["kind"]) or (found.kind(LINEAR) if names["kind"] == FOLLOWER else None)
     if kind is None:
         return line
-    derived = {
+    derived = _as_two_readings(line, part, kind) or {
         names[role]: _value(kind, key, part.parameters[names[role]].unit)
         for role, key in _roles(kind)
         if role in names and names[role] not in line.source.values and kind.value(key) is not None
     }
     return replace(line, source=replace(line.source, values={**derived, **line.source.values}))
+
+
+def _as_two_readings(line: Line, part: Part, kind: Kind) -> dict[str, Value]:
+    """Return a linear source as its EMF and its level into the heaviest load that was read; empty for any other.
+
+    Fitted EMF and impedance err together: a high EMF comes with a high impedance, and the level into that load stays as
+    it was read. Told as two readings they vary together in the corners, V = E R / (R + Z).
+    """
+    names, read = part.extra.get("two_readings", {}), [one for one in readings_of(line, part) if one.ohms < NO_LOAD]
+    emf, impedance = kind.value("emf"), kind.value("impedance")
+    taken = [names.get(role) for role in ("emf", "impedance", "open", "loaded", "load")]
+    if kind.name != LINEAR or not read or emf is None or impedance is None or None in taken:
+        return {}
+    if any(name in line.source.values for name in taken):
+        return {}
+    heaviest = min(read, key=lambda one: one.ohms)
+    volts = emf * heaviest.ohms / (heaviest.ohms + max(impedance, 0.0))
+    half = math.sqrt(3.0) * heaviest.u
+    text = f"{volts:.6g} V +/- {half:.3g} V"
+    return {
+        names["open"]: _value(kind, "emf", "V"),
+        names["loaded"]: Value(volts, "V", volts - half, volts + half, DERIVED, text),
+        names["load"]: Value.exact(heaviest.ohms, "ohm", text=f"{heaviest.ohms:.6g} ohm"),
+    }
 
 
 def _must_show(fitter: Fitter, line: Line, part: Part) -> None:

@@ -169,6 +169,10 @@ def test_a_film_with_ratings_of_its_own() -> None:
     film = {"power": 0.25, "pulse_energy": 1e-3, "working_voltage": 100.0}
     assert ends(film_margin("film", film, 10.0, 2e-3, 1e-6)) == pytest.approx((-3.0103, CAP), abs=1e-4)
     assert ends(film_margin("film", film, 400.0, 1e-6, 1e-6)) == pytest.approx((-TWICE, CAP))
+    steady = {"power": 0.25}  # keeps the heat of 10 ms: 2.5 mJ; a second at its power takes 0.25 J
+    assert ends(film_margin("film", steady, 10.0, 5e-3, 1e-6)) == pytest.approx((-3.0103, CAP), abs=1e-4)
+    assert ends(film_margin("film", steady, 10.0, 0.5, 1.0)) == pytest.approx((-3.0103, CAP), abs=1e-4)
+    assert ends(film_margin("film", steady, 1000.0, 1e-9, 1e-6)) == pytest.approx((-TWICE, CAP))  # 2 x 250 V
     assert "takes 1 mJ" in film_margin("film", film, 200.0, 1e-3, 1e-6).told  # both at their limit: the heat is said
     assert "sees 200 V" in film_margin("film", film, 200.0, 0.9e-3, 1e-6).told
 

@@ -142,6 +142,39 @@ class TestBounds:
         assert BODY.power_for(BODY.width) == pytest.approx(BODY.power)
         assert BODY.power_for(4.0 * BODY.width) == pytest.approx(BODY.power / 2.0)
         assert BODY.power_for(BODY.width / 4.0) == pytest.approx(4.0 * BODY.power)
+        assert BODY.power_for(0.0) == math.inf  # no width, no heat
+
+    def test_energy_decides_where_peak_and_charge_are_kept(self) -> None:
+        """Half the peak and charge of the rated pulse and twice its energy: 10 log10(1/2) = -3.01 dB."""
+        body = rc(2000.0, BODY_FARADS, BODY_OHMS)
+        half = {"diode_current": body.diode_current / 2.0, "diode_charge": body.diode_charge / 2.0}
+        found = pulse_margins(replace(body, **half, energy=2.0 * body.energy), rated(2000.0), BODY)[0]
+        assert (found.strict, found.field) == (pytest.approx(-3.0103, abs=1e-3), "energy")
+        charge = replace(body, diode_current=half["diode_current"], diode_charge=2.0 * body.diode_charge)
+        found = pulse_margins(charge, rated(2000.0), BODY)[0]
+        assert (found.strict, found.field) == (pytest.approx(-6.0206, abs=1e-3), "charge")
+
+    def test_a_pulse_is_like_the_harder_of_its_energy_and_its_peak(self) -> None:
+        weak, strong = (rc(volts, BODY_FARADS, BODY_OHMS) for volts in (1000.0, 4000.0))
+        assert BODY.like(strong) == pytest.approx(4000.0, rel=1e-6)
+        assert BODY.like(replace(strong, diode_current=weak.diode_current)) == pytest.approx(4000.0, rel=1e-6)
+        assert BODY.like(replace(strong, energy=weak.energy)) == pytest.approx(4000.0, rel=1e-6)
+
+    def test_from_ten_milliseconds_on_a_pulse_is_a_steady_current(self) -> None:
+        long = replace(rc(2000.0, BODY_FARADS, BODY_OHMS), width=12e-3, injected=0.2)
+        rows = {one.field: one for one in pulse_margins(long, rated(2000.0), BODY)}
+        assert (rows["injected"].strict, rows["injected"].loose) == pytest.approx((-20.0, -20.0))  # 20 mA, 0.2 A
+        assert len(rows) == 5
+        assert len(pulse_margins(replace(long, width=10e-3), rated(2000.0), BODY)) == 2
+
+    def test_what_is_said_of_a_pulse(self) -> None:
+        def told(volts: float) -> str:
+            return pulse_margins(rc(volts, BODY_FARADS, BODY_OHMS), rated(2000.0), BODY)[0].told
+
+        # 2345 V: peak (2345 - 0.8) / 1503 ohm = 1.56 A against 1999.2 / 1503 = 1.33 A
+        assert told(2345.0).startswith("the pulse is like a 2.3 kV human-body pulse; the pin is rated for 2 kV (")
+        assert "3 times the rating carried over to that width" in told(2345.0)
+        assert "carried over" not in told(1900.0)  # 0.45 dB to spare: what would be harm is not of interest
 
     def test_a_pin_without_diodes_is_judged_by_its_voltage_and_nothing_is_harm(self) -> None:
         found = pulse_margins(replace(rc(100.0, 1e-9, 75.0), injected=0.0), rated(2000.0), BODY, diodes=False)[0]
@@ -170,7 +203,8 @@ class TestBounds:
         assert stress.diode_current == pytest.approx(4.9)
         device = replace(rated(2000.0), device=1000.0)  # 8 A
         assert pulse_margins(stress, device, BODY)[0].strict > 1.5
-        assert pulse_margins(replace(stress, width=5e-9), device, BODY)[0].strict < -1.5
+        assert pulse_margins(replace(stress, width=2e-9), device, BODY)[0].strict > 1.5
+        assert pulse_margins(replace(stress, width=2.5e-9), device, BODY)[0].strict < -1.5
 
 
 @MANY

@@ -14,7 +14,7 @@ from guardcheck.errors import JobError
 from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_PROVEN, EngineInfo, Ranked, Ranking
 from guardcheck.pipeline import Options, rank_guards
 from guardcheck.pipeline import guards as ranking
-from guardcheck.pipeline.ranking_sentences import summary_of
+from guardcheck.pipeline.ranking_sentences import _times, summary_of
 from guardcheck.report import ranking_to_html, ranking_to_json, ranking_to_terminal
 from guardcheck.simulate.planning import JobPlan, LinePlan
 from guardcheck.simulate.stress.events import library_events
@@ -185,3 +185,10 @@ def test_a_bare_line_may_be_the_best_and_is_said_to_be() -> None:
     assert "fit none" in summary_of("red", (bare, row("worse")), bare, DECIDES)
     good = replace(row("good", "chip"), outcomes=dict.fromkeys(SEVEN, CONFORMS), margins=dict.fromkeys(SEVEN, 9.0))
     assert "every event that decides conforms" in summary_of("red", (good, bare), bare, DECIDES)
+
+
+def test_what_a_guard_buys_is_said_in_multiples() -> None:
+    """-14 dB is 10^(14/20) = 5.0 times too much, +3 dB 1.4 times to spare."""
+    assert _times(-14.0) == "5.0 x too much"
+    assert _times(3.0) == "1.4 x to spare"
+    assert _times(0.0) == "1.0 x to spare"

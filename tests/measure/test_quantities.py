@@ -15,6 +15,9 @@ from guardcheck.measure import (
     PinWaves,
     Stress,
     as_held,
+    at_rest,
+    charges,
+    clip_bracket,
     decibels,
     dissipation,
     duties,
@@ -36,6 +39,7 @@ from guardcheck.measure import (
     time_outside,
     upper_corner,
     width_over,
+    worst_bend,
     worst_impedance,
     worst_of,
 )
@@ -199,6 +203,8 @@ def test_dissipation_is_the_sum_over_terminals_against_the_last() -> None:
     amps = [np.array([10e-3]), np.array([0.1e-3])]
     # 4 V x 10 mA + 0.7 V x 0.1 mA
     assert dissipation(volts, amps) == pytest.approx([40.07e-3])
+    with pytest.raises(ValueError, match="zip"):
+        dissipation(volts, amps[:1])  # a current left out is no power of nothing
 
 
 def waves(volts: list[float], amps: list[float], rail: float = 5.0) -> PinWaves:
@@ -279,3 +285,63 @@ def test_the_same_waves_up_to_a_time_and_where_asked() -> None:
     assert list(seen.over) == [-5.0, -4.0, -3.0, -2.0]
     kept = seen.where(seen.volts > 1.5)
     assert list(kept.diodes[0][0]) == [3e-3, 4e-3]
+
+
+@pytest.mark.parametrize(
+    ("first", "middle", "last", "rest"),
+    [
+        (1.0, 1.5, 1.75, 2.0),  # halves each time: 1.75 + 0.25^2 / (0.5 - 0.25)
+        (2.0, 1.5, 1.25, 1.0),
+        (1.0, 2.0, 2.97, 2.97 + 0.97**2 / 0.03),
+        (1.0, 2.0, 2.985, 2.985),  # decays too little to tell where to
+        (1.0, 2.0, 3.2, 3.2),  # runs away
+        (1.0, 2.0, 1.5, 1.5),  # turns back
+        (1.0, 1.0, 2.0, 2.0),
+    ],
+)
+def test_where_a_decay_comes_to_rest(first: float, middle: float, last: float, rest: float) -> None:
+    time = np.array([0.0, 5.0, 6.0, 7.0, 8.0, 9.0, 10.0])
+    assert at_rest(time, np.array([0.0, 9.0, first, 9.0, middle, 9.0, last])) == pytest.approx(rest)
+
+
+def test_a_current_that_only_charges_keeps_one_ratio_of_charge_to_voltage() -> None:
+    time = np.array([0.0, 2.0, 4.0, 6.0, 8.0, 10.0])
+    ramp = np.arange(6) * 1e-3  # flows 0, 1, 4, 9, 16, 25 mC: 7 and 9 mC in the last fifths
+    assert charges(time, ramp, np.array([5.0, 4.0, 3.0, 0.0, 0.7, 1.6]))
+    assert not charges(time, ramp, np.array([0.0, 0.0, 0.0, 0.0, 0.7, 1.4]))
+    even = np.full(6, 1e-3)  # 2 mC each fifth
+    for second, same in ((0.2 / 1.015, True), (0.2 / 1.025, False), (0.2 * 1.015, True), (0.2 * 1.025, False)):
+        assert charges(time, even, np.array([0.0, 0.0, 0.0, 0.0, 0.2, 0.2 + second])) == same
+    assert charges(time, even, 6e-4 * time)  # 1.2 mV in a fifth still charges
+    assert not charges(time, even, 4e-4 * time)  # 0.8 mV does not: the current lasts
+
+
+def test_a_signal_clips_where_half_its_gain_is_lost() -> None:
+    emf = np.tile([0.0, 0.1, 0.2, 0.3], (5, 1))
+    gain = np.array(
+        [[1.0, 0.9, 0.5, 0.4], [1.0, math.nan, 1.0, 1.0], [2.0, 1.0, 0.9, 0.9], [0.2, 1.0, 1.0, 1.0], [1.0] * 4]
+    )
+    found = clip_bracket(emf, gain, np.array([1.0, 1.0, 2.0, 1.0, 1.0]))
+    assert found[:4] == pytest.approx(np.array([[0.2, 0.3], [0.0, 0.1], [0.1, 0.2], [0.0, 0.0]]))
+    assert np.isnan(found[4]).all()
+
+
+def test_the_worst_bend_is_told_against_blanking() -> None:
+    bare = np.array([[1.0, 1.0, 1.0], [1.0, 0.0, 1.0], [1.0, 2e-9, 1.0], [2.0, 2.0, 2.0]])
+    guarded = np.array([[0.9, 0.9, 0.45], [1.0, 1.0, 0.8], [1.0, 1e-9, 0.8], [1.0, 1.3, 0.8]])
+    worst, column = worst_bend(bare, guarded)
+    # 0.45/0.9; a point without gain left out: 0.8; half left of a faint gain; 1.3/1 and 0.8/1
+    assert worst == pytest.approx([0.5, 0.2, 0.5, 0.3])
+    assert list(column) == [2, 2, 1, 1]
+    open_, _ = worst_bend(
+        np.array([[1.0, math.nan], [1.0, 1.0], [1.0, 0.0]]), np.array([[1, 1], [1, math.nan], [1, 1]])
+    )
+    assert np.isnan(open_).all()
+    assert worst_bend(np.array([[1.0, 1.0]]), np.array([[0.5, 0.5]]))[0] == pytest.approx([0.0])
+
+
+def test_a_corner_right_after_the_reference() -> None:
+    frequency = np.array([1e4, 1e5, 1e6, 1e7])
+    corner, reached = upper_corner(frequency, np.array([[1.0, 2.0, 0.2, 0.02]], complex), reference=1e5)
+    assert corner[0] == pytest.approx(10 ** (5 + 3.0103 / 20), rel=1e-5)  # -20 dB in the decade above the reference
+    assert reached[0]

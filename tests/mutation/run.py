@@ -104,15 +104,25 @@ def _walk(tree: ast.Module) -> Iterator[tuple[str, ast.AST]]:
 
 
 def _code(tree: ast.Module) -> ast.Module:
-    """Return a module without the worked cases a rule ends with: they are tests, not code."""
-    ends = [
-        node.lineno
-        for node in tree.body
-        if (isinstance(node, ast.FunctionDef) and node.name == "_case")
-        or (isinstance(node, ast.Assign) and any(getattr(one, "id", "") == "CASES" for one in node.targets))
-    ]
-    last = min(ends, default=sys.maxsize)
-    return ast.Module([node for node in tree.body if node.lineno < last], [])
+    """Return a module without the worked cases a rule ends with and what only they use: they are tests, not code."""
+    named = {name: node for node in tree.body for name in _defined(node)}
+    if "CASES" not in named:
+        return tree
+    todo, kept = [name for name in named if not name.startswith("_") and name != "CASES"], set()
+    while todo:
+        name = todo.pop()
+        if name in named and name not in kept:
+            kept.add(name)
+            todo += [one.id for one in ast.walk(named[name]) if isinstance(one, ast.Name)]
+    return ast.Module([node for node in tree.body if kept.intersection(_defined(node)) or not _defined(node)], [])
+
+
+def _defined(node: ast.stmt) -> tuple[str, ...]:
+    """Return the names a statement of a module defines."""
+    if isinstance(node, ast.FunctionDef | ast.ClassDef):
+        return (node.name,)
+    targets = node.targets if isinstance(node, ast.Assign) else [node.target] if isinstance(node, ast.AnnAssign) else []
+    return tuple(one.id for one in targets if isinstance(one, ast.Name))
 
 
 def _sites(tree: ast.Module) -> Iterator[tuple[str, int, ast.AST]]:

@@ -19,8 +19,9 @@ from guardcheck.proposal.candidates import Tally, look
 from guardcheck.proposal.remedies import NOTHING
 from guardcheck.proposal.search import propose_lines
 from guardcheck.proposal.space import Drawer, GuardChoice, stages_of
-from guardcheck.proposal.trials import Trial, appraised
+from guardcheck.proposal.trials import Trial, _plans, appraised
 from guardcheck.report import proposals_to_json, proposals_to_terminal
+from guardcheck.simulate.fitting import Fitter
 from guardcheck.verdict.outcome import misses
 from tests.pipeline.jobs import line, text
 
@@ -216,6 +217,16 @@ def test_a_build_without_a_guard_keeps_its_events_beside_a_guarded_one(engine: E
     assert margins
     assert {one.id: one.value for one in beside[1] if one.quantity == "event.margin"} == margins
     assert {one.guarded for one in beside[0] if one.quantity == "event.margin"} == {True}
+
+
+def test_a_trial_draws_the_samples_that_check_draws_of_the_line() -> None:
+    """A yield promised from other samples than those `check` draws would be another yield."""
+    plan = plan_of(parse_job(job_text(PAD), file="job.toml"), Options(samples=5))
+    fitter = Fitter(plan.job, plan.library)
+    made = next(iter(_plans(fitter, plan, Trial((plan.lines[0].line,)), 3, 5, 1)))
+    assert made.name != plan.lines[0].name
+    assert made.bare.line == made.name
+    assert made.builds.rows.tolist() == plan.lines[0].builds.rows.tolist()
 
 
 def test_an_event_that_fails_has_a_simulated_cure_or_says_that_there_is_none(engine: Engine) -> None:

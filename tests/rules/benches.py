@@ -11,7 +11,7 @@ import sys
 from collections.abc import Iterator
 from typing import Any
 
-from guardcheck.model import Fact, Facts, Finding, Quantity, Value
+from guardcheck.model import Fact, Facts, Finding, Limit, Quantity, Value
 from guardcheck.rules import all_rules
 
 NOTE = re.compile(r"\d+(?:\.\d+)?(?:e[+-]?\d+)?")
@@ -368,7 +368,172 @@ def orders() -> Iterator[tuple[str, Facts]]:
     yield "nothing", Facts()
 
 
+def service(volts: float | None = None, ohms: Any = None, **more: Any) -> Facts:
+    """Return a unit read by the checks of service manuals, the meters of 5 % and no counts."""
+    supply: dict[str, Any] = {"mains": v(230.0, "V"), "mains_frequency": v(50.0, "Hz"), "y_coupling": "single"}
+    supply |= {"protection_class": more.pop("klass", "II"), "y_capacitance": v(2.2e-9, "F")}
+    display = {"earthed": more.pop("earthed", False)}
+    answers = more.pop("answers", {})
+    plain = {"both_plug_ways": True, "isolating_transformer": False, "test_voltage": v(500.0, "V"), "accuracy": "5%"}
+    if volts is not None:
+        supply["service_reading"] = {"value": v(volts, "V"), **plain, **more}
+    if ohms is not None:
+        value = ohms if isinstance(ohms, str) else v(ohms, "ohm")
+        supply["insulation_reading"] = {"value": value, **plain, **more}
+    return Facts(supply=supply, display=display, answers=answers)
+
+
+def services() -> Iterator[tuple[str, Facts]]:
+    """Yield touch checks and insulation: 0.75 V, 1 Mohm (I), 2 Mohm (II); U = 2 sqrt((meter^2 + network^2) / 3).
+
+    Meter and network 5 % each of 0.6 V: 30 mV twice, U = 2 x 30 mV x sqrt(2/3) = 48.99 mV; 0.6 + 0.049 < 0.75.
+    """
+    yield "0.6 V", service(0.6, answers={"SRV01/unit": 0.2378})
+    yield "0.7 V", service(0.7)  # U = 57.15 mV reaches over 0.75
+    yield "0.82 V", service(0.82)  # U = 66.95 mV: 0.82 - 0.067 = 0.753 V
+    yield "0.81 V", service(0.81)  # U = 66.14 mV: 0.81 - 0.066 = 0.744 V
+    yield "one way", service(0.6, both_plug_ways=False)
+    yield "transformer", service(0.6, isolating_transformer=True)
+    # 5 % of 50 Mohm is 2.5 Mohm, U = 2 x 2.5 / sqrt(3) = 2.887 Mohm
+    yield "50 Mohm", service(ohms=50e6)
+    yield "1.5 Mohm, II", service(ohms=1.5e6)  # U = 86.6 kohm
+    yield "1.5 Mohm, I", service(ohms=1.5e6, klass="I")
+    yield "50 Mohm at 250 V", service(ohms=50e6, test_voltage=v(250.0, "V"))
+    yield "50 Mohm at 249 V", service(ohms=50e6, test_voltage=v(249.0, "V"))
+    yield "50 Mohm, voltage unknown", service(ohms=50e6, test_voltage="unknown")
+    yield "over range of 2 Mohm", service(ohms="over range", meter_range=v(2e6, "ohm"))
+    yield "over range of 1.9 Mohm", service(ohms="over range", meter_range=v(1.9e6, "ohm"))
+    yield "over range of nothing known", service(ohms="over range")
+    yield "neither", service()
+
+
+def leak(unit: float | None, other: float | None = None, joined: float | None = None, **more: Any) -> Facts:
+    """Return two class II apparatus of 2.2 nF, and what the body network shows across its 500 ohm [V]."""
+    chassis = {"y_capacitance": v(2.2e-9, "F"), "y_coupling": "symmetric"}
+    mains = {"mains": v(230.0, "V"), "mains_frequency": v(50.0, "Hz"), "protection_class": "II"}
+    answers = {"TCH01/unit": unit, "TCH01/display": other, "TCH01/joined": joined}
+    named = more.pop("standard", None)
+    return Facts(
+        supply={**mains, **chassis, **more.pop("supply", {})},
+        display={**chassis, **more.pop("display", {})},
+        settings={} if named is None else {"touch_standard": named},
+        answers=answers,
+    )
+
+
+def leaks() -> Iterator[tuple[str, Facts]]:
+    """Yield touch currents: V / 500 ohm, judged at 1.1 x the mains; class II 0.25 mA (strictest) to 0.5 mA."""
+    # 0.2, 0.23 and 0.46 mA; times 1.1: 0.22 below all, 0.253 above the lowest only, 0.506 above every one
+    yield "100, 115 and 230 mV", leak(0.1, 0.115, 0.23)
+    yield "named, 0.25 mA", leak(0.1, 0.115, 0.23, standard="iec-60950-1")
+    yield "named, 0.5 mA", leak(0.1, 0.115, 0.23, standard="iec-62368-1")
+    # class I: 0.75 mA lowest, 5 mA highest: 0.69 x 1.1 = 0.759, 4.6 x 1.1 = 5.06
+    yield "class I", leak(0.345, 0.115, 2.3, supply={"protection_class": "I"})
+    yield "earthed display", leak(0.1, 0.345, 2.3, display={"earthed": True})
+    # unknown: 4.7 nF taken, 0.1 nF certain; 0.46 mA x 0.1/4.7 = 9.8 uA certain
+    yield "unknown capacitance", leak(0.23, 0.1, 0.33, supply={"y_capacitance": "unknown", "y_coupling": "unknown"})
+    # 100 V certain of 240, 50 Hz of 60: 0.46 mA x 0.3472 = 0.16 mA
+    yield "unknown mains", leak(0.23, 0.1, 0.33, supply={"mains": "unknown", "mains_frequency": "unknown"})
+    yield "no mains", Facts(supply={"y_capacitance": v(2.2e-9, "F")})
+    # a reading of 0.2 mA +/- 5 %: U = 11.55 uA; times 1.1: 0.22 +/- 0.0127; the sum 0.4 +/- 0.01633
+    half = {"touch_reading": {"value": v(0.2e-3, "A"), "accuracy": "5%"}}
+    yield "read", leak(None, supply=half, display=half)
+    # 0.3 V through hypot(1/1500, 2 pi 50 x 0.15 uF) = 668.3 uS is 200.5 uA; U = 24.49 mV, so 16.37 uA
+    check = {"value": v(0.3, "V"), "accuracy": "5%", "both_plug_ways": True, "isolating_transformer": False}
+    yield "touch check", leak(None, supply={"service_reading": check})
+    yield "not solved", leak(None)
+    yield "nothing", Facts()
+
+
+def contact(value: float | None, low: float | None, high: float | None, **more: Any) -> Facts:
+    limit = None if low is None and high is None else Limit("mating.voltage", low, high, None, "made for it", "read")
+    return Facts((Quantity("mating.voltage", "", None, value, where="contact 20", limit=limit, **more),))
+
+
+def contacts() -> Iterator[tuple[str, Facts]]:
+    """Yield contacts: inside 0.496 to 0.989 V fits, a misfit never does, one that was not solved is open."""
+    yield "fits", contact(0.7, 0.496, 0.989)
+    yield "too high", contact(1.2, 0.496, 0.989)
+    yield "misfit, harmless", contact(0.7, None, 2.7, codes=("misfit",), notes=("Green on blue.",))
+    yield "misfit, harmful", contact(3.0, None, 2.7, codes=("misfit",))
+    yield "misfit, not solved", contact(None, None, 2.7, codes=("misfit",), failure="no convergence")
+    yield "no wiring named", contact(None, None, None, failure="the unit's wiring is not named", needed=False)
+    yield "shown only", contact(0.7, None, None)
+    yield "not solved", contact(None, None, 2.7, failure="no convergence")
+
+
+def scan(rate: float | None, *taken: str, needed: bool = False) -> Facts:
+    quantity = Quantity("scan.line_rate", "", None, rate, origin="computed", needed=needed)
+    return Facts((quantity,), display={"line_rates": taken} if taken else {})
+
+
+def scans() -> Iterator[tuple[str, Facts]]:
+    """Yield line rates: within 7 % of 15.7 (14.601 to 16.799), 24.8 (23.064 to 26.536), 31.5 kHz (29.295 to 33.705)."""
+    for name, inside, outside in (
+        ("15 kHz", (14610.0, 16790.0), (14590.0, 16810.0)),
+        ("24 kHz", (23080.0, 26520.0), (23050.0, 26550.0)),
+        ("31 kHz", (29310.0, 33690.0), (29280.0, 33720.0)),
+    ):
+        for rate in (*inside, *outside):
+            yield f"{rate:g} into {name}", scan(rate, name)
+    yield "one of two", scan(15625.0, "31 kHz", "15 kHz")
+    yield "shared connector", scan(15625.0, needed=True)
+    yield "usual", scan(15625.0)
+    yield "no rate", scan(None, "15 kHz", needed=True)
+
+
+def simple(name: str, value: float | None, low: float | None, high: float | None, **more: Any) -> Facts:
+    limit = Limit(name, low, high, None, "as printed", "read")
+    return Facts((Quantity(name, "red", None, value, limit=limit, **more),))
+
+
+def sources() -> Iterator[tuple[str, Facts]]:
+    """Yield deviations over their uncertainty: at most 1."""
+    yield "at the limit", simple("source.fit", 1.0, None, 1.0)
+    yield "off by 1.3", simple("source.fit", 1.3, None, 1.0, notes=("The pin gives a current.",))
+    yield "failed with a value", simple("source.fit", 0.2, None, 1.0, failure="two kinds fit")
+    yield "none", simple("source.fit", None, None, 1.0)
+
+
+def locks() -> Iterator[tuple[str, Facts]]:
+    """Yield sync in a window of 0.14 to 0.6 V: beside it not proven; above what the input stands it fails."""
+    for value in (0.14, 0.6, 0.139, 0.601):
+        yield f"lock {value:g}", simple("sync.lock", value, 0.14, 0.6)
+        yield f"input {value:g}", simple("sync.input", value, None, 0.6)
+
+
+def margin(*rows: tuple[str, float | None, float | None, float | None], **more: Any) -> Facts:
+    """Return margins of one event, each by severity, value, least and most [dB]."""
+    found = []
+    for level, value, least, most in rows:
+        spread = None if least is None or most is None else (least, most)
+        found.append(Quantity("event.margin", "red", False, value, spread=spread, event="zap", severity=level, **more))
+    return Facts(tuple(found))
+
+
+def margins() -> Iterator[tuple[str, Facts]]:
+    """Yield margins: 1.5 dB and more holds, -1.5 dB at its most is exceeded, between them nothing is proven."""
+    yield "to spare", margin(("a", 9.0, 1.5, 20.0), ("b", 9.0, 1.4, 20.0), ("c", 4.0, None, None))
+    yield "exceeded", margin(("a", -9.0, -20.0, -1.5), ("b", -9.0, -20.0, -1.4), ("c", -4.0, None, None))
+    yield "near", margin(("a", 0.0, -1.5, 1.5), ("b", 0.0, -1.6, 1.5))  # 3.0 dB apart, and 3.1
+    yield "no bound", margin(("a", -9.0, -9.0, 100.0), ("b", -9.0, -9.0, 99.0))
+    yield "not solved", margin(("a", None, None, None), failure="no convergence")
+    yield "estimated", margin(("a", 9.0, 9.0, 9.0), failure="beyond the data sheet")
+    beside = {"against_original": "worse", "original": 7.0}
+    yield "worse in daily use", margin(("a", 4.0, 4.0, 4.0), use="daily", **beside)
+    yield "worse by a mistake", margin(("a", 4.0, 4.0, 4.0), use="mistake", **beside)
+    yield "better", margin(("a", 9.5, 9.5, 9.5), against_original="better", original=7.0)
+    yield "the same", margin(("a", 7.0, 7.0, 7.0), against_original="same", original=7.0)
+    # strikes: the hardest level up to which all hold; the second level's two rows count as its worse one
+    held, lost = (9.0, 9.0, 9.0), (-9.0, -9.0, -9.0)
+    yield "all held", margin(("2 kV", *held), ("4 kV", *held), use="strike")
+    yield "held to 2 kV", margin(("2 kV", *held), ("4 kV", *held), ("4 kV", *lost), ("8 kV", *held), use="strike")
+    yield "held nowhere", margin(("2 kV", *lost), ("4 kV", *held), use="strike")
+    yield "open at 2 kV", margin(("2 kV", 0.0, 0.0, 0.0), ("4 kV", *lost), use="strike")
+
+
 BENCHES = {
+    "EVT01": margins,
     "STO01": stored,
     "BND01": bonds,
     "BAR01": barriers,
@@ -377,6 +542,12 @@ BENCHES = {
     "HUM01": hums,
     "HAZ01": hazards,
     "ORD01": orders,
+    "SRV01": services,
+    "TCH01": leaks,
+    "MAT01": contacts,
+    "SCN01": scans,
+    "SRC01": sources,
+    "SYN01": locks,
 }
 
 

@@ -15,7 +15,8 @@ from guardcheck.pipeline.judgement import READ_IT, READ_SO
 from guardcheck.report import to_short_reading
 from guardcheck.report.bench_sheet.page import to_bench_sheet
 from guardcheck.report.text.expect import expected_text
-from guardcheck.rules import judge_all
+from guardcheck.rules import all_rules, judge_all
+from guardcheck.rules.bar01_barriers import material_of
 from guardcheck.rules.haz01_hazards import class_1_limit, class_3r_limit
 from guardcheck.verdict.asks import asks_of
 
@@ -175,3 +176,60 @@ def test_class_3r_ends_at_five_milliwatts_where_light_is_visible(metres: float, 
     assert class_3r_limit(metres, limit.high) == pytest.approx(watts, rel=1e-3)
     (row,) = told(laser_wavelength=Value.exact(metres, "m"), laser_power=Value.exact(4e-3, "W"))
     assert row.outcome == DOES_NOT_CONFORM
+
+
+def test_only_a_sheet_of_unknown_kind_is_settled_by_its_makers_name() -> None:
+    assert not material_of("polyester film").nameable
+    assert material_of("shiny stuff").nameable
+    assert not material_of("shiny stuff", "X-100").nameable
+    assert not material_of("copper tape").nameable
+
+
+@pytest.mark.parametrize(
+    ("metres", "watts"),
+    [
+        (399.9e-9, None),
+        (400e-9, 39e-6),
+        (450e-9, 39e-6),
+        (450.1e-9, None),
+        (499.9e-9, None),
+        (500e-9, 390e-6),
+        (1050.1e-9, None),
+    ],
+)
+def test_a_class_1_limit_holds_at_both_ends_of_its_row_and_no_further(metres: float, watts: float | None) -> None:
+    found = class_1_limit(metres)
+    assert (None if found is None else found.high) == (None if watts is None else pytest.approx(watts))
+    red = class_1_limit(700e-9)
+    assert red is not None
+    assert red.high == pytest.approx(390e-6)
+
+
+@pytest.mark.parametrize(
+    ("unit", "display", "told"),
+    [
+        ("I", True, "both are earthed"),
+        ("I", False, ""),
+        ("II", True, ""),
+        ("II", False, ""),
+        ("I", None, "tried earthed and floating"),
+        (None, True, "tried earthed and floating"),
+        ("unknown", False, "tried earthed and floating"),
+    ],
+)
+def test_hum_says_which_earths_it_was_reckoned_with(unit: str | None, display: bool | None, told: str) -> None:
+    chassis = {"y_capacitance": Value.exact(4.7e-9, "F"), "y_coupling": "single"}
+    supply = {"mains": Value.exact(230.0, "V"), "mains_frequency": Value.exact(50.0, "Hz"), **chassis}
+    supply |= {} if unit is None else {"protection_class": unit}
+    entries = {"purpose": "shield", "reading": {"value": Value.exact(0.05, "ohm"), "method": "four-wire"}}
+    facts = Facts(
+        declared=(Fact("bond", 0, "shield", entries),),
+        supply=supply,
+        display={**chassis, **({} if display is None else {"earthed": display})},
+        answers={"HUM01/0/shield": 170e-6},
+    )
+    why = next(one for one in all_rules() if one.rule.code == "HUM01").judge(facts)[0].why
+    assert ("both are earthed" in why, "tried earthed and floating" in why) == (
+        told == "both are earthed",
+        told == "tried earthed and floating",
+    )

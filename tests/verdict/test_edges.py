@@ -357,3 +357,16 @@ def test_rules_hold_their_quantities_and_bare_rows_beside_a_guard_decide_nothing
     facts = Facts((bare, guarded, replace(bare, name="level.sync")), {"red": {"level.white": BOTH}}, frozenset({"red"}))
     found = hold(Rule("LVL01", "levels", "signal", ("level.white",)), facts)
     assert [(one.outcome, one.needed) for one in found] == [(CONFORMS, False), (DOES_NOT_CONFORM, True)]
+
+
+def test_a_finding_names_its_line_and_judges_both_ends_of_its_spread() -> None:
+    assert finding("LVL01", white(0.7), BOTH, needed=True).line == "red"
+    assert finding("LVL01", replace(white(0.7), line=""), BOTH, needed=True).line is None
+    for spread, outcome in (((0.6, 0.8), CONFORMS), ((0.4, 0.8), NOT_PROVEN), ((0.6, 1.1), NOT_PROVEN)):
+        assert finding("LVL01", white(0.7, spread=spread), BOTH, needed=True).outcome == outcome
+        assert finding("LVL01", white(0.7, pictures=spread), BOTH, needed=True).outcome == outcome
+
+
+def test_no_measurement_is_certain() -> None:
+    assert "over 99.9 %" in judge_measured(0.7, 0.0, BOTH, "V").why
+    assert "under 0.1 %" in judge_measured(0.2, 0.0, BOTH, "V").why

@@ -173,6 +173,7 @@ def test_lines_built_alike_are_one_row_and_every_line_is_there(engine: Engine) -
     said = expected_text(parse_job(job, file="job.toml"), rows)
     assert "clip it to 0 V only" in said
     assert "red, green\n" in said
+    assert max(len(line) for line in said.splitlines()) <= 80
     record = json.loads(expected_json(parse_job(job, file="job.toml"), rows))
     assert record["format"] == "guardcheck-expect/1"
     keys = ["lines", "point", "where", "state", "instrument", "quantity", "expected", "low", "high", "unit", "tells"]

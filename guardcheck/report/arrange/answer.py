@@ -312,7 +312,9 @@ def _chip_row(result: Result, names: Sequence[str], one: Finding, bearing: Bears
     what = f"{lead.get(one.quantity, quantity_title(one.quantity) + ': ')}{happens}"
     rule = one.condition is not None
     if bearing is None:
-        return AnswerRow(tuple(names), what, "no value", "", one.outcome, "not proven", rule, ids=(one.id,))
+        told = "too much" if one.outcome == DOES_NOT_CONFORM else "not proven"
+        value = "" if one.outcome == DOES_NOT_CONFORM else "no value"
+        return AnswerRow(tuple(names), what, value, "", one.outcome, told, rule, ids=(one.id,))
     told = ("too near" if bearing.times > _NEAR else "model end") if one.outcome == NOT_PROVEN else ""
     if bearing.times >= 1.0:
         told = times_text(bearing.times) + (" up" if bearing.ranged else "")

@@ -23,6 +23,10 @@ _AGAINST = re.compile(
     r"(?P<allowed>-?\d[\d.]* [^\s(),;.]+(?: to \d[\d.]* [^\s(),;.]+)?)"
 )
 _LIKE = re.compile(r"like an? (?P<value>\d[\d.]* k?V) human-body pulse; the pin is rated for (?P<allowed>\d[\d.]* k?V)")
+_LIFTED = re.compile(
+    r"lifted to (?P<value>\d[\d.]* [^\s(),;.]+),"
+    r"(?: at most (?P<allowed>\d[\d.]* [^\s(),;.]+) is allowed| (?P<usual>\d[\d.]* \S+ to \d[\d.]* \S+) is what)"
+)
 _CLAMPED = re.compile(r"The ((?:upper|lower) diode|[a-z -]+?) \(([^)]*)\) carries")
 _MOST = 4
 """Most troubles marked in one picture: the worst of each part, the rest is in the tables."""
@@ -65,6 +69,10 @@ def bears(finding: Finding) -> Bears | None:
             return None
         return Bears(show(finding.value, "W"), show(high, "W"), finding.value / high)
     why = clean(finding.why)
+    lifted = _LIFTED.search(why)
+    if finding.value is not None and lifted is not None:
+        ends = finding.spread[1] if finding.spread and lifted["usual"] else finding.value
+        return Bears(lifted["value"], lifted["allowed"] or lifted["usual"], 10.0 ** (-ends / 20.0))
     found = _LIKE.search(why) or _AGAINST.search(why)
     if finding.value is None or found is None:
         return None

@@ -15,9 +15,10 @@ FORMAT = "guardcheck-expect/1"
 OVER = "over range"
 CAUTION = (
     "Without power first: mains plug out, capacitors proven discharged.\n"
-    "The clip of a mains-powered scope is mains earth: clip it to 0 V only, never to the mains\n"
-    "side of a supply or to a chassis you have not shown to be isolated.\n"
-    "A reading off these figures is a question, not a verdict: guardcheck verify takes it.\n"
+    "The clip of a mains-powered scope is mains earth: clip it to 0 V only, never to\n"
+    "the mains side of a supply or to a chassis you have not shown to be isolated.\n"
+    "A reading off these figures is a question, not a verdict: guardcheck verify\n"
+    "takes it.\n"
 )
 _TITLES = {"resistance": "resistance", "voltage": "voltage", "current": "current"}
 
@@ -29,8 +30,10 @@ def expected_text(job: Job, rows: Iterable[Expected]) -> str:
         out.append(f"\n{', '.join(lines)}\n")
         for state, inner in groupby(group, key=lambda row: row.state):
             out.append(f"  {state}\n")
-            out += [_row(row) for row in inner]
-    out.append("\nWhich faults each of these readings would show: guardcheck expect JOB --json FILE, under tells.\n")
+            for (point, where), readings in groupby(inner, key=lambda row: (row.point, row.where)):
+                out.append(f"    {point} {where}\n")
+                out += [_row(row) for row in readings]
+    out.append("\nWhich faults each of these readings would show: guardcheck expect JOB\n--json FILE, under tells.\n")
     return "".join(out)
 
 
@@ -39,7 +42,7 @@ def _row(row: Expected) -> str:
     ends = [OVER if end is None else show(end, row.unit) for end in (row.low, row.high)]
     span = "" if len({shown, *ends}) == 1 else f"  ({ends[0]} to {ends[1]})"
     what = _TITLES.get(row.quantity) or QUANTITIES[row.quantity].title
-    return f"    {row.point:<5}{row.where:<38}{row.instrument:<20}{what:<16}{shown}{span}\n"
+    return f"      {row.instrument:<21}{what:<16}{shown}{span}\n"
 
 
 def expected_json(job: Job, rows: Iterable[Expected]) -> str:

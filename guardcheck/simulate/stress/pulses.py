@@ -19,9 +19,9 @@ from guardcheck.units import format_si
 
 LASTS = 1e-2
 """From this width on [s] a pulse is judged as if it stayed: by the steady ratings."""
-USUAL_BODY = (500.0, 2000.0)
-"""Human-body ratings of chips whose maker states none [V] (from memory, unverified). The loosest bounds harm; none is
-proof."""
+USUAL_BODY = 2000.0
+"""Human-body rating that chips whose maker states none seldom exceed [V] (from memory, unverified): it bounds harm and
+proves nothing."""
 DEVICE_WIDTH, DEVICE_AMPS = 2e-9, 4.0 / 500.0
 """The charged-device pulse lasts a nanosecond or two and carries about 4 A at 500 V (from memory, unverified): it
 proves the peak of a pulse no longer than that [s, A/V]."""
@@ -145,7 +145,7 @@ def _harm(stress: Stress, body: BodyPulse | None, ratings: PinRatings, forced: l
     """Return the loosest margin: `HARM` times the rating carried over to the width, never below the steady one."""
     if body is None or stress.power <= 0.0:
         return Margin(CAP, CAP, "", "")
-    rated = body.at(ratings.human_body or USUAL_BODY[1])
+    rated = body.at(ratings.human_body or USUAL_BODY)
     allowed = HARM * rated.power_for(stress.width)
     steady = min(one.loose for one in forced)
     found = ratio(allowed, stress.power, 10.0)

@@ -1,0 +1,27 @@
+"""A few of the random jobs: what is proposed is what `check` says of the job that holds it."""
+
+from __future__ import annotations
+
+import random
+from pathlib import Path
+
+import pytest
+
+from guardcheck.engine import Engine
+from tests.proposal.random_jobs import outcome_of, random_job
+
+SOME = (1, 6, 11)
+"""Jobs that take little time: two for which there is no build, one with several."""
+
+
+@pytest.mark.parametrize("number", SOME)
+def test_check_says_what_was_promised(engine: Engine, number: int, tmp_path: Path) -> None:
+    job, name = random_job(random.Random(number))
+    one = outcome_of(engine, job, name, tmp_path, 1)
+    assert one.wrong == ()
+    assert bool(one.found.builds) == (number == 6)
+
+
+def test_the_same_number_gives_the_same_job() -> None:
+    assert random_job(random.Random(6)) == random_job(random.Random(6))
+    assert len({random_job(random.Random(number))[0] for number in range(50)}) == 50
