@@ -198,7 +198,9 @@ class Search:
         name, guarded = trial.lines[0].name, trial.lines[0].has_guard
         mine = tuple(found for found in findings if found.line == name and found.guarded == guarded)
         counted = [found for found in mine if found.quantity not in self.dropped]
-        fails = [found for found in counted if misses(found) and (found.needed or found.event is None)]
+        fails = [
+            found for found in counted if (misses(found) and (found.needed or found.event is None)) or _unsolved(found)
+        ]
         unsure = [found for found in counted if found.needed and found.outcome == NOT_PROVEN]
         margins = [
             found.value if found.value is not None else WITHOUT
@@ -215,6 +217,12 @@ class Search:
             if (middle := nominal_of(found.limit))
         ]
         return max(errors, default=0.0)
+
+
+def _unsolved(one: Finding) -> bool:
+    """Tell whether a figure of the wanted signal could not be found: nobody can propose what has no level."""
+    signal = one.event is None and one.quantity.partition(".")[0] in ("level", "response")
+    return signal and one.needed and one.outcome == NOT_PROVEN and one.value is None
 
 
 def _rating(watts: float) -> float | None:

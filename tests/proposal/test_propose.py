@@ -12,13 +12,13 @@ import pytest
 from guardcheck.engine import Engine
 from guardcheck.errors import InputError, JobError
 from guardcheck.job import parse_job
-from guardcheck.model import LineProposals, PartUse, Proposals
+from guardcheck.model import NOT_PROVEN, LineProposals, PartUse, Proposals
 from guardcheck.pipeline import Options, check_job, job_with
 from guardcheck.pipeline.options import plan_of
 from guardcheck.proposal.candidates import Tally, look
 from guardcheck.proposal.remedies import NOTHING
-from guardcheck.proposal.search import propose_lines
-from guardcheck.proposal.space import Drawer, GuardChoice, stages_of
+from guardcheck.proposal.search import Search, propose_lines
+from guardcheck.proposal.space import Candidate, Drawer, GuardChoice, stages_of
 from guardcheck.proposal.trials import Trial, _plans, appraised
 from guardcheck.report import proposals_to_json, proposals_to_terminal
 from guardcheck.simulate.fitting import Fitter
@@ -227,6 +227,19 @@ def test_a_trial_draws_the_samples_that_check_draws_of_the_line() -> None:
     assert made.name != plan.lines[0].name
     assert made.bare.line == made.name
     assert made.builds.rows.tolist() == plan.lines[0].builds.rows.tolist()
+
+
+def test_a_build_whose_white_level_could_not_be_solved_is_none(engine: Engine) -> None:
+    plan = plan_of(parse_job(job_text(PAD), file="job.toml"), Options(samples=0))
+    search = Search(engine, plan, plan.lines, Drawer(), 0, 1, lambda done, total, what: None)
+    stage = next(one for one in stages_of(plan, plan.lines[0], Drawer()) if one.fitted.part.name == PART)
+    one = Candidate(stage, GuardChoice(None, None, {}), {"series": 120.0, "shunt": 180.0})
+    found = appraised(engine, plan, [search.trial(one)], events=False)[0]
+    blind = [
+        replace(each, value=None, outcome=NOT_PROVEN) if each.quantity == "level.white" else each for each in found
+    ]
+    assert search._seen(one, search.trial(one), found).fails == 0
+    assert search._seen(one, search.trial(one), blind).fails == 1
 
 
 def test_an_event_that_fails_has_a_simulated_cure_or_says_that_there_is_none(engine: Engine) -> None:
