@@ -12,7 +12,7 @@ from guardcheck.compose.decks import (
     response_deck,
     waveform_deck,
 )
-from guardcheck.compose.event_probes import Probes
+from guardcheck.compose.event_probes import Probes, SurgeProbe
 from guardcheck.compose.event_rail import Rail
 from guardcheck.compose.events import LOW, SWING, SWINGS_AT, EventCase, event_deck, has_coupling, longest_line_run
 from guardcheck.compose.lines import as_ladders
@@ -41,6 +41,7 @@ __all__ = [
     "Joint",
     "Probes",
     "Rail",
+    "SurgeProbe",
     "as_ladders",
     "chain_cards",
     "deck_of",

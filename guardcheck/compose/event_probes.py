@@ -90,6 +90,15 @@ class PinProbe:
 
 
 @dataclass(frozen=True)
+class SurgeProbe:
+    """What a charged lead gives: the vector of its current, the most its surge impedance lets through [A, ohm]."""
+
+    amps: str
+    most: float
+    ohms: float
+
+
+@dataclass(frozen=True)
 class Probes:
     """Everything read of one run."""
 
@@ -100,6 +109,7 @@ class Probes:
     capacitors: tuple[CapacitorProbe, ...]
     display: Reading
     rail: str = f"v({RAIL})"
+    surge: SurgeProbe | None = None
 
     @property
     def save(self) -> tuple[str, ...]:
@@ -112,6 +122,7 @@ class Probes:
         found |= {vector for end in ends for vector in end.vectors}
         found |= {*(diode.amps for diode in self.diodes), *(one.amps for one in self.transistors)}
         found |= set(self.display.vectors)
+        found |= set() if self.surge is None else {self.surge.amps}
         return tuple(sorted(found))
 
 

@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from guardcheck.compose.chain import EMF, FAR, FAR_GND, NEAR, RAIL, Chain, nodes_of
 from guardcheck.compose.decks import deck_of
-from guardcheck.compose.event_probes import Probes, Reading, with_probes
+from guardcheck.compose.event_probes import Probes, Reading, SurgeProbe, with_probes
 from guardcheck.compose.event_rail import Rail, rail_cards, switched
 from guardcheck.compose.lines import as_ladders
-from guardcheck.model import CABLE, DISPLAY, NOTHING, OFF, Card, Deck, Fitted, Model, Transient
+from guardcheck.model import CABLE, DISPLAY, NOTHING, OFF, Card, Deck, EventPlan, Fitted, Model, Transient
 from guardcheck.netlist import card, flatten, models_of
 
 CHIP, LEAD, LEAD_GND = "chip", "lead", "lead_gnd"
 """Nodes an event adds: the source's pin behind its ammeter, the cable's unit end, the cable's 0 V at that end."""
+GIVEN, SURGE_METER = "given", "vsurge"
+"""The near end of a charged lead, before the ammeter that reads what it gives, and that ammeter."""
 GIVES_WAY = 1e5
 """Ohms by which a driver gives way beyond its limit: as good as a current source beside anything it drives."""
 OPEN_END = 1e7
@@ -88,6 +90,7 @@ def event_deck(case: EventCase) -> tuple[Deck, Probes]:
     display = Reading(FAR, FAR_GND) if case.mated == DISPLAY else Reading(_connector(case))
     metered, probes = with_probes(case.chain, cards, numbers, display)
     around, more = _surroundings(case, numbers)
+    probes = replace(probes, surge=_surge(case, around))
     flat = [*metered, *around, *rail_cards(case.rail, case.unit)]
     flat += _driver(case)
     step, final = _line_steps(flat, case)
@@ -180,6 +183,23 @@ def _connector(case: EventCase) -> str:
     return nodes_of(case.chain)["source"]["pin"] if case.at_pin else NEAR
 
 
+def _charged(case: EventCase) -> str:
+    """Return the event's parameter that the lead is charged to; empty where nothing but the event gives a current."""
+    plan = case.event.part.extra.get("plan")
+    return plan.charged if isinstance(plan, EventPlan) and case.mated == CABLE else ""
+
+
+def _surge(case: EventCase, cards: Sequence[Card]) -> SurgeProbe | None:
+    """Return the most a charged lead can give: its own voltage and the pin's, opposed, over its surge impedance."""
+    name = _charged(case)
+    lines = [float(_fields(one)["z0"]) for one in cards if one.name[0] == "t"]
+    if not name or not lines:
+        return None
+    volts = case.values[name] if name in case.values else case.event.values[name].nominal
+    stands = max(abs(case.rail.volts), abs(case.level))
+    return SurgeProbe(f"i({SURGE_METER})", (abs(volts) + stands) / min(lines), min(lines))
+
+
 def _pin_inside(chain: Chain) -> bool:
     return bool(chain.source.part.extra.get("exposed", {}).get("through"))
 
@@ -187,9 +207,11 @@ def _pin_inside(chain: Chain) -> bool:
 def _surroundings(case: EventCase, numbers: Mapping[str, Mapping[str, float]]) -> tuple[list[Card], list[Model]]:
     """Return the event and what is mated behind it."""
     places = nodes_of(case.chain)
-    ports = {"near": _connector(case), "near_gnd": "0", "far": LEAD, "far_gnd": LEAD_GND}
+    ports = {"near": GIVEN if _charged(case) else _connector(case), "near_gnd": "0", "far": LEAD, "far_gnd": LEAD_GND}
     values = {**{name: value.nominal for name, value in case.event.values.items()}, **case.values}
     cards = [*_flattened(case.event, "event", ports, values)]
+    if _charged(case):
+        cards.append(card(SURGE_METER, (GIVEN, _connector(case)), 0.0))
     models = [*_models(case.event, "event")]
     if case.mated in (DISPLAY, CABLE):
         ends = {"near": LEAD, "near_gnd": LEAD_GND, "far": FAR, "far_gnd": FAR_GND}
@@ -225,7 +247,11 @@ def _line_steps(cards: list[Card], case: EventCase) -> tuple[float, tuple[Card, 
 
 
 def _delay(line: Card) -> float:
-    return float(dict(field.split("=") for field in line.tail.split())["td"])
+    return float(_fields(line)["td"])
+
+
+def _fields(line: Card) -> Mapping[str, str]:
+    return dict(field.split("=") for field in line.tail.split())
 
 
 __all__ = ["LOW", "SWING", "SWINGS_AT", "EventCase", "event_deck", "has_coupling", "longest_line_run", "part_numbers"]

@@ -35,6 +35,7 @@ def plan_of(top: Table, parameters: Mapping[str, Parameter]) -> EventPlan:
         claimed=top.flag("claimed"),
         role=top.word("role", ROLES, STRESS),
         mating=top.text("mating") if "mating" in top else "",
+        charged=top.word("charged", tuple(parameters)) if "charged" in top else "",
         states={level: _words(row, "unit", UNIT_STATES) for level, row in levels.items() if "unit" in row},
         use={level: row.word("use", USES, usual) for level, row in levels.items()},
         condition={level: text for level, text in said.items() if text is not None},

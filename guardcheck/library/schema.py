@@ -20,6 +20,7 @@ KIND_KEYS: Mapping[str, tuple[str, ...]] = {
         "stop",
         "step",
         "lasting",
+        "charged",
         "claimed",
         "role",
         "use",

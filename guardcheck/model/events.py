@@ -41,6 +41,7 @@ class EventPlan:
     mating : the order in which the contacts meet, in words, with its source
     use : what brings it about, by the name of the level; a level that is not named is of daily use
     condition : the rule of use that avoids a level, by its name
+    charged : the parameter a lead is charged to, empty where none is
 
     """
 
@@ -56,6 +57,7 @@ class EventPlan:
     states: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     use: Mapping[str, str] = field(default_factory=dict)
     condition: Mapping[str, str] = field(default_factory=dict)
+    charged: str = ""
 
     def units(self, severity: str) -> tuple[str, ...]:
         """Return the states of the unit to try at one level."""

@@ -6,10 +6,14 @@ the worked examples (1N4148, BAT54 and the chip's own diode without capacitance)
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+import numpy as np
 import pytest
 
-from guardcheck.compose import Chain, Rail
+from guardcheck.compose import Chain, Rail, event_deck
 from guardcheck.engine import Engine
+from guardcheck.simulate.stress.runs import seen_of
 from tests.events.bench import Ran, at, case, chain, finer, run
 
 FIRST, SECOND = "first", "second"
@@ -183,6 +187,31 @@ def test_a_charged_line_into_three_ohm_rings_between_the_rails(engine: Engine) -
     middle = [1e-9 + (index + 0.5) * 20e-9 for index in range(3)]
     found = [at(ran.waves, time) for time in middle]
     assert found == pytest.approx([12.8, -11.8, 10.9], rel=0.03)
+
+
+def test_no_charged_line_gives_more_than_its_surge_impedance(engine: Engine) -> None:
+    """1 kV on 75 ohm against a pin at 5 V: (1000 + 5) / 75 = 13.4 A at most; a run that shows more is refused."""
+    on = chain(
+        source_values={**PIN, "capacitance": "1 pF", "esd_resistance": "3 ohm"},
+        cable="coax-75",
+        cable_values={"length": "2 m", "core": "0 ohm/m", "screen": "0 ohm/m"},
+        models=FIRST,
+    )
+    one = case("cable-discharge", on, volts=1000.0, step=0.25e-9, stop=0.1e-6, contact=1e-3, models=FIRST)
+    deck, probes = event_deck(one)
+    assert probes.surge is not None
+    assert (probes.surge.most, probes.surge.ohms) == (pytest.approx(13.4), 75.0)
+    (trace,) = engine.run([deck])
+    given = abs(np.real(trace.vectors[probes.surge.amps][0])).max()
+    assert given == pytest.approx(12.8, rel=0.03)  # about 3 ohm more resist, as above
+    for share, believed in ((1.03, False), (1.01, True)):
+        surge = replace(probes.surge, most=float(given) / share)
+        seen = seen_of(one, one.step, replace(probes, surge=surge), trace, lasting=False)
+        assert (seen.failure is None) is believed
+    refused = seen_of(one, one.step, replace(probes, surge=replace(probes.surge, most=6.7)), trace, lasting=False)
+    assert "the charged lead gave 12." in str(refused.failure)
+    assert "more than the 6.7 A that its surge impedance of 75 ohm lets through" in str(refused.failure)
+    assert event_deck(case("hot-plug", on, models=FIRST))[1].surge is None
 
 
 @pytest.mark.parametrize(

@@ -10,10 +10,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from guardcheck.compose import SWING, SWINGS_AT, EventCase, Probes
+from guardcheck.compose import SWING, SWINGS_AT, EventCase, Probes, SurgeProbe
 from guardcheck.measure import PinWaves, Stress, at_rest, charges, heat, holds, peak, stress_of, width_over
 from guardcheck.model import ASSUMED, Trace
 from guardcheck.simulate.stress.margins import Margin, film_margin, halved, plain_margin, surge_margin, unrated_margin
+from guardcheck.units import format_si
 
 Array = NDArray[np.float64]
 
@@ -36,6 +37,8 @@ dead rail charges through it, long before anything is steady."""
 NOTICED_AMPS, NOTICED_VOLTS = 1e-3, 6.3
 """Below these a part nobody rates cannot be hurt [A, V]: any junction carries 1 mA, no capacitor is made for less than
 6.3 V but the smallest (common practice, no published source)."""
+SURGE_SLACK = 1.02
+"""How far a charged lead's current may pass its bound and be believed: steps and solver are good to 1 %."""
 SEEN_AT = 0.3
 """Voltage [V] from which a display's input counts the step of a unit being switched (a sync amplitude)."""
 
@@ -111,6 +114,9 @@ def seen_of(case: EventCase, step: float, probes: Probes, trace: Trace, *, lasti
     if trace.failure is not None or trace.axis is None or not bool(np.all(trace.solved)):
         return Seen(case, step, failure=trace.failure or "the run gave no waveform")
     vectors, time = _Vectors(trace), trace.axis
+    refused = None if probes.surge is None else _too_much(probes.surge, abs(peak(vectors.amps(probes.surge.amps))))
+    if refused is not None:
+        return Seen(case, step, failure=refused)
     inside, beyond = _reach(vectors, probes, lasting=lasting)
     pins = tuple(_pin(vectors, probe, probes.rail, time, inside) for probe in probes.pins)
     across = tuple((one.name, abs(peak(vectors.volts(one.volts)))) for one in probes.resistors)
@@ -129,6 +135,16 @@ def seen_of(case: EventCase, step: float, probes: Probes, trace: Trace, *, lasti
         changing=frozenset(changing),
         drifts=_drifts(time, far),
         help_used=trace.help_used,
+    )
+
+
+def _too_much(surge: SurgeProbe, seen: float) -> str | None:
+    """Return why a run is not believed in which a charged lead gave more than its surge impedance lets through."""
+    if seen <= SURGE_SLACK * surge.most:
+        return None
+    return (
+        f"the charged lead gave {format_si(seen, 'A')}, more than the {format_si(surge.most, 'A')} that its surge "
+        f"impedance of {format_si(surge.ohms, 'ohm')} lets through: the simulation of the lead is not to be believed"
     )
 
 
