@@ -204,6 +204,9 @@ class TestBounds:
         device = replace(rated(2000.0), device=1000.0)  # 8 A
         assert pulse_margins(stress, device, BODY)[0].strict > 1.5
         assert pulse_margins(replace(stress, width=2e-9), device, BODY)[0].strict > 1.5
+        # 4 A at 500 V: a rating of 1 kV proves 8 A, 8 over 4.9 A is 4.26 dB
+        alone = replace(stress, diode_charge=1e-12, energy=1e-12)
+        assert pulse_margins(alone, device, BODY)[0].strict == pytest.approx(4.258, abs=1e-3)
         assert pulse_margins(replace(stress, width=2.5e-9), device, BODY)[0].strict < -1.5
 
 

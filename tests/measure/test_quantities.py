@@ -68,6 +68,7 @@ def test_relative_change_and_decibels() -> None:
     assert relative_change(np.array([0.9, 1.2]), np.array([1.0, 1.0])) == pytest.approx([-0.1, 0.2])
     assert math.isnan(relative_change(np.array([1.0]), np.array([0.0]))[0])
     assert decibels(10.0) == pytest.approx(20.0)
+    assert decibels(100.0) == pytest.approx(40.0)
     assert magnitude_db(np.array([0.1 + 0j, 3j, 0j])) == pytest.approx([-20.0, 9.542425, -200.0])
     assert mismatch_rows([np.array([0.7]), np.array([-1.4]), np.array([1.0])]) == pytest.approx([6.0206], abs=1e-4)
 

@@ -19,6 +19,7 @@ from guardcheck.rules import all_rules, judge_all
 from guardcheck.rules.bar01_barriers import material_of
 from guardcheck.rules.haz01_hazards import class_1_limit, class_3r_limit
 from guardcheck.verdict.asks import asks_of
+from tests.rules.benches import leak
 
 CLIP = (
     "The clip of a mains-powered scope is mains earth: clip it to 0 V only, never to the mains side of a supply or to "
@@ -233,3 +234,16 @@ def test_hum_says_which_earths_it_was_reckoned_with(unit: str | None, display: b
         told == "both are earthed",
         told == "tried earthed and floating",
     )
+
+
+def test_a_touch_current_spans_what_is_not_known_of_mains_and_capacitors() -> None:
+    """0.46 mA: times 0.1/4.7 for an unknown capacitor, 100/240 x 50/60 for unknown mains, 0.8 to 1.2 for 20 %."""
+    rule = next(one for one in all_rules() if one.rule.code == "TCH01")
+    for supply, low, high in (
+        ({"y_capacitance": "unknown"}, 0.1 / 4.7, 1.0),
+        ({"mains": "unknown", "mains_frequency": "unknown"}, 100.0 / 240.0 * 50.0 / 60.0, 1.0),
+        ({"y_capacitance": Value(2.2e-9, "F", 1.76e-9, 2.64e-9)}, 0.8, 1.2),
+    ):
+        found = rule.judge(leak(0.23, 0.1, 0.33, supply=supply))[0]
+        assert found.spread == pytest.approx((0.46e-3 * low, 0.46e-3 * high))
+    assert rule.judge(leak(0.23, 0.1, 0.33))[0].spread is None
