@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.installed
 
-.PHONY: demo test lint bench mutate reports fuzz lock clean ngspice chromium
+.PHONY: demo test lint bench mutate readme reports fuzz lock clean ngspice chromium
 
 demo: $(STAMP) ngspice
 	@$(BIN)/python tests/demo/make_reports.py
@@ -28,6 +28,9 @@ bench: $(STAMP) ngspice
 
 reports: $(STAMP) ngspice
 	@$(BIN)/python tests/demo/make_reports.py
+
+readme: $(STAMP)
+	@$(BIN)/python tests/demo/readme.py
 
 schemas: $(STAMP)
 	@$(BIN)/python tests/schemas.py

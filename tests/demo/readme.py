@@ -18,7 +18,7 @@ def excerpt(unit: str) -> str:
 
 def filled(text: str) -> str:
     """Return the README with every output block as the product prints it."""
-    return BLOCK.sub(lambda match: match[1] + excerpt(match["unit"]) + match[4], text)
+    return BLOCK.sub(lambda match: match[1] + excerpt(match["unit"]) + match[3], text)
 
 
 if __name__ == "__main__":
