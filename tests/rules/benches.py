@@ -197,6 +197,11 @@ def barriers() -> Iterator[tuple[str, Facts]]:
     yield "sheet read 80 Gohm", barrier("polyimide film", *SHEET, answer=-2e-12, **high)
     yield "through 80 Gohm", barrier("polyimide film", "through", answer=-2e-12, **high)
     yield "sheet not read", barrier("polyimide film")
+    # one bad face decides: 5 Mohm, U = 2 * 10 %/sqrt 3 = 11.55 %: 4.42 Mohm at least, a tenth above the meter's 1 V
+    whole = barrier("polyimide film", "lower", "edge", answer=-2e-6, **tera).declared[0]
+    bad = barrier("polyimide film", "upper", **low).declared[0]
+    entries = {**whole.entries, "readings": (*whole.entries["readings"], *bad.entries["readings"])}
+    yield "sheet, one bad face", Facts(declared=(fact("barrier", "B1", **entries),), answers={"BAR01/B1": -2e-6})
     yield "film, 2 uA", barrier("pink poly film", "inner", "outer", "edge", answer=-2e-6)
     yield "film, 93 uA", barrier("pink poly film", "inner", "outer", "edge", answer=93e-6)
     yield "film, 94 uA", barrier("pink poly film", "inner", "outer", "edge", answer=94e-6)
