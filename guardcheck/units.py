@@ -229,6 +229,29 @@ def unit_of(text: str) -> str | None:
         return None
 
 
+def last_place(text: str, unit: str) -> float:
+    """Return what one of the last digit written stands for [`unit`]: 0.01 for ``5.00 V``, 0.1 for ``3V3``.
+
+    Parameters
+    ----------
+    text : a value as `parse` takes it
+    unit : SI unit it is written in
+
+    Raises
+    ------
+    UnitError
+        it is no such value
+
+    """
+    try:
+        read = _read(text, unit)
+    except _SpellingError as problem:
+        raise UnitError(str(problem)) from None
+    mantissa, _, exponent = read.number.lower().partition("e")
+    places = len(mantissa.partition(".")[2])
+    return read._replace(number=f"1e{int(exponent or 0) - places}").nominal
+
+
 KEPT_DIGITS = 6
 """Significant digits of a number that is kept or judged: far finer than any instrument or model of this trade."""
 
