@@ -8,6 +8,7 @@ output impedance and the return loss it implies are one as well.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from functools import lru_cache
 
 from guardcheck.errors import GuardcheckError
 from guardcheck.model import SIMULATED, Finding, Schematic
@@ -59,6 +60,7 @@ def outcomes_of(findings: Iterable[Finding], leads: Mapping[str, str]) -> Sequen
     return [worst(one.outcome for one in claim) for claim in claims_of(needed, leads)]
 
 
+@lru_cache(maxsize=256)  # a job has a handful of words, and a word that is no voltage is explained at length
 def _is_level(severity: str | None) -> bool:
     """Tell whether a severity is a voltage, so that a harder one includes the softer."""
     if severity is None:
