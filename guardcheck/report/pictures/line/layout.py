@@ -304,7 +304,7 @@ def value_text(part: SchematicPart) -> str:
     if part.value is not None:
         number, _, unit = show(part.value, part.unit).partition(" ")
         return f"{number} {symbol(unit)}"
-    return clean(part.title)[:24] or ("chip" if part.symbol == CHIP else "")
+    return clean(part.title)[:24] or (part.role if part.symbol == CHIP else "")
 
 
 def _current(part: SchematicPart) -> str:
@@ -330,7 +330,7 @@ def _column(pair: Sequence[Branch], marks: Mapping[str, tuple[int, str]], rail: 
     room = max((text_width(text, SMALL) for text in texts), default=1.0)
     block = _Block(width=max(2.0, room + 1.0))
     if boxed:
-        lines = wrap(clean(boxed[0].parts[0].title)[:48] or "chip", _TITLE)[:3]
+        lines = wrap(clean(boxed[0].parts[0].title)[:48] or boxed[0].parts[0].role, _TITLE)[:3]
         block.width = max(2.6, max(text_width(one, SMALL) for one in lines) + 0.9)
     middle = 0.4 if not boxed else block.width / 2 - 0.2
     block.strokes.append(Stroke("line", (0.0, 0.0), (middle if ends else block.width, 0.0)))
@@ -368,7 +368,7 @@ def _branch(one: Branch, x: float, width: float, marks: Mapping[str, tuple[int, 
 
 
 def _hanging_box(part: SchematicPart, x: float, width: float, marks: Mapping[str, tuple[int, str]]) -> list[Stroke]:
-    lines = wrap(clean(part.title)[:48] or "chip", _TITLE)[:3]
+    lines = wrap(clean(part.title)[:48] or part.role, _TITLE)[:3]
     mark = marks.get(part.key) if part.key else None
     half = width / 2 - 0.25
     strokes = [Stroke("line", (x, 0.0), (x, -0.7))]
