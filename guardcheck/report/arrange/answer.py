@@ -90,11 +90,15 @@ class Tile:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One thing to do, with the lines it is for; `tried` when it was simulated; `rules` are what to print."""
+    """One thing to do, with the lines it is for; `tried` when it was simulated; `rules` are what to print.
+
+    `about` is what happens to the line, where the text does not say it.
+    """
 
     text: str
     lines: tuple[str, ...] = ()
     tried: bool = False
+    about: str = ""
     rules: tuple[str, ...] = ()
 
 
@@ -444,7 +448,8 @@ def _do(result: Result, tiles: Sequence[Tile]) -> tuple[Step, ...]:
             continue
         families.setdefault(sentence(_for_all(one.remedy or "", one.line, leads)), []).append(one)
     steps = [
-        Step(text, _lines(found), any(REMEDY_TRIED in one.codes for one in found)) for text, found in families.items()
+        Step(text, _lines(found), any(REMEDY_TRIED in one.codes for one in found), _about(result, found))
+        for text, found in families.items()
     ]
     if result.conditions:
         count = len(result.conditions)
@@ -452,6 +457,15 @@ def _do(result: Result, tiles: Sequence[Tile]) -> tuple[Step, ...]:
         rules = tuple(sentence(one.text) for one in result.conditions)
         steps.append(Step(f"{lead} on the label at the socket:", rules=rules))
     return tuple(steps)
+
+
+def _about(result: Result, findings: Sequence[Finding]) -> str:
+    """Return what happens to a line, as far as nothing was found that helps against it."""
+    if any(REMEDY_TRIED in one.codes for one in findings):
+        return ""
+    events = dict.fromkeys(event_words(result, _plain(one)) for one in findings if one.event)
+    first, more = next(iter(events), ""), len(events) - 1
+    return f"{first} and {more} more" if more > 0 else first
 
 
 def _for_all(text: str, line: str | None, leads: Mapping[str, str]) -> str:
