@@ -118,8 +118,8 @@ class Probes:
         found = {self.rail}
         for pin in self.pins:
             found |= {*pin.volts.vectors, pin.amps, *(amps for amps, _ in pin.diodes)}
-        ends = [diode.volts for diode in self.diodes]
-        ends += [one.volts for one in (*self.resistors, *self.capacitors, *self.transistors)]
+        ends = [one.volts for one in self.diodes] + [one.volts for one in self.transistors]
+        ends += [one.volts for one in self.resistors] + [one.volts for one in self.capacitors]
         found |= {vector for end in ends for vector in end.vectors}
         found |= {*(diode.amps for diode in self.diodes), *(one.amps for one in self.transistors)}
         found |= set(self.display.vectors)
