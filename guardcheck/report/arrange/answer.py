@@ -29,7 +29,6 @@ from guardcheck.model import (
 )
 from guardcheck.report.arrange.advice import counts
 from guardcheck.report.arrange.line import LATCH_UP, MARGIN, PARTS, POWER, Bears, bears, event_words, times_text
-from guardcheck.report.arrange.view import bounds
 from guardcheck.report.arrange.words import WORST_FIRST, clean, quantity_title, sentence
 from guardcheck.verdict.claims import claims_of, leads_of
 from guardcheck.verdict.outcome import worst
@@ -199,7 +198,7 @@ def _families(findings: Iterable[Finding]) -> list[Finding]:
 
 def value_row(one: Finding, lines: Sequence[str], *, what: str | None = None) -> AnswerRow:
     """Return a finding held against limits as a row, with its place between them."""
-    low, high = bounds(one)
+    low, high = one.bounds
     digits = telling_digits([one.value], (low, high), one.unit)
     where = f" ({clean(one.where)})" if one.where and what is None else ""
     allowed = "" if low is None and high is None else limits(low, high, one.unit, digits)

@@ -64,10 +64,9 @@ def bears(finding: Finding) -> Bears | None:
     Margins are 20 log10 of rating over stress, so the ratio is told from the margin itself; an energy's is told less.
     """
     if finding.quantity == POWER:
-        high = finding.high if finding.high is not None else (finding.limit.high if finding.limit else None)
-        if finding.value is None or not high:
+        if finding.value is None or not finding.high:
             return None
-        return Bears(show(finding.value, "W"), show(high, "W"), finding.value / high)
+        return Bears(show(finding.value, "W"), show(finding.high, "W"), finding.value / finding.high)
     why = clean(finding.why)
     lifted = _LIFTED.search(why)
     if finding.value is not None and lifted is not None:
