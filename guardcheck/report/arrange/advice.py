@@ -15,7 +15,7 @@ from guardcheck.model import (
     Finding,
     Result,
 )
-from guardcheck.report.arrange.view import bounds, subject
+from guardcheck.report.arrange.view import subject
 from guardcheck.report.arrange.words import (
     OUTCOME_WORDS,
     WHOLE_UNIT,
@@ -97,20 +97,16 @@ def sources(result: Result) -> tuple[Source, ...]:
     """Return every limit a finding was held against, with its origin, once per limit and origin."""
     families: dict[tuple[str, str, str, str, bool, str | None], list[Finding]] = {}
     for finding in result.findings:
-        low, high = bounds(finding)
+        low, high = finding.bounds
         numberless = low is None and high is None
         if numberless and finding.outcome == NOT_APPLICABLE:
             continue
         text = "no number" if numberless else limits(low, high, finding.unit)
-        if finding.limit is not None:
-            limit = finding.limit
-            cited = limit.reference if limit.clause is None else f"{limit.reference}, {limit.clause}"
-            known, note = KNOWN_BY.get(limit.known_by, clean(limit.known_by)), limit.note
-        elif finding.reference:
-            cited, key, note = finding.reference, doubt(finding), None
-            known = KNOWN_BY[key] if key else "as the reference says"
-        else:
+        limit = finding.limit
+        if limit is None:
             continue
+        cited = limit.reference if limit.clause is None else f"{limit.reference}, {limit.clause}"
+        known, note = KNOWN_BY.get(limit.known_by, clean(limit.known_by)), limit.note
         key_ = (finding.quantity, text, clean(cited), known, doubt(finding) is not None, note and clean(note))
         families.setdefault(key_, []).append(finding)
     ordered = sorted(families, key=lambda key: (quantity_rank(key[0]), key[1], key[2], key[3], key[5] or ""))

@@ -165,8 +165,8 @@ def _rows(findings: Sequence[Finding]) -> tuple[Row, ...]:
 
 def _row(findings: Sequence[Finding]) -> Row:
     lead = decisive(findings)
-    low, high = bounds(lead)
-    ends = [end for f in findings for end in bounds(f)]
+    low, high = lead.bounds
+    ends = [end for f in findings for end in f.bounds]
     digits = telling_digits([f.value for f in findings], ends, lead.unit)
     return Row(
         title=topic(lead.quantity, lead.where),
@@ -189,14 +189,6 @@ def decisive(findings: Sequence[Finding]) -> Finding:
         needed or findings,
         key=lambda f: (WORST_FIRST.index(f.outcome) if needed else 0, f.guarded is not True, f.id),
     )
-
-
-def bounds(finding: Finding) -> tuple[float | None, float | None]:
-    """Return the bounds the finding was held against: its own, else those of its limit."""
-    limit = finding.limit
-    low = limit.low if finding.low is None and limit is not None else finding.low
-    high = limit.high if finding.high is None and limit is not None else finding.high
-    return low, high
 
 
 def _reasons(lead: Finding, findings: Sequence[Finding]) -> tuple[str, ...]:

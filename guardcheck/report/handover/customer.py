@@ -20,7 +20,6 @@ from guardcheck.model import (
     Finding,
     Result,
 )
-from guardcheck.report.arrange.view import bounds
 from guardcheck.report.arrange.words import BENCH_FACT, clean, doubt, in_order, place_word, sentence
 from guardcheck.report.handover.rows import places, title
 from guardcheck.report.handover.strings import DEFAULT, Words, words
@@ -287,7 +286,7 @@ def _unread(found: Evidence, say: Words) -> list[str]:
 
 
 def _read(one: Finding, say: Words) -> Read:
-    low, high = bounds(one)
+    low, high = one.bounds
     digits = telling_digits([one.value], (low, high), one.unit)
     line, what = clean(one.line or ""), title(one.quantity, say)
     about = what if not line or what.startswith(line) else f"{line} {what}"
@@ -299,7 +298,7 @@ def _read(one: Finding, say: Words) -> Read:
 
 def bar_of(one: Finding) -> Bar | None:
     """Return where a value lies between its limits; a limit with one end has zero, or twice itself, as the other."""
-    low, high = bounds(one)
+    low, high = one.bounds
     if one.value is None or (low is None and high is None):
         return None
     if low is None or high is None:
@@ -364,7 +363,7 @@ def _memory(found: Evidence, say: Words) -> Listed:
         say(
             "sheet_of.memory_row",
             quantity=title(one.quantity, say),
-            limits=limits(*bounds(one), one.unit),
+            limits=limits(*one.bounds, one.unit),
             reference=clean(one.limit.reference),
         )
         for one in recalled
