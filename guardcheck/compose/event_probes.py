@@ -43,11 +43,12 @@ class DiodeProbe:
 
 @dataclass(frozen=True)
 class TransistorProbe:
-    """One transistor: the vector of its collector current, and what its data sheet says."""
+    """One transistor: the vector of its collector current, its collector-emitter voltage, what its data sheet says."""
 
     name: str
     role: str
     amps: str
+    volts: Reading
     facts: Mapping[str, Any] = field(default_factory=dict)
     rated: Mapping[str, Any] = field(default_factory=dict)
 
@@ -117,7 +118,7 @@ class Probes:
         found = {self.rail}
         for pin in self.pins:
             found |= {*pin.volts.vectors, pin.amps, *(amps for amps, _ in pin.diodes)}
-        ends = [diode.volts for diode in self.diodes]
+        ends = [one.volts for one in self.diodes] + [one.volts for one in self.transistors]
         ends += [one.volts for one in self.resistors] + [one.volts for one in self.capacitors]
         found |= {vector for end in ends for vector in end.vectors}
         found |= {*(diode.amps for diode in self.diodes), *(one.amps for one in self.transistors)}
@@ -155,7 +156,9 @@ def with_probes(
         if one.name[0] == "d":
             diodes.append(DiodeProbe(name, role, f"i({meter})", Reading(*one.nodes[:2]), facts, rated))
         else:
-            transistors.append(TransistorProbe(name, role, f"i({meter})", facts, rated))
+            transistors.append(
+                TransistorProbe(name, role, f"i({meter})", Reading(one.nodes[0], one.nodes[2]), facts, rated)
+            )
     pins, more = _pins(chain, metered, values, diodes)
     resistors, capacitors = _passives(chain, cards)
     probes = Probes(pins, tuple(diodes), tuple(transistors), resistors, capacitors, display)
