@@ -341,10 +341,13 @@ def _chip_said(outcome: str | None, rows: Sequence[AnswerRow], judged: bool) -> 
     lead = next((row for row in rows if not row.rule_of_use), rows[0] if rows else None)
     if lead is None:
         return "lives through every event that counts"
+    what = f"{lead.what}: {lead.value}{f', allowed {lead.allowed}' if lead.allowed else ''}"
+    if lead.rule_of_use and outcome == CONFORMS:
+        return f"lives if the rules of use are kept: {what}"
     over = lead.told
     if " x" in over:
         over += " what is proven" if lead.outcome == NOT_PROVEN else " too much"
-    return f"{lead.what}: {lead.value}{f', allowed {lead.allowed}' if lead.allowed else ''}: {over}"
+    return f"{what}: {over}"
 
 
 def _people(told: Sequence[Finding], groups: Sequence[Sequence[str]]) -> Tile:
