@@ -78,7 +78,8 @@ class Seen:
 
     `beyond` names the devices that were driven past their data sheets, with the current [A] and how far past. `across`
     holds peak voltages of series resistors. `display` is the step the far side sees [V] and how long it lasts beyond
-    `SEEN_AT`, both zero where the level is there to stay or was there before. `changing` names the quantities that the
+    `SEEN_AT`, both zero where the level is there to stay or was there before. `drive` is the most the driver itself
+    carried [A], zero where it has no limit. `changing` names the quantities that the
     end of the run still changed, by pin and name; `drifts` tells that the far side was still on its way.
     """
 
@@ -90,6 +91,7 @@ class Seen:
     across: tuple[tuple[str, float], ...] = ()
     beyond: tuple[tuple[str, float, float], ...] = ()
     display: tuple[float, float] = (0.0, 0.0)
+    drive: float = 0.0
     changing: frozenset[tuple[int, str]] = frozenset()
     drifts: bool = False
     failure: str | None = None
@@ -140,6 +142,7 @@ def seen_of(case: EventCase, step: float, probes: Probes, trace: Trace, *, lasti
         across=across,
         beyond=beyond,
         display=_passing(time, far),
+        drive=0.0 if probes.drive is None else abs(peak(vectors.amps(probes.drive))),
         changing=frozenset(changing),
         drifts=_drifts(time, far),
         help_used=trace.help_used,
