@@ -14,7 +14,7 @@ import difflib
 import math
 import re
 from collections.abc import Mapping
-from functools import cache
+from functools import cache, lru_cache
 from typing import TYPE_CHECKING, Any, NamedTuple, NoReturn
 
 from guardcheck.errors import UnitError
@@ -287,6 +287,7 @@ def settled(value: float, unit: str = "") -> float:
     return round(kept, DECIMALS.get(unit, _LEAST_DECIMALS)) + 0.0 if math.isfinite(kept) else kept
 
 
+@lru_cache(maxsize=8192)  # every rating of a pin is said beside every run of an event
 def format_si(value: float | None, unit: str, digits: int = 3) -> str:
     """Return a value for people: ``703 mV``, ``4.43 MHz``, ``12 mA``; ``-`` when there is none.
 
