@@ -10,7 +10,7 @@ from guardcheck.formatting import limits, show, span
 from guardcheck.model import KNOWN_BY, Finding, Result
 from guardcheck.report.arrange.answer import line_groups
 from guardcheck.report.arrange.line import event_words
-from guardcheck.report.arrange.view import bounds, outcome_word, subject
+from guardcheck.report.arrange.view import outcome_word, subject
 from guardcheck.report.arrange.words import WORST_FIRST, clean, sentence
 from guardcheck.report.text.grid import indent
 
@@ -49,7 +49,7 @@ def _told(result: Result, one: Finding) -> Iterable[str]:
     yield "=" * _WIDE
     whose = f"{clean(one.line)}, " if one.line else ""
     yield from indent(sentence(f"{whose}{subject(one)}: {outcome_word(one.outcome)}"), _WIDE)
-    low, high = bounds(one)
+    low, high = one.bounds
     rows = [("value", show(one.value, one.unit)), ("limits", limits(low, high, one.unit))]
     rows += [("worst case", span(one.spread, one.unit))] if one.spread else []
     rows += [("95 % of builds", span(one.interval, one.unit))] if one.interval else []
