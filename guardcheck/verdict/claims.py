@@ -8,6 +8,7 @@ output impedance and the return loss it implies are one as well.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from functools import lru_cache
 
 from guardcheck.errors import GuardcheckError
 from guardcheck.model import (
@@ -80,6 +81,7 @@ def tally(findings: Iterable[Finding], leads: Mapping[str, str]) -> Mapping[str,
     return {one: outcomes.count(one) for one in (DOES_NOT_CONFORM, NOT_PROVEN, CONFORMS, NOT_APPLICABLE)}
 
 
+@lru_cache(maxsize=256)  # a job has a handful of words, and a word that is no voltage is explained at length
 def _is_level(severity: str | None) -> bool:
     """Tell whether a severity is a voltage, so that a harder one includes the softer."""
     if severity is None:
