@@ -138,9 +138,7 @@ def own_plan(fitted: Fitted) -> EventPlan:
 
 def check_claims(plan: JobPlan, events: Sequence[Event]) -> None:
     """Refuse an event that is claimed, or forbidden, and that there is none of."""
-    job = plan.job
-    known = [one.name for one in events if one.plan.role != REFERENCE]
-    known += [plan.fitter.part(line.event).name for line in job.lines if line.event is not None]
+    job, known = plan.job, event_names(plan, events)
     named = [(f"claims.events[{index}]", name) for index, name in enumerate(job.claims)]
     named += [("use.forbids", name) for name in sorted(job.forbids)]
     for key, name in named:
@@ -151,6 +149,12 @@ def check_claims(plan: JobPlan, events: Sequence[Event]) -> None:
                 key=key,
                 line=job.lines_of.get(key),
             )
+
+
+def event_names(plan: JobPlan, events: Sequence[Event]) -> list[str]:
+    """Return the events a job may name: those on the shelf, and its lines' own."""
+    known = [one.name for one in events if one.plan.role != REFERENCE]
+    return known + [plan.fitter.part(line.event).name for line in plan.job.lines if line.event is not None]
 
 
 def subjects_of(plan: JobPlan, *, as_built: bool = False) -> tuple[Subject, ...]:
