@@ -342,6 +342,10 @@ def probability_inside(value: float, standard_uncertainty: float, limit: Limit) 
     return upper - lower
 
 
+NO_BOUND = 100.0
+"""Margin [dB] from which on a bound is one that nobody knows."""
+
+
 def judge_margin(margin_db: float) -> str:
     """Return the outcome of an event margin [dB]: at least +1.5 conforms, at most -1.5 does not, between not proven."""
     margin_db = settled(margin_db, "dB")

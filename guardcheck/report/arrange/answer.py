@@ -509,6 +509,7 @@ def _questions(result: Result) -> list[Wanted]:
         names = groups.get(line)
         key = (names[0], rest) if names else (one.key, "")
         alike.setdefault(key, []).append((line if names else "", one))
+    by_id = [(one.id, one) for one in result.findings]
     found = []
     for unsorted in alike.values():
         asked = sorted(unsorted, key=lambda pair: line_rank(pair[0] or None))
@@ -517,7 +518,7 @@ def _questions(result: Result) -> list[Wanted]:
         if len(asked) > 1:
             question = question.replace(f"{clean(line)}?", f"{' '.join(clean(name) for name, _ in asked)}?")
         ids = {id_ for _, one in asked for id_ in one.findings}
-        decides = _claims(result, [one for one in result.findings if one.id in ids])
+        decides = _claims(result, [one for id_, one in by_id if id_ in ids])
         decides = decides or max(one.decides for _, one in asked)
         found.append(Wanted(f"{question} {sentence(first.where)}", decides, all(one.safe for _, one in asked)))
     return found
