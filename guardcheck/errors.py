@@ -20,6 +20,10 @@ import difflib
 import unicodedata
 from collections.abc import Iterable
 
+STOPPED = 130
+"""The exit code of a command its user has stopped with Ctrl-C: 128 and the number of the signal, as shells have it."""
+STOPPED_WORDS = "guardcheck: stopped; what was written before is whole"
+
 
 class GuardcheckError(Exception):
     """Base of all errors raised on purpose."""

@@ -16,12 +16,9 @@ import typer
 
 from guardcheck.cli import expecting, guarding, handing_over, judging, proposing, reading, shelf
 from guardcheck.cli.app import PipeClosed, app, bug, code_of
-from guardcheck.errors import GuardcheckError, printable
+from guardcheck.errors import STOPPED, STOPPED_WORDS, GuardcheckError, printable
 
 __all__ = ["app", "main"]
-
-STOPPED = 130
-"""The exit code of a command its user has stopped: 128 and the number of the signal."""
 
 app.command()(judging.check)
 app.command()(judging.verify)
@@ -57,7 +54,7 @@ def main() -> None:
         sys.exit(141)
     except SystemExit as ended:
         if ended.code == STOPPED:
-            typer.echo("guardcheck: stopped; what was written before is whole", err=True)
+            typer.echo(STOPPED_WORDS, err=True)
         raise
     except OSError as error:
         typer.echo(f"guardcheck: cannot read or write: {error.strerror or error}", err=True)

@@ -16,14 +16,12 @@ from typing import TYPE_CHECKING
 import typer
 
 from guardcheck.cli.app import OUTCOME_CODES, WORST_FIRST, Progress, bug, check_targets, code_of, in_folder, write
-from guardcheck.errors import GuardcheckError, InputError
+from guardcheck.errors import STOPPED, GuardcheckError, InputError
 
 if TYPE_CHECKING:
     from guardcheck.model import Result
     from guardcheck.pipeline import Options
 
-INTERRUPTED = 130
-"""Exit code after Ctrl-C, as shells have it."""
 MOST_BREAKS = 2
 """How often a job may be under way when its process ends before it is given up."""
 
@@ -84,7 +82,7 @@ def check_many(jobs: Sequence[Path], options: Options, folders: Folders, *, resu
     if interrupted:
         go_on = "; the same command with --resume goes on" if folders.json is not None else ""
         typer.echo(f"stopped: {len(rows)} of {len(jobs)} jobs are done, and their results are kept{go_on}", err=True)
-        return INTERRUPTED
+        return STOPPED
     return min((row.code for row in rows.values()), key=WORST_FIRST.index)
 
 

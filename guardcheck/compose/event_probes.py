@@ -43,11 +43,12 @@ class DiodeProbe:
 
 @dataclass(frozen=True)
 class TransistorProbe:
-    """One transistor: the vector of its collector current, and what its data sheet says."""
+    """One transistor: the vector of its collector current, its collector-emitter voltage, what its data sheet says."""
 
     name: str
     role: str
     amps: str
+    volts: Reading
     facts: Mapping[str, Any] = field(default_factory=dict)
     rated: Mapping[str, Any] = field(default_factory=dict)
 
@@ -110,6 +111,8 @@ class Probes:
     display: Reading
     rail: str = f"v({RAIL})"
     surge: SurgeProbe | None = None
+    drive: str | None = None
+    """Vector of the driver's own current, where it has a limit."""
 
     @property
     def save(self) -> tuple[str, ...]:
@@ -117,12 +120,13 @@ class Probes:
         found = {self.rail}
         for pin in self.pins:
             found |= {*pin.volts.vectors, pin.amps, *(amps for amps, _ in pin.diodes)}
-        ends = [diode.volts for diode in self.diodes]
+        ends = [one.volts for one in self.diodes] + [one.volts for one in self.transistors]
         ends += [one.volts for one in self.resistors] + [one.volts for one in self.capacitors]
         found |= {vector for end in ends for vector in end.vectors}
         found |= {*(diode.amps for diode in self.diodes), *(one.amps for one in self.transistors)}
         found |= set(self.display.vectors)
         found |= set() if self.surge is None else {self.surge.amps}
+        found |= set() if self.drive is None else {self.drive}
         return tuple(sorted(found))
 
 
@@ -155,7 +159,9 @@ def with_probes(
         if one.name[0] == "d":
             diodes.append(DiodeProbe(name, role, f"i({meter})", Reading(*one.nodes[:2]), facts, rated))
         else:
-            transistors.append(TransistorProbe(name, role, f"i({meter})", facts, rated))
+            transistors.append(
+                TransistorProbe(name, role, f"i({meter})", Reading(one.nodes[0], one.nodes[2]), facts, rated)
+            )
     pins, more = _pins(chain, metered, values, diodes)
     resistors, capacitors = _passives(chain, cards)
     probes = Probes(pins, tuple(diodes), tuple(transistors), resistors, capacitors, display)

@@ -20,6 +20,8 @@ _BOOT = (
 """A worker runs the code of its parent, even where another guardcheck is installed."""
 _FORGET = ("SPICE", "NGSPICE", "PYTHON", "LD_PRELOAD")
 _THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
+_APART: dict[str, Any] = {} if sys.platform == "win32" else {"process_group": 0}
+"""Ctrl-C reaches every process of the terminal's group; a worker that has not yet said that it ignores it would die."""
 GONE = "gone"
 
 
@@ -54,6 +56,7 @@ class WorkerProcess:
             stderr=subprocess.DEVNULL,
             cwd=folder,
             env=_environment(folder),
+            **_APART,
         )
         self._inbox = inbox
         self._listener = threading.Thread(target=self._listen, daemon=True)

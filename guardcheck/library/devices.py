@@ -8,7 +8,7 @@ from typing import Any
 
 from guardcheck.errors import CircuitError
 from guardcheck.library.checks import checks_of
-from guardcheck.library.schema import DEVICE_KEYS, RATINGS, VALID
+from guardcheck.library.schema import DEVICE_KEYS, PRINTED, RATINGS, VALID
 from guardcheck.model import KNOWN_BY, Check, Model
 from guardcheck.toml_tables import Table
 
@@ -78,7 +78,7 @@ def device_of(name: str, models: tuple[Model, ...], top: Table, *, file: str, sh
     if not reach:
         valid.refuse(None, "says nothing; write up to which current the data-sheet points reach")
     ratings = top.table("ratings")
-    ratings.only(*RATINGS, "reference")
+    ratings.only(*RATINGS, *PRINTED, "reference")
     return Device(
         name=name,
         title=top.text("title"),
@@ -86,7 +86,7 @@ def device_of(name: str, models: tuple[Model, ...], top: Table, *, file: str, sh
         model=model,
         ports=ports,
         valid=reach,
-        ratings=ratings.reals(RATINGS),
+        ratings=ratings.reals({**RATINGS, **PRINTED}),
         checks=checks_of(top, ports, {}),
         reference=top.text("reference"),
         known_by=top.word("known_by", tuple(KNOWN_BY)),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from guardcheck.library.schema import RATINGS
 from guardcheck.model import DAILY, MATED, ROLES, STRESS, UNIT_STATES, USES, EventPlan, Parameter
 from guardcheck.toml_tables import Table
 
@@ -22,6 +23,8 @@ def plan_of(top: Table, parameters: Mapping[str, Parameter]) -> EventPlan:
     usual = top.word("use", USES, DAILY)
     avoid = top.text("condition") if "condition" in top else None
     said = {level: row.text("condition") if "condition" in row else avoid for level, row in levels.items()}
+    rated = top.table("rated")
+    rated.only(*RATINGS)
     stop, step = top.real("stop", "s"), top.real("step", "s")
     if not 0.0 < step < stop:
         top.refuse("step", "the largest time step must be above zero and below stop")
@@ -35,6 +38,7 @@ def plan_of(top: Table, parameters: Mapping[str, Parameter]) -> EventPlan:
         claimed=top.flag("claimed"),
         role=top.word("role", ROLES, STRESS),
         mating=top.text("mating") if "mating" in top else "",
+        rated={name: rated.word(name, tuple(parameters)) for name in rated},
         charged=top.word("charged", tuple(parameters)) if "charged" in top else "",
         states={level: _words(row, "unit", UNIT_STATES) for level, row in levels.items() if "unit" in row},
         use={level: row.word("use", USES, usual) for level, row in levels.items()},

@@ -22,6 +22,7 @@ KIND_KEYS: Mapping[str, tuple[str, ...]] = {
         "lasting",
         "charged",
         "claimed",
+        "rated",
         "role",
         "use",
         "condition",
@@ -57,16 +58,17 @@ RATINGS: Mapping[str, str] = {
     "surge_1us": "A",
     "surge_8us": "A",
     "surge_1ms": "A",
+    "surge_10_1000us": "A",
     "surge_10ms": "A",
     "surge_1s": "A",
     "esd_contact": "V",
-    "leakage": "A",
-    "leakage_voltage": "V",
-    "capacitance": "F",
     "collector_current": "A",
     "collector_voltage": "V",
 }
-"""Ratings a part or a device may print, with their units; `surge_8us` is the 8/20 us pulse."""
+"""Ratings a part or a device is judged by, with their units; `surge_8us` is the 8/20 us pulse."""
+PRINTED: Mapping[str, str] = {"leakage": "A", "leakage_voltage": "V", "capacitance": "F"}
+"""What a device's data sheet prints of it besides: facts for whoever chooses it and for its checks, nothing is held
+against them."""
 
 VALID: Mapping[str, str] = {"forward_current": "A", "reverse_current": "A", "collector_current": "A"}
 """Up to where a device model rests on data-sheet points."""

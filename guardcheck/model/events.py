@@ -42,6 +42,7 @@ class EventPlan:
     use : what brings it about, by the name of the level; a level that is not named is of daily use
     condition : the rule of use that avoids a level, by its name
     charged : the parameter a lead is charged to, empty where none is
+    rated : parts' ratings that are found by this very test, each with the parameter that is its level
 
     """
 
@@ -58,6 +59,7 @@ class EventPlan:
     use: Mapping[str, str] = field(default_factory=dict)
     condition: Mapping[str, str] = field(default_factory=dict)
     charged: str = ""
+    rated: Mapping[str, str] = field(default_factory=dict)
 
     def units(self, severity: str) -> tuple[str, ...]:
         """Return the states of the unit to try at one level."""

@@ -51,8 +51,10 @@ class Quantity:
     `samples` the seeded samples, shape ``(n_samples,)`` (NaN for a sample that failed). `unknowns` names declared
     unknowns judged over their usual range. `uncertainty` is expanded, k = 2. `bound` is set when a measurement shows
     one side only: ``at_least`` (the true value is no lower: it can fail high, never conform), ``at_most`` the reverse.
-    `needed` false marks a quantity that is shown and decides nothing. `use` says what brings its event about, and
-    `condition` is the rule of use that avoids it. `codes` say for programs what the sentences say for people: no
+    `against_original` holds it against the original build of its line, `original` and `original_spread` being that
+    one's value and spread. `needed` false marks a quantity that is shown and decides nothing. `use` says what brings
+    its event about, and `condition` is the rule of use that avoids it. `codes` say for programs what the sentences say
+    for people: no
     decision is read out of prose.
     """
 
@@ -79,6 +81,7 @@ class Quantity:
     condition: str | None = None
     against_original: str | None = None
     original: float | None = None
+    original_spread: tuple[float, float] | None = None
     codes: tuple[str, ...] = ()
 
 
@@ -90,7 +93,7 @@ class Finding:
     for an event; `condition` is the rule of use that stands in its place where it does not conform, and then it decides
     nothing. `against_original` holds it against the original build of the line, whose value is `original`.
     `codes` name what stands behind its reason (``unknown-source``, ``rating-not-stated``): advice is chosen by them,
-    never by words of a sentence.
+    never by words of a sentence. What it was held against is its `limit` alone.
     """
 
     rule: str
@@ -103,8 +106,6 @@ class Finding:
     why: str
     needed: bool = True
     limit: Limit | None = None
-    low: float | None = None
-    high: float | None = None
     spread: tuple[float, float] | None = None
     interval: tuple[float, float] | None = None
     yield_: float | None = None
@@ -113,7 +114,6 @@ class Finding:
     planned: float | None = None
     estimate: bool = False
     remedy: str | None = None
-    reference: str | None = None
     event: str | None = None
     severity: str | None = None
     where: str | None = None
@@ -123,6 +123,26 @@ class Finding:
     against_original: str | None = None
     original: float | None = None
     codes: tuple[str, ...] = ()
+
+    @property
+    def low(self) -> float | None:
+        """Return the lower bound it was held against [`unit`], None for none."""
+        return None if self.limit is None else self.limit.low
+
+    @property
+    def high(self) -> float | None:
+        """Return the upper bound it was held against [`unit`], None for none."""
+        return None if self.limit is None else self.limit.high
+
+    @property
+    def bounds(self) -> tuple[float | None, float | None]:
+        """Return both bounds it was held against [`unit`]."""
+        return self.low, self.high
+
+    @property
+    def reference(self) -> str | None:
+        """Return where its limit comes from and how that is known, None without a limit."""
+        return None if self.limit is None else self.limit.cited()
 
     @property
     def id(self) -> str:

@@ -79,8 +79,8 @@ def _event_advice(finding: Finding) -> str:
             "into the job's pin table, or name its family"
         )
     return (
-        f"{NOTHING}: no change was simulated against this event. guardcheck propose JOB --line {line} searches for a "
-        "build that holds; until then connect and disconnect only with everything unplugged"
+        f"{NOTHING}; guardcheck propose JOB --line {line} searches for a build that holds; until then connect and "
+        "disconnect only with everything unplugged"
     )
 
 

@@ -20,6 +20,7 @@ from guardcheck.model import (
     CONFORMS,
     DOES_NOT_CONFORM,
     NOT_PROVEN,
+    QUANTITIES,
     SIMULATED,
     UNKNOWN_OF,
     Finding,
@@ -54,6 +55,8 @@ SLOW = (
 """Quantities that take a sweep, a transient or a search: looked at only where a change is simulated to its end."""
 MOST_ENDED = 4
 """Most changes simulated to their end for one finding."""
+MOST_FIGURES = 2
+"""Most figures told of one change."""
 SIZES = (0.25, 0.5, 1.0, 2.0)
 """Resistors as they are sold [W] (common practice, no published source)."""
 CLOSEST = 3
@@ -105,13 +108,32 @@ def _of_table(
     trials = list(_candidates(plan, lines, wrong))
     bench = _Bench(engine, plan, _by_subject(findings, lines[0].line.has_guard), events)
     likely = bench.likely(trials)
-    told = {}
-    for one in wrong:
-        cure = bench.cure(one, likely)
-        told[one.id] = (
-            _none(one, len(trials)) if cure is None else f"{cure[0].say} (simulated: {_result(one, cure[1])})"
-        )
-    return told
+    cures = {one.id: bench.cure(one, likely) for one in wrong}
+    return {one.id: _told(one, cures[one.id], _cured_by(wrong, cures, cures[one.id]), len(trials)) for one in wrong}
+
+
+Cure = tuple[Trial, Mapping[Subject, Finding]]
+"""A change, and what the line is like with it."""
+
+
+def _cured_by(wrong: Sequence[Finding], cures: Mapping[str, Cure | None], cure: Cure | None) -> list[Finding]:
+    """Return all that one change cures: it is one thing to do, told once with every figure."""
+    found = [(one, cures[one.id]) for one in wrong]
+    return [one for one, other in found if cure is not None and other is not None and other[0] is cure[0]]
+
+
+def _told(one: Finding, cure: Cure | None, cured: Sequence[Finding], tried: int) -> str:
+    if cure is None:
+        return _none(one, tried)
+    trial, after = cure
+    figures = list(dict.fromkeys(f"{_title(each)} {_result(each, after)}" for each in cured))
+    more = [f"{len(figures) - MOST_FIGURES} more cured"] if len(figures) > MOST_FIGURES else []
+    return f"{trial.say} (simulated: {', '.join([*figures[:MOST_FIGURES], *more])})"
+
+
+def _title(one: Finding) -> str:
+    kind = QUANTITIES.get(one.quantity)
+    return one.quantity if kind is None else kind.title
 
 
 @dataclass
@@ -124,7 +146,7 @@ class _Bench:
     events: bool
     _ended: dict[int, Mapping[Subject, Finding] | None] = field(default_factory=dict)
 
-    def likely(self, trials: Sequence[Trial]) -> list[tuple[Trial, Mapping[Subject, Finding]]]:
+    def likely(self, trials: Sequence[Trial]) -> list[Cure]:
         """Return the changes that make nothing worse at their operating points, what leaves least failing first."""
         quick = {name: replace(one, quantities=_quick(one)) for name, one in self.plan.standards.items()}
         found = appraised(self.engine, self.plan, trials, events=False, standards=quick, nominal=True)
@@ -135,9 +157,7 @@ class _Bench:
         ]
         return sorted(kept, key=lambda pair: sum(misses(one) for one in pair[1].values()))
 
-    def cure(
-        self, one: Finding, likely: Sequence[tuple[Trial, Mapping[Subject, Finding]]]
-    ) -> tuple[Trial, Mapping[Subject, Finding]] | None:
+    def cure(self, one: Finding, likely: Sequence[Cure]) -> Cure | None:
         """Return the first change that cures a finding when it is simulated to its end, and makes nothing worse."""
         subject = (one.quantity, one.event, one.severity)
         seen = any(key[:3] == subject for _, after in likely for key in after)
@@ -390,9 +410,8 @@ def _stages(plan: JobPlan, first: LinePlan, lines: Sequence[Line], names: str) -
         options = closest(first, chain, moving)[:1] or [{}]
         for values in options:
             said = " and ".join(f"{key} {value.text}" for key, value in values.items())
-            title = fitted.part.title[0].lower() + fitted.part.title[1:]
             with_values = f" with {said}" if said else ""
             yield Trial(
                 _with(lines, "stage", name, values),
-                f"put another stage between the source of {names} and its connector: {title} ({name}){with_values}",
+                f"build {names} with another stage, {name}{with_values}",
             )

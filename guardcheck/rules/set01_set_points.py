@@ -90,11 +90,8 @@ def _against_target(where: str, fact: Fact, before: Value, target: Value, after:
         value=after.nominal,
         unit=after.unit,
         limit=limit,
-        low=limit.low,
-        high=limit.high,
         uncertainty=None if width is None else expanded(width),
         origin=MEASURED,
-        reference=limit.cited(),
     )
 
 

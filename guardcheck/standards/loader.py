@@ -29,6 +29,7 @@ KEYS = (
     "caution",
     "own_input",
     "shared_rate",
+    "any_rate",
     "quantities",
     "captured",
     "line_rate",
@@ -208,6 +209,7 @@ def _extra(top: Table, captured: tuple[str, ...]) -> dict[str, Any]:
     if "caution" in top:
         extra["caution"] = top.text("caution")
     extra["own_input"] = "own_input" in top and top.flag("own_input")
+    extra["any_rate"] = "any_rate" in top and top.flag("any_rate")
     extra["shared_rate"] = "shared_rate" in top and top.flag("shared_rate")
     windows = tuple(_window(row) for row in top.tables("window"))
     if windows:

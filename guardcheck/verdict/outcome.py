@@ -342,6 +342,10 @@ def probability_inside(value: float, standard_uncertainty: float, limit: Limit) 
     return upper - lower
 
 
+NO_BOUND = 100.0
+"""Margin [dB] from which on a bound is one that nobody knows."""
+
+
 def judge_margin(margin_db: float) -> str:
     """Return the outcome of an event margin [dB]: at least +1.5 conforms, at most -1.5 does not, between not proven."""
     margin_db = settled(margin_db, "dB")
@@ -368,7 +372,9 @@ def finding(rule: str, quantity: Quantity, limit: Limit | None, *, needed: bool)
     """
     unit = unit_of_quantity(quantity.name)
     written = _as_written(quantity)
-    if limit is None:
+    if limit is None and needed and quantity.value is None:
+        judged = _missing(quantity)
+    elif limit is None:
         why = "No limit applies; shown for information." if quantity.value is not None else _missing(quantity).why
         judged = Judgement(NOT_APPLICABLE, why, sample_interval(quantity.samples))
         needed = False
@@ -390,15 +396,12 @@ def finding(rule: str, quantity: Quantity, limit: Limit | None, *, needed: bool)
         why=notes,
         needed=needed,
         limit=limit,
-        low=None if limit is None else limit.low,
-        high=None if limit is None else limit.high,
         spread=_finite_pair(quantity.spread),
         interval=judged.interval,
         yield_=judged.yield_,
         uncertainty=quantity.uncertainty,
         origin=quantity.origin,
         estimate=quantity.estimate,
-        reference=None if limit is None else limit.cited(),
         event=quantity.event,
         severity=quantity.severity,
         where=quantity.where,
@@ -422,19 +425,17 @@ def flattered(one: Finding) -> str | None:
     """
     if one.outcome != CONFORMS or (one.quantity == DECLARED_FACT and one.value is None):
         return None
-    low = one.low if one.low is not None or one.limit is None else one.limit.low
-    high = one.high if one.high is not None or one.limit is None else one.limit.high
     if one.value is None:
         return "without a value"
-    if low is None and high is None:
+    limit = one.limit
+    if limit is None or (limit.low is None and limit.high is None):
         return "without a limit"
-    limit = Limit(one.quantity, low, high, None, "", "read")
     if one.origin == MEASURED and one.uncertainty is not None:
         judged = judge_measured(one.value, one.uncertainty, limit, one.unit)
         return None if judged.outcome == CONFORMS else f"with {reading(one.value, one.uncertainty, one.unit)}"
     ends = [one.value, *(one.spread or ()), *(one.interval or ())]
     outside = next((end for end in ends if not inside(end, limit)), None)
-    return None if outside is None else f"with {show(outside, one.unit)} against {limits(low, high, one.unit)}"
+    return None if outside is None else f"with {show(outside, one.unit)} against {limits(*one.bounds, one.unit)}"
 
 
 def hold(rule: Rule, facts: Facts) -> tuple[Finding, ...]:

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from guardcheck.errors import InputError
 from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_APPLICABLE, NOT_PROVEN, OUTCOMES
 from guardcheck.report.saved.compare import BETTER, GONE, KINDS, MOVED, NEW, OPEN_NEW, WORSE, compare, difference
-from tests.checklist.conftest import WHITE, planned, result, row
+from tests.checklist.conftest import SYNC, WHITE, planned, result, row
 
 
 @pytest.fixture
@@ -72,7 +72,7 @@ def test_a_new_open_point_is_shown_above_new_conforming_ones(base):
 
 
 def test_a_moved_limit_is_told_even_when_the_outcome_stays(base, altered):
-    after = altered(base, "level.sync", limit=None, low=0.1, high=0.949)
+    after = altered(base, "level.sync", limit=replace(SYNC, low=0.1))
     assert "limits: 212 to 949 mV -> 100 to 949 mV" in compare(base, after)
 
 

@@ -234,7 +234,7 @@ def test_a_measured_value_stands_with_its_uncertainty_its_limits_and_a_bar(confo
     start = 0.496 - 0.25 * (0.989 - 0.496)
     assert (red.bar.low, red.bar.high) == pytest.approx((1 / 6, 5 / 6))
     assert red.bar.value == pytest.approx((0.702 - start) / span)
-    one_sided = row("touch.current", None, None, 0.4e-3, low=None, high=0.5e-3, origin=MEASURED)
+    one_sided = row("touch.current", None, None, 0.4e-3, limit=replace(WHITE, low=None, high=0.5e-3), origin=MEASURED)
     assert bar_of(one_sided).value == pytest.approx((0.4 + 0.125) / 0.75)
     far = row("level.white", "red", True, 5.0, limit=WHITE, origin=MEASURED)
     assert bar_of(far).value == 1.0

@@ -14,7 +14,7 @@ from typer.testing import CliRunner
 
 from guardcheck.cli import app
 from guardcheck.errors import InputError
-from guardcheck.model import DOES_NOT_CONFORM, MEASURED, NOT_APPLICABLE, NOT_PROVEN, Result
+from guardcheck.model import DOES_NOT_CONFORM, KNOWN_BY, MEASURED, NOT_APPLICABLE, NOT_PROVEN, Result
 from guardcheck.report import evidence, from_json, read_result, to_json
 from guardcheck.report.saved.read import MOST_BYTES
 from guardcheck.report.saved.write import result_hash
@@ -100,14 +100,46 @@ def test_the_former_format_is_read_without_a_digest_and_judged_as_well() -> None
 
 
 @pytest.mark.parametrize(
+    ("values", "words"),
+    [
+        ({"low": None}, r"low: found null, but its limit says 0\.496"),
+        ({"high": None}, r"high: found null, but its limit says 0\.989"),
+        ({"reference": "a friend"}, r'reference: found "a friend", but its limit says "Invented standard 1'),
+        ({"low": "0.4 V"}, r'findings\[\d+\]\.low: found "0\.4 V"; accepted: a finite number or null'),
+        ({"high": 5.0}, "digest: does not fit what the file says"),
+    ],
+)
+def test_a_row_that_does_not_say_what_its_limit_says_is_refused(values: dict[str, Any], words: str) -> None:
+    text = to_json(CHECK)
+    whole = json.loads(text)
+    set_(**values)(whole)
+    with pytest.raises(InputError, match=words):
+        from_json(json.dumps(whole))
+
+
+@pytest.mark.parametrize("known_by", KNOWN_BY)
+def test_a_row_of_the_first_format_may_say_its_limit_alone(known_by: str) -> None:
+    limit = replace(WHITE, known_by=known_by, clause=None)
+    red = row("level.white", "red", True, 0.7, limit=limit)
+    whole = json.loads(to_json(replace(CHECK, findings=(red,)))) | {"format": "guardcheck-result/1"}
+    del whole["limits"], whole["digest"]
+    (back,) = from_json(json.dumps(whole)).findings
+    assert back.limit == replace(limit, nominal=None, note=None)
+    set_(value=0.99)(whole)
+    with pytest.raises(InputError, match="cannot conform with 990 mV against 496 to 989 mV"):
+        from_json(json.dumps(whole))
+
+
+@pytest.mark.parametrize(
     ("values", "why"),
     [
         ({}, None),
         ({"value": 0.4959}, "with 496 mV against 496 to 989 mV"),
         ({"value": 0.4959, "outcome": NOT_PROVEN}, None),
-        ({"limit": None, "low": None, "high": None}, "without a limit"),
-        ({"limit": None}, None),
-        ({"limit": None, "low": None, "value": 0.989001}, "with 989 mV against at most 989 mV"),
+        ({"limit": None}, "without a limit"),
+        ({"limit": replace(WHITE, low=None, high=None)}, "without a limit"),
+        ({"limit": replace(WHITE, low=None), "value": 0.4}, None),
+        ({"limit": replace(WHITE, low=None), "value": 0.989001}, "with 989 mV against at most 989 mV"),
         ({"interval": (0.6, 1.0)}, "with 1 V against 496 to 989 mV"),
         ({"origin": MEASURED, "uncertainty": 0.3}, "with 700 mV ± 300 mV"),
         ({"quantity": "declared.fact", "value": None, "limit": None}, None),

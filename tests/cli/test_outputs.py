@@ -16,6 +16,7 @@ from typer.testing import CliRunner
 
 from guardcheck.cli import app
 from guardcheck.cli.app import check_targets
+from guardcheck.engine import Engine
 from guardcheck.errors import InputError
 from guardcheck.files import read_bytes, sha256_of, write_text
 from tests.pipeline.jobs import line, text
@@ -154,6 +155,40 @@ def test_a_stopped_command_says_so(bench: Path) -> None:
     assert said.strip() == "guardcheck: stopped; what was written before is whole"
     assert not (bench / "new.html").exists()
     assert not list(Path(tempfile.gettempdir()).glob(f"guardcheck-*-{running.pid}"))
+
+
+EARLY = """
+import os, signal, sys
+class Hurry:
+    def find_spec(self, name, path=None, target=None):
+        if name == "{module}":
+            sys.meta_path.remove(self)
+            os.kill(os.getpid(), signal.SIGINT)
+            while True:
+                pass
+sys.meta_path.insert(0, Hurry())
+sys.argv = ["guardcheck", "check", "own.toml"]
+from guardcheck.__main__ import main
+main()
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows sends no SIGINT to one process")
+@pytest.mark.parametrize("module", ["typer", "guardcheck.cli.judging", "guardcheck.pipeline", "numpy"])
+def test_a_command_stopped_while_it_loads_says_so(bench: Path, module: str) -> None:
+    """130 is 128 + SIGINT; a traceback, or the death by the signal itself, would be no answer to a user."""
+    (bench / "own.toml").write_text(text(line()), encoding="utf-8")
+    done = subprocess.run(
+        [sys.executable, "-c", EARLY.format(module=module)], capture_output=True, text=True, check=False, timeout=60
+    )
+    assert (done.returncode, done.stderr) == (130, "guardcheck: stopped; what was written before is whole\n")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no process groups of this kind")
+def test_ctrl_c_of_a_terminal_does_not_reach_a_worker() -> None:
+    """A terminal interrupts its whole group; a worker killed by that while it starts would look like no simulator."""
+    with Engine(workers=1) as engine:
+        assert os.getpgid(engine._workers[0].pid) == engine._workers[0].pid != os.getpgid(0)
 
 
 HOSTILE = "\x1b]0;mine\x07\x1b[2Jred\u202e\u200b"

@@ -15,7 +15,8 @@ import pytest
 
 import guardcheck as gc
 from guardcheck.cli import batch
-from guardcheck.cli.batch import INTERRUPTED, Folders, Row, check_many
+from guardcheck.cli.batch import Folders, Row, check_many
+from guardcheck.errors import STOPPED
 from guardcheck.pipeline import Options, still_holds
 from guardcheck.report import read_result
 from tests.pipeline.jobs import line, text
@@ -133,7 +134,7 @@ def test_ctrl_c_keeps_what_is_done_and_says_how_to_go_on(
         return check(job, *rest)  # type: ignore[arg-type]
 
     monkeypatch.setattr(batch, "_check", interrupted)
-    assert run(jobs, QUICK, out) == INTERRUPTED
+    assert run(jobs, QUICK, out) == STOPPED
     told = capsys.readouterr()
     assert sorted(saved(out)) == ["job-0.json", "job-1.json"]
     assert "stopped: 2 of 3 jobs are done, and their results are kept; the same command with --resume" in told.err

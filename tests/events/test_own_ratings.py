@@ -65,6 +65,35 @@ def test_a_capacitor_nobody_rates_is_not_proven_and_one_that_is_rated_holds(engi
     assert rows["event.part_margin"].outcome == "conforms"
 
 
+@pytest.mark.parametrize(
+    ("rating", "outcome", "told"),
+    [
+        # 12 V on a collector whose emitter is at 0 V and whose base lies on it: it stands at 12 V and carries nothing
+        ("collector_voltage=20V", "conforms", ""),
+        ("collector_voltage=10V", "does_not_conform", "sees 12 V against 10 V"),
+        # its base fed through 1 kohm it carries (12 V - 0.2 V) / 330 ohm and heats by volts times amperes
+        ("power=100uW", "does_not_conform", "turns into heat"),
+        ("power=1W", "conforms", ""),
+    ],
+)
+def test_a_transistor_is_held_to_its_voltage_and_to_its_heat(
+    engine: Engine, tmp_path: Path, rating: str, outcome: str, told: str
+) -> None:
+    base = "rb out base 1k" if rating.startswith("power") else "rb base gnd 1k"
+    more = f"rc out coll 330\n{base}\nq1 coll base gnd qown\n.model qown npn (is=1e-14 bf=100 rb=10)"
+    rated = f"* rating q1 {rating}\n* rating rc power=5W\n* rating rb power=5W\n* rating r1 power=5W"
+    if not rating.startswith("power"):
+        more = more.replace("rc out coll 330", "rc out coll 1")
+    rows = {one.quantity: one for one in misplugged(engine, tmp_path, rated, "10k", more)}
+    assert rows["event.part_margin"].outcome == outcome, rows["event.part_margin"].why
+    assert told in rows["event.part_margin"].why
+
+
+def test_what_nobody_judges_by_is_no_rating() -> None:
+    with pytest.raises(CircuitError, match=r"m\.cir:1: 'leakage' is no rating"):
+        stated_ratings("* rating d1 leakage=1uA\n", file="m.cir")
+
+
 def test_ratings_are_read_with_their_units_and_refused_with_their_line() -> None:
     found = stated_ratings("* a\n* rating R1 power=0.5W working_voltage=350V\n", file="m.cir")
     assert found == {"r1": {"power": 0.5, "working_voltage": 350.0}}

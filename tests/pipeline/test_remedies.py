@@ -113,6 +113,15 @@ def test_the_cure_is_the_one_a_practitioner_would_name(
     assert re.search(words, one.remedy or ""), one.remedy
 
 
+def test_one_change_is_told_once_with_every_figure_it_puts_right(results: dict[str, Result]) -> None:
+    """The same pair of resistors cures white and impedance: one thing to do, not one for each row."""
+    told = [one for one in as_built(results["wrong values in a pad"]) if "100 ohm 1%" in (one.remedy or "")]
+    assert {one.quantity for one in told} >= {"level.white", "response.impedance"}
+    assert len({one.remedy for one in told}) == 1
+    figures = (told[0].remedy or "").partition("(simulated: ")[2].rstrip(")").split(", ")
+    assert len(figures) == min(3, len({one.quantity for one in told}))
+
+
 def test_no_terminator_for_an_input_that_is_high_by_design(results: dict[str, Result]) -> None:
     told = [one.remedy or "" for one in results["an input of a kilohm by design"].findings]
     assert any(told)

@@ -41,15 +41,16 @@ BOND = Limit("bond.resistance", None, 0.1, None, "Invented safety standard 2", "
 def finding(
     rule: str, quantity: str, line: str | None, guarded: bool | None, value: float | None, **rest: Any
 ) -> Finding:
-    """Return a finding with its limit's bounds and a reason of its own."""
+    """Return a finding with a reason of its own; `low` and `high` alone make a limit that nobody published."""
+    ends = [rest.pop(key, None) for key in ("low", "high")]
+    if ends != [None, None]:
+        rest["limit"] = Limit(quantity, *ends, None, "Invented standard 9", "read")
     limit = rest.get("limit")
     base = {
         "unit": QUANTITIES[quantity].unit,
         "outcome": NOT_APPLICABLE if limit is None else CONFORMS,
         "why": "no limit applies" if limit is None else "the whole worst case lies inside the limits",
         "needed": limit is not None,
-        "low": None if limit is None else limit.low,
-        "high": None if limit is None else limit.high,
     }
     return Finding(rule, quantity, line, guarded, value, **{**base, **rest})
 
@@ -192,6 +193,10 @@ HOSTILE = (
 )
 
 
+def _poisoned(limit: Limit | None) -> Limit | None:
+    return None if limit is None else replace(limit, reference=HOSTILE, clause=HOSTILE, note=HOSTILE)
+
+
 def poison(result: Result) -> Result:
     """Return the result with hostile text wherever a job file could put text."""
     line = f"red{HOSTILE}"
@@ -200,7 +205,7 @@ def poison(result: Result) -> Result:
         unit=HOSTILE,
         unit_kind=HOSTILE,
         findings=tuple(
-            replace(f, line=line, why=f"{HOSTILE} {f.why}", remedy=HOSTILE, where=HOSTILE, reference=HOSTILE)
+            replace(f, line=line, why=f"{HOSTILE} {f.why}", remedy=HOSTILE, where=HOSTILE, limit=_poisoned(f.limit))
             for f in result.findings
         ),
         curves=tuple(replace(c, line=line, band_label=HOSTILE, marks={HOSTILE: 1e-5}) for c in result.curves),

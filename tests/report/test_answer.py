@@ -14,6 +14,7 @@ from guardcheck.model import (
     NOT_PROVEN,
     PERSON,
     RATING_NOT_STATED,
+    REMEDY_TRIED,
     WITHSTAND,
     Condition,
     Finding,
@@ -255,6 +256,34 @@ def test_what_is_to_be_done_on_alike_lines_is_said_once() -> None:
     assert [(step.text, step.lines) for step in steps] == [
         ("Guardcheck propose JOB --line red finds a build.", ("red", "green", "blue"))
     ]
+
+
+def steps_of(*rows: Finding) -> list[str]:
+    lines = to_short(whole(*rows)).splitlines()
+    start = next(place for place, text in enumerate(lines) if text.startswith("DO, "))
+    return [text.strip() for text in lines[start + 1 : lines.index("", start)]]
+
+
+def test_what_nothing_cures_says_against_what() -> None:
+    """Without the event, "nothing cures this" leaves a reader asking what `this` is."""
+    remedy = "nothing tried cures this; guardcheck propose JOB --line red searches for a build that holds"
+    one = steps_of(margin("red", -20.0, remedy=remedy))
+    assert " ".join(one).startswith("1 red, plugged in live: Nothing tried cures this; guardcheck propose")
+    two = steps_of(margin("red", -20.0, remedy=remedy), margin("red", -9.0, event="power", remedy=remedy))
+    assert " ".join(two).startswith("1 red, plugged in live and 1 more: Nothing")
+    three = steps_of(*(margin("red", -9.0, event=name, remedy=remedy) for name in ("a", "b", "c")))
+    assert " ".join(three).startswith("1 red, a and 2 more: Nothing")
+
+
+def test_a_step_names_its_line_once_and_ends_with_whole_brackets() -> None:
+    long = "build red with another stage, " + "series-resistor with series 1.1 kohm 1% and more words " * 2
+    cured = margin("red", -20.0, remedy=f"{long}(simulated: 311 mV)", codes=(REMEDY_TRIED,))
+    text = " ".join(steps_of(cured))
+    assert text.startswith("1 Build red with another stage")
+    assert text.count("(") == text.count(")")
+    assert text.endswith("(simulated).")
+    short = margin("red", -20.0, remedy="fit 2 W resistors (simulated: 0.4 W)", codes=(REMEDY_TRIED,))
+    assert " ".join(steps_of(short)) == "1 red: Fit 2 W resistors (simulated: 0.4 W)."
 
 
 def test_a_pulse_is_told_as_the_human_body_pulse_it_is_like() -> None:

@@ -305,7 +305,7 @@ def test_a_value_that_came_with_a_failure_can_fail_and_never_conforms() -> None:
     )
 
 
-PASSED = Finding("LVL01", "level.white", "red", False, 0.7, "V", CONFORMS, "Inside.", limit=BOTH, low=0.5, high=1.0)
+PASSED = Finding("LVL01", "level.white", "red", False, 0.7, "V", CONFORMS, "Inside.", limit=BOTH)
 
 
 @pytest.mark.parametrize(
@@ -316,19 +316,18 @@ PASSED = Finding("LVL01", "level.white", "red", False, 0.7, "V", CONFORMS, "Insi
         ({"value": 1.2, "outcome": NOT_PROVEN}, None),
         ({"value": 1.2, "outcome": DOES_NOT_CONFORM}, None),
         ({"value": None}, "without a value"),
-        ({"limit": None, "low": None, "high": None}, "without a limit"),
-        ({"low": None, "high": None}, None),  # the limit it carries holds
-        ({"low": None, "high": None, "value": 0.4}, "with 400 mV against 500 mV to 1 V"),
-        ({"low": None, "high": None, "value": 1.2}, "with 1.2 V against 500 mV to 1 V"),
-        ({"limit": None, "low": None, "value": 0.4}, None),  # at most 1 V, and nothing else is said
-        ({"limit": None, "high": None, "value": 1.2}, None),
-        ({"low": 0.6, "high": 0.65}, "with 700 mV against 600 to 650 mV"),
+        ({"limit": None}, "without a limit"),
+        ({"limit": replace(LEAST, low=None)}, "without a limit"),
+        ({"value": 0.4}, "with 400 mV against 500 mV to 1 V"),
+        ({"limit": MOST, "value": 0.4}, None),  # at most 1 V, and nothing else is said
+        ({"limit": LEAST, "value": 1.2}, None),
+        ({"limit": replace(BOTH, low=0.6, high=0.65)}, "with 700 mV against 600 to 650 mV"),
         ({"spread": (0.4, 0.8)}, "with 400 mV against 500 mV to 1 V"),
         ({"interval": (0.6, 1.1)}, "with 1.1 V against 500 mV to 1 V"),
         ({"origin": MEASURED, "uncertainty": 0.1}, None),
         ({"origin": MEASURED, "uncertainty": None}, None),
         ({"uncertainty": 0.4}, None),  # simulated: its spread says what is uncertain
-        ({"quantity": DECLARED_FACT, "value": None, "limit": None, "low": None, "high": None}, None),
+        ({"quantity": DECLARED_FACT, "value": None, "limit": None}, None),
         ({"quantity": DECLARED_FACT, "value": 1.2}, "with 1.2 V against 500 mV to 1 V"),
     ],
 )

@@ -15,7 +15,7 @@ from guardcheck.model import (
     Finding,
     Result,
 )
-from guardcheck.report.arrange.view import bounds, subject
+from guardcheck.report.arrange.view import subject
 from guardcheck.report.arrange.words import (
     OUTCOME_WORDS,
     WHOLE_UNIT,
@@ -25,7 +25,7 @@ from guardcheck.report.arrange.words import (
     quantity_title,
     sentence,
 )
-from guardcheck.verdict.claims import leads_of, outcomes_of
+from guardcheck.verdict.claims import leads_of, tally
 
 _BAD = WORST_FIRST[:2]
 NO_REASON = "No reason was given."
@@ -97,20 +97,16 @@ def sources(result: Result) -> tuple[Source, ...]:
     """Return every limit a finding was held against, with its origin, once per limit and origin."""
     families: dict[tuple[str, str, str, str, bool, str | None], list[Finding]] = {}
     for finding in result.findings:
-        low, high = bounds(finding)
+        low, high = finding.bounds
         numberless = low is None and high is None
         if numberless and finding.outcome == NOT_APPLICABLE:
             continue
         text = "no number" if numberless else limits(low, high, finding.unit)
-        if finding.limit is not None:
-            limit = finding.limit
-            cited = limit.reference if limit.clause is None else f"{limit.reference}, {limit.clause}"
-            known, note = KNOWN_BY.get(limit.known_by, clean(limit.known_by)), limit.note
-        elif finding.reference:
-            cited, key, note = finding.reference, doubt(finding), None
-            known = KNOWN_BY[key] if key else "as the reference says"
-        else:
+        limit = finding.limit
+        if limit is None:
             continue
+        cited = limit.reference if limit.clause is None else f"{limit.reference}, {limit.clause}"
+        known, note = KNOWN_BY.get(limit.known_by, clean(limit.known_by)), limit.note
         key_ = (finding.quantity, text, clean(cited), known, doubt(finding) is not None, note and clean(note))
         families.setdefault(key_, []).append(finding)
     ordered = sorted(families, key=lambda key: (quantity_rank(key[0]), key[1], key[2], key[3], key[5] or ""))
@@ -121,15 +117,14 @@ def sources(result: Result) -> tuple[Source, ...]:
 
 def counts(result: Result) -> dict[str, int]:
     """Return how many claims that decide have each outcome, worst first; one fault is counted once."""
-    outcomes = outcomes_of(result.findings, leads_of(result.schematics))
-    return {outcome: outcomes.count(outcome) for outcome in WORST_FIRST}
+    return dict(tally(result.findings, leads_of(result.schematics)))
 
 
 def meaning(result: Result) -> str:
     """Return in one or two sentences what the overall outcome means and what it does not."""
-    tally = counts(result)
-    bad, unknown = tally[DOES_NOT_CONFORM], tally[NOT_PROVEN]
-    judged = sum(count for outcome, count in tally.items() if outcome != NOT_APPLICABLE)
+    found = counts(result)
+    bad, unknown = found[DOES_NOT_CONFORM], found[NOT_PROVEN]
+    judged = sum(count for outcome, count in found.items() if outcome != NOT_APPLICABLE)
     if result.outcome == DOES_NOT_CONFORM:
         rest = f" A further {unknown} could not be proven either way." if unknown else ""
         return f"{bad} of {judged} needed checks {_do(bad)} not conform.{rest} Do not go on as planned."

@@ -29,7 +29,6 @@ from guardcheck.model import (
 )
 from guardcheck.report.arrange.advice import counts
 from guardcheck.report.arrange.line import LATCH_UP, MARGIN, PARTS, POWER, Bears, bears, event_words, times_text
-from guardcheck.report.arrange.view import bounds
 from guardcheck.report.arrange.words import WORST_FIRST, clean, quantity_title, sentence
 from guardcheck.verdict.claims import claims_of, leads_of
 from guardcheck.verdict.outcome import worst
@@ -91,11 +90,15 @@ class Tile:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One thing to do, with the lines it is for; `tried` when it was simulated; `rules` are what to print."""
+    """One thing to do, with the lines it is for; `tried` when it was simulated; `rules` are what to print.
+
+    `about` is what happens to the line, where the text does not say it.
+    """
 
     text: str
     lines: tuple[str, ...] = ()
     tried: bool = False
+    about: str = ""
     rules: tuple[str, ...] = ()
 
 
@@ -195,7 +198,7 @@ def _families(findings: Iterable[Finding]) -> list[Finding]:
 
 def value_row(one: Finding, lines: Sequence[str], *, what: str | None = None) -> AnswerRow:
     """Return a finding held against limits as a row, with its place between them."""
-    low, high = bounds(one)
+    low, high = one.bounds
     digits = telling_digits([one.value], (low, high), one.unit)
     where = f" ({clean(one.where)})" if one.where and what is None else ""
     allowed = "" if low is None and high is None else limits(low, high, one.unit, digits)
@@ -338,10 +341,13 @@ def _chip_said(outcome: str | None, rows: Sequence[AnswerRow], judged: bool) -> 
     lead = next((row for row in rows if not row.rule_of_use), rows[0] if rows else None)
     if lead is None:
         return "lives through every event that counts"
+    what = f"{lead.what}: {lead.value}{f', allowed {lead.allowed}' if lead.allowed else ''}"
+    if lead.rule_of_use and outcome == CONFORMS:
+        return f"lives if the rules of use are kept: {what}"
     over = lead.told
     if " x" in over:
         over += " what is proven" if lead.outcome == NOT_PROVEN else " too much"
-    return f"{lead.what}: {lead.value}{f', allowed {lead.allowed}' if lead.allowed else ''}: {over}"
+    return f"{what}: {over}"
 
 
 def _people(told: Sequence[Finding], groups: Sequence[Sequence[str]]) -> Tile:
@@ -445,7 +451,8 @@ def _do(result: Result, tiles: Sequence[Tile]) -> tuple[Step, ...]:
             continue
         families.setdefault(sentence(_for_all(one.remedy or "", one.line, leads)), []).append(one)
     steps = [
-        Step(text, _lines(found), any(REMEDY_TRIED in one.codes for one in found)) for text, found in families.items()
+        Step(text, _lines(found), any(REMEDY_TRIED in one.codes for one in found), _about(result, found))
+        for text, found in families.items()
     ]
     if result.conditions:
         count = len(result.conditions)
@@ -453,6 +460,15 @@ def _do(result: Result, tiles: Sequence[Tile]) -> tuple[Step, ...]:
         rules = tuple(sentence(one.text) for one in result.conditions)
         steps.append(Step(f"{lead} on the label at the socket:", rules=rules))
     return tuple(steps)
+
+
+def _about(result: Result, findings: Sequence[Finding]) -> str:
+    """Return what happens to a line, as far as nothing was found that helps against it."""
+    if any(REMEDY_TRIED in one.codes for one in findings):
+        return ""
+    events = dict.fromkeys(event_words(result, _plain(one)) for one in findings if one.event)
+    first, more = next(iter(events), ""), len(events) - 1
+    return f"{first} and {more} more" if more > 0 else first
 
 
 def _for_all(text: str, line: str | None, leads: Mapping[str, str]) -> str:
@@ -493,6 +509,7 @@ def _questions(result: Result) -> list[Wanted]:
         names = groups.get(line)
         key = (names[0], rest) if names else (one.key, "")
         alike.setdefault(key, []).append((line if names else "", one))
+    by_id = [(one.id, one) for one in result.findings]
     found = []
     for unsorted in alike.values():
         asked = sorted(unsorted, key=lambda pair: line_rank(pair[0] or None))
@@ -501,7 +518,7 @@ def _questions(result: Result) -> list[Wanted]:
         if len(asked) > 1:
             question = question.replace(f"{clean(line)}?", f"{' '.join(clean(name) for name, _ in asked)}?")
         ids = {id_ for _, one in asked for id_ in one.findings}
-        decides = _claims(result, [one for one in result.findings if one.id in ids])
+        decides = _claims(result, [one for id_, one in by_id if id_ in ids])
         decides = decides or max(one.decides for _, one in asked)
         found.append(Wanted(f"{question} {sentence(first.where)}", decides, all(one.safe for _, one in asked)))
     return found

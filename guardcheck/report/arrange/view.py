@@ -23,7 +23,7 @@ from guardcheck.report.arrange.words import (
     sentence,
     topic,
 )
-from guardcheck.verdict.claims import outcomes_of
+from guardcheck.verdict.claims import tally
 from guardcheck.verdict.outcome import worst
 
 SUMMARY_QUANTITY = "event.margin"
@@ -120,13 +120,12 @@ def sections(result: Result) -> tuple[Section, ...]:
 
 def _section(line: str | None, slug: str, findings: Sequence[Finding]) -> Section:
     needed = [finding.outcome for finding in findings if finding.needed]
-    claims = outcomes_of(findings, {})
     return Section(
         line=line,
         title=WHOLE_UNIT if line is None else clean(line),
         slug=slug,
         outcome=worst(needed),
-        counts={word: claims.count(word) for word in WORST_FIRST},
+        counts=tally(findings, {}),
         tables=tuple(_tables(findings)),
     )
 
@@ -165,8 +164,8 @@ def _rows(findings: Sequence[Finding]) -> tuple[Row, ...]:
 
 def _row(findings: Sequence[Finding]) -> Row:
     lead = decisive(findings)
-    low, high = bounds(lead)
-    ends = [end for f in findings for end in bounds(f)]
+    low, high = lead.bounds
+    ends = [end for f in findings for end in f.bounds]
     digits = telling_digits([f.value for f in findings], ends, lead.unit)
     return Row(
         title=topic(lead.quantity, lead.where),
@@ -189,14 +188,6 @@ def decisive(findings: Sequence[Finding]) -> Finding:
         needed or findings,
         key=lambda f: (WORST_FIRST.index(f.outcome) if needed else 0, f.guarded is not True, f.id),
     )
-
-
-def bounds(finding: Finding) -> tuple[float | None, float | None]:
-    """Return the bounds the finding was held against: its own, else those of its limit."""
-    limit = finding.limit
-    low = limit.low if finding.low is None and limit is not None else finding.low
-    high = limit.high if finding.high is None and limit is not None else finding.high
-    return low, high
 
 
 def _reasons(lead: Finding, findings: Sequence[Finding]) -> tuple[str, ...]:

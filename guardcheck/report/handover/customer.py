@@ -20,11 +20,11 @@ from guardcheck.model import (
     Finding,
     Result,
 )
-from guardcheck.report.arrange.view import bounds
 from guardcheck.report.arrange.words import BENCH_FACT, clean, doubt, in_order, place_word, sentence
 from guardcheck.report.handover.rows import places, title
 from guardcheck.report.handover.strings import DEFAULT, Words, words
 from guardcheck.report.saved.write import result_hash
+from guardcheck.verdict.claims import leads_of, tally
 from guardcheck.verdict.handover import CONDITIONS, NOT_READY, Evidence, evidence
 
 _OTHER = "other"
@@ -180,9 +180,9 @@ def short(text: str, most: int = _WIDEST) -> str:
 
 def meaning(found: Evidence, say: Words) -> tuple[str, ...]:
     """Return what the state means, in sentences: never more than was shown."""
-    tally = {outcome: count for outcome, _, count in tally_of(found, say)}
-    judged = sum(tally.values())
-    bad, open_ = tally[DOES_NOT_CONFORM], tally[NOT_PROVEN]
+    counted = {outcome: count for outcome, _, count in tally_of(found, say)}
+    judged = sum(counted.values())
+    bad, open_ = counted[DOES_NOT_CONFORM], counted[NOT_PROVEN]
     key = f"verdict.meaning.{found.verdict}"
     if found.verdict == DOES_NOT_CONFORM:
         sentences = [say.count(key, bad, judged=judged)]
@@ -195,9 +195,9 @@ def meaning(found: Evidence, say: Words) -> tuple[str, ...]:
 
 
 def tally_of(found: Evidence, say: Words) -> tuple[tuple[str, str, int], ...]:
-    """Return outcome, its word and how many counting findings have it, worst first."""
-    outcomes = [one.outcome for one in found.counting]
-    return tuple((o, say(f"outcome.{o}"), outcomes.count(o)) for o in (DOES_NOT_CONFORM, NOT_PROVEN, CONFORMS))
+    """Return outcome, its word and how many claims that count have it, worst first."""
+    counted = tally(found.counting, leads_of(found.check.schematics))
+    return tuple((o, say(f"outcome.{o}"), counted[o]) for o in (DOES_NOT_CONFORM, NOT_PROVEN, CONFORMS))
 
 
 def family(quantity: str, say: Words) -> str:
@@ -287,7 +287,7 @@ def _unread(found: Evidence, say: Words) -> list[str]:
 
 
 def _read(one: Finding, say: Words) -> Read:
-    low, high = bounds(one)
+    low, high = one.bounds
     digits = telling_digits([one.value], (low, high), one.unit)
     line, what = clean(one.line or ""), title(one.quantity, say)
     about = what if not line or what.startswith(line) else f"{line} {what}"
@@ -299,7 +299,7 @@ def _read(one: Finding, say: Words) -> Read:
 
 def bar_of(one: Finding) -> Bar | None:
     """Return where a value lies between its limits; a limit with one end has zero, or twice itself, as the other."""
-    low, high = bounds(one)
+    low, high = one.bounds
     if one.value is None or (low is None and high is None):
         return None
     if low is None or high is None:
@@ -364,7 +364,7 @@ def _memory(found: Evidence, say: Words) -> Listed:
         say(
             "sheet_of.memory_row",
             quantity=title(one.quantity, say),
-            limits=limits(*bounds(one), one.unit),
+            limits=limits(*one.bounds, one.unit),
             reference=clean(one.limit.reference),
         )
         for one in recalled

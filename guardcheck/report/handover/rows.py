@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from guardcheck.formatting import NO_VALUE, line_rank, quantity_rank, share, show, telling_digits
 from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, KNOWN_BY, NOT_APPLICABLE, Finding
-from guardcheck.report.arrange.view import SUMMARY_QUANTITY, bounds
+from guardcheck.report.arrange.view import SUMMARY_QUANTITY
 from guardcheck.report.arrange.words import clean, doubt, quantity_title
 from guardcheck.report.handover.blocks import Cell
 from guardcheck.report.handover.strings import Words
@@ -40,10 +40,10 @@ class Sources:
         self.rows = tuple(self._row(key, found) for key, found in families.items())
 
     def _key(self, one: Finding) -> tuple[str, str] | None:
-        if one.limit is not None:
-            where = one.limit.reference if one.limit.clause is None else f"{one.limit.reference}, {one.limit.clause}"
-            return clean(where), one.limit.known_by
-        return (clean(one.reference), doubt(one) or "reference") if one.reference else None
+        if one.limit is None:
+            return None
+        where = one.limit.reference if one.limit.clause is None else f"{one.limit.reference}, {one.limit.clause}"
+        return clean(where), one.limit.known_by
 
     def _row(self, key: tuple[str, str], found: Sequence[Finding]) -> Source:
         names = dict.fromkeys(title(one.quantity, self._say) for one in found)
@@ -74,7 +74,7 @@ def places(lines: Iterable[str | None], say: Words) -> str:
 
 def limits_text(one: Finding, say: Words, digits: int) -> str:
     """Return the bounds of a finding in words."""
-    low, high = bounds(one)
+    low, high = one.bounds
     if low is None and high is None:
         return say("limits.none") if one.outcome == NOT_APPLICABLE else say("limits.number")
     if low is None or high is None:
@@ -93,7 +93,7 @@ def _span(ends: tuple[float, float], unit: str, digits: int, say: Words) -> str:
 
 def digits_for(findings: Sequence[Finding]) -> int:
     """Return the digits at which no value of the row looks equal to a bound it differs from."""
-    ends = [end for one in findings for end in bounds(one)]
+    ends = [end for one in findings for end in one.bounds]
     return telling_digits([one.value for one in findings], ends, findings[0].unit)
 
 
@@ -103,7 +103,7 @@ def to_spare(one: Finding, say: Words) -> str | None:
     The worse end is that of the worst case, of the samples and of the uncertainty. A finding that is not proven shows
     no distance inside: that would read as a pass.
     """
-    low, high = bounds(one)
+    low, high = one.bounds
     if one.value is None or one.quantity == SUMMARY_QUANTITY or (low is None and high is None):
         return None
     ends = [one.value, *(one.spread or ()), *(one.interval or ())]

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from guardcheck.formatting import limits, line_rank, show
 from guardcheck.model import KNOWN_BY, Curve, Result
-from guardcheck.report.arrange.view import bounds, unique_slugs
+from guardcheck.report.arrange.view import unique_slugs
 from guardcheck.report.arrange.words import STATE_WORDS, clean, doubt
 from guardcheck.report.pictures import axes as axes_
 from guardcheck.report.pictures import svg
@@ -74,7 +74,7 @@ def _doubtful_band(panel: Panel, result: Result) -> str:
     known = {
         doubt(f)
         for f in result.findings
-        if f.line == panel.line and (bounds(f) in bands or f.quantity.rpartition(".")[2] in named)
+        if f.line == panel.line and (f.bounds in bands or f.quantity.rpartition(".")[2] in named)
     }
     words = sorted(KNOWN_BY[key] for key in known if key is not None)
     return f" Limit: {'; '.join(words)}." if words else ""

@@ -9,7 +9,7 @@ from guardcheck.errors import InputError
 from guardcheck.formatting import limits, line_rank, quantity_rank, show, span
 from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_APPLICABLE, NOT_PROVEN, Finding, Result
 from guardcheck.report.arrange.advice import counts
-from guardcheck.report.arrange.view import bounds, outcome_word, subject
+from guardcheck.report.arrange.view import outcome_word, subject
 from guardcheck.report.arrange.words import WHOLE_UNIT, WORST_FIRST, clean, rule_word, sentence
 from guardcheck.report.text.grid import indent
 from guardcheck.report.text.result import in_words
@@ -145,7 +145,7 @@ def _standing(one: Finding) -> tuple[int, int]:
 
 def _shown(one: Finding) -> tuple[object, ...]:
     """Return what a reader sees of a finding; what differs beyond six digits is noise of the last bits."""
-    low, high = bounds(one)
+    low, high = one.bounds
     ends = (one.value, low, high, one.uncertainty, one.planned, *(one.spread or ()), *(one.interval or ()))
     numbers = tuple(show(end, one.unit, _MOST_DIGITS) for end in ends)
     return (numbers, one.outcome, one.needed, one.origin, one.estimate, bool(one.spread), bool(one.interval))
@@ -194,7 +194,7 @@ def _details(before: Finding | None, after: Finding | None) -> Iterable[str]:
     if before is None or after is None:
         return
     pairs = (
-        ("limits", limits(*bounds(before), before.unit, 4), limits(*bounds(after), after.unit, 4)),
+        ("limits", limits(*before.bounds, before.unit, 4), limits(*after.bounds, after.unit, 4)),
         ("worst case", span(before.spread, before.unit, 4), span(after.spread, after.unit, 4)),
         ("95 % of builds", span(before.interval, before.unit, 4), span(after.interval, after.unit, 4)),
         ("uncertainty", show(before.uncertainty, before.unit, 2), show(after.uncertainty, after.unit, 2)),

@@ -10,6 +10,8 @@ from guardcheck.model import Result
 from guardcheck.report.saved.write import DIGEST, FORMAT
 
 _HASH = {"type": "string", "pattern": "^[0-9a-f]{64}$"}
+_BOUND = {"type": ["number", "null"]}
+_TEXT = {"type": ["string", "null"]}
 _NUMBERS = {"type": "array", "items": {"type": ["number", "null"]}}
 
 
@@ -20,6 +22,7 @@ def result_schema() -> dict[str, Any]:
     finding, limit, result = defined["Finding"], defined["Limit"], defined["Result"]
     del finding["properties"]["limit"]
     finding["properties"] = {"id": {"type": "string"}, **finding["properties"]}
+    finding["properties"] |= {"low": dict(_BOUND), "high": dict(_BOUND), "reference": dict(_TEXT)}
     finding["properties"]["yield"] = finding["properties"].pop("yield_")
     limit["properties"]["findings"] = {"type": "array", "items": {"type": "string"}}
     finding["required"], limit["required"] = ["id", *finding["required"]], [*limit["required"], "findings"]

@@ -52,6 +52,7 @@ MOST_PARTS = 400
 """Most parts or nodes of one drawn circuit; a netlist that is accepted has fewer."""
 
 _PLACE = re.compile(r"(?P<what>.*?)(?: - at `\$\.?(?P<path>.*)`)?", re.DOTALL)
+_OWN = re.compile(r"^(findings\[\d+\])\.limit(?=\.(?:low|high|reference)$)")
 _EXPECTED = re.compile(r"Expected `(?P<wanted>[^`]+)`(?: of length (?P<length>\d+))?, got .*")
 _MISSING = re.compile(r"Object missing required field `(?P<name>\w+)`")
 _WORDS: Mapping[str, str] = {
@@ -76,9 +77,9 @@ def read_result(path: Path) -> Result:
 def from_json(text: str) -> Result:
     """Return the result that `to_json` wrote.
 
-    Unknown keys are ignored, as the contract says. `reference`, `low` and `high` come back filled in. Raises
-    `InputError` if the text is not JSON or not this format, if a key is missing or of the wrong kind, if the file says
-    better of a unit than its own numbers, and if it was altered after it was saved.
+    Unknown keys are ignored, as the contract says. Raises `InputError` if the text is not JSON or not this format, if
+    a key is missing or of the wrong kind, if the file says better of a unit than its own numbers, and if it was altered
+    after it was saved.
     """
     whole = _parsed(text)
     found = whole.get("format")
@@ -132,10 +133,25 @@ def _with_limits(whole: Mapping[str, Any]) -> Any:
 
 
 def _with_limit(row: Mapping[str, Any], held: Mapping[str, Any]) -> dict[str, Any]:
+    """Return a row as the record has it. The bounds it says itself are those it is held against."""
     changed = {("yield_" if key == "yield" else key): value for key, value in row.items() if key != "yield_"}
     name = row.get("id")
-    changed["limit"] = held.get(name) if isinstance(name, str) else None
+    limit = held.get(name) if isinstance(name, str) else None
+    own = {key: row[key] for key in ("low", "high") if row.get(key) is not None}
+    if limit is None and any(row.get(key) is not None for key in ("low", "high", "reference")):
+        limit = {"quantity": row.get("quantity"), "nominal": None, **_cited(row.get("reference"))}
+    changed["limit"] = None if limit is None else {"low": None, "high": None, **limit, **own}
     return changed
+
+
+def _cited(reference: Any) -> dict[str, Any]:
+    """Return what `Limit.cited` was made of: the reference, and how it is known."""
+    if reference is None or not isinstance(reference, str):
+        return {"reference": "" if reference is None else reference, "known_by": "read"}
+    for known_by, words in KNOWN_BY.items():
+        if reference.endswith(f" ({words})"):
+            return {"reference": reference.removesuffix(f" ({words})"), "known_by": known_by}
+    return {"reference": reference, "known_by": "read"}
 
 
 def _converted(value: Any, whole: Mapping[str, Any]) -> Result:
@@ -163,6 +179,7 @@ def _complain(words: str, whole: Mapping[str, Any]) -> NoReturn:
     match = _PLACE.fullmatch(words)
     assert match is not None
     path = (match["path"] or "").replace("yield_", "yield").strip(".")
+    path = _OWN.sub(r"\1", path)
     if missing := _MISSING.fullmatch(match["what"]):
         key = f"{path}.{missing['name']}".strip(".")
         raise InputError("the key is missing from the saved result", key=key.replace("yield_", "yield"))
@@ -227,6 +244,11 @@ def _named(row: Mapping[str, Any], one: Finding, key: str) -> None:
     if row["id"] != one.id:
         problem = f"found {short(row['id'])}, but the entry describes {short(one.id)}"
         raise InputError(problem, key=f"{key}.id")
+    for name, held in (("low", one.low), ("high", one.high), ("reference", one.reference)):
+        said = row.get(name, held)
+        if said != held:
+            problem = f"found {short(said)}, but its limit says {short(held)}; the file was altered"
+            raise InputError(problem, key=f"{key}.{name}")
 
 
 def _curve(curve: Curve, key: str) -> None:

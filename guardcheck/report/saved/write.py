@@ -17,7 +17,6 @@ from typing import Any
 import numpy as np
 
 from guardcheck.model import QUANTITIES, Curve, Finding, Limit, Result, Schematic
-from guardcheck.report.arrange.view import bounds
 from guardcheck.report.pictures.curves import tidy
 from guardcheck.units import settled
 from guardcheck.verdict.handover import Evidence
@@ -37,6 +36,9 @@ _KEYS = (
 
 _APART = {"limit", "yield_"}
 """Fields of a finding that are written another way: limits stand once for all findings held against them."""
+
+_OF_LIMIT = ("id", "low", "high", "reference")
+"""What a row says again in words of its own, so that it can be read alone."""
 
 
 def to_json(result: Result) -> str:
@@ -131,12 +133,8 @@ def _settled(value: Any, unit: str = "") -> Any:
 
 
 def _finding(finding: Finding) -> dict[str, Any]:
-    low, high = bounds(finding)
-    reference = finding.reference
-    if reference is None and finding.limit is not None:
-        reference = finding.limit.cited()
     held = {field.name: getattr(finding, field.name) for field in fields(finding) if field.name not in _APART}
-    held |= {"id": finding.id, "low": low, "high": high, "reference": reference}
+    held |= {name: getattr(finding, name) for name in _OF_LIMIT}
     held |= {"spread": _pair(finding.spread), "interval": _pair(finding.interval)}
     row = {key: _settled(value, finding.unit) for key, value in held.items()}
     row["yield"] = _settled(finding.yield_, "1")

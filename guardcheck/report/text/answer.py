@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 
 from guardcheck.formatting import NO_VALUE
@@ -210,9 +211,7 @@ def _do(steps: Sequence[Step], most: int, most_rules: int) -> Iterable[str]:
     plain = [one for one in steps if not one.rules]
     kept = [*plain[: most - len(rules)], *rules]
     for number, one in enumerate(kept, 1):
-        lines = f"{' '.join(clean(line) for line in one.lines)}: " if one.lines else ""
-        tried = " (simulated)" if one.tried and "simulated" not in one.text else ""
-        yield from _numbered(number, f"{lines}{one.text}{tried}")
+        yield from _numbered(number, _step(one))
         for rule in one.rules[:most_rules]:
             yield f"   - {brief(rule, WIDE - 5)}"
         if len(one.rules) > most_rules:
@@ -221,13 +220,30 @@ def _do(steps: Sequence[Step], most: int, most_rules: int) -> Iterable[str]:
         yield f"   {len(steps) - len(kept)} more: --all"
 
 
+def _step(one: Step) -> str:
+    """Return a step with what it is for, in what two numbered lines hold."""
+    names = [clean(line) for line in one.lines]
+    named = all(re.search(rf"(?<![\w-]){re.escape(name)}(?![\w-])", one.text) for name in names)
+    lead = [] if named and not one.about else [" ".join(names)] if names else []
+    text = f"{', '.join([*lead, *([one.about] if one.about else [])])}: {one.text}" if lead or one.about else one.text
+    room = 2 * (WIDE - 3) - 10
+    if not one.tried or "simulated" in brief(text, room):
+        return brief(text, room)
+    return f"{brief(text, room - 12).rstrip('.')} (simulated)."
+
+
 def brief(text: str, width: int) -> str:
     """Return as many whole clauses of a text as fit, the first one cut where even that does not."""
     if columns(text) <= width:
         return text
-    cuts = [place for mark in ("; ", ". ", ": ", ", and ") for place in _places(text, mark)]
-    fitting = [place for place in cuts if columns(text[:place]) < width and place > 20]
+    cuts = [place for mark in ("; ", ". ", ": ", ", and ", " (") for place in _places(text, mark)]
+    fitting = [place for place in cuts if columns(text[:place]) < width and place > 20 and _whole(text[:place])]
     return f"{text[: max(fitting)]}." if fitting else fit(text, width)
+
+
+def _whole(text: str) -> bool:
+    """Tell whether every bracket of a text is closed."""
+    return text.count("(") == text.count(")")
 
 
 def _places(text: str, mark: str) -> Iterable[int]:

@@ -7,7 +7,6 @@ from collections.abc import Iterable, Sequence
 from guardcheck.formatting import limits, line_rank, quantity_rank, show
 from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, Finding, Result
 from guardcheck.report.arrange.explanations import ExplanationView, captures, explanations
-from guardcheck.report.arrange.view import bounds
 from guardcheck.report.arrange.words import clean, quantity_title, sentence
 from guardcheck.report.text.answer import WIDE, brief, fit, head_lines
 from guardcheck.report.text.grid import indent, pad
@@ -87,7 +86,7 @@ def _row(cells: Sequence[str], end: str) -> str:
 
 
 def _finding(one: Finding) -> str:
-    low, high = bounds(one)
+    low, high = one.bounds
     words = {CONFORMS: "", DOES_NOT_CONFORM: "x"}.get(one.outcome, "?")
     allowed = "" if low is None and high is None else limits(low, high, one.unit).replace(" to ", " - ")
     if one.outcome != CONFORMS and one.value is not None and one.planned:

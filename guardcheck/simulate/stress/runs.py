@@ -12,8 +12,16 @@ from numpy.typing import NDArray
 
 from guardcheck.compose import SWING, SWINGS_AT, EventCase, Probes, SurgeProbe
 from guardcheck.measure import PinWaves, Stress, at_rest, charges, heat, holds, peak, stress_of, width_over
-from guardcheck.model import ASSUMED, Trace
-from guardcheck.simulate.stress.margins import Margin, film_margin, halved, plain_margin, surge_margin, unrated_margin
+from guardcheck.model import ASSUMED, EventPlan, Trace
+from guardcheck.simulate.stress.margins import (
+    Margin,
+    by_test_margin,
+    film_margin,
+    halved,
+    plain_margin,
+    surge_margin,
+    unrated_margin,
+)
 from guardcheck.units import format_si
 
 Array = NDArray[np.float64]
@@ -70,7 +78,8 @@ class Seen:
 
     `beyond` names the devices that were driven past their data sheets, with the current [A] and how far past. `across`
     holds peak voltages of series resistors. `display` is the step the far side sees [V] and how long it lasts beyond
-    `SEEN_AT`, both zero where the level is there to stay or was there before. `changing` names the quantities that the
+    `SEEN_AT`, both zero where the level is there to stay or was there before. `drive` is the most the driver itself
+    carried [A], zero where it has no limit. `changing` names the quantities that the
     end of the run still changed, by pin and name; `drifts` tells that the far side was still on its way.
     """
 
@@ -82,6 +91,7 @@ class Seen:
     across: tuple[tuple[str, float], ...] = ()
     beyond: tuple[tuple[str, float, float], ...] = ()
     display: tuple[float, float] = (0.0, 0.0)
+    drive: float = 0.0
     changing: frozenset[tuple[int, str]] = frozenset()
     drifts: bool = False
     failure: str | None = None
@@ -122,16 +132,17 @@ def seen_of(case: EventCase, step: float, probes: Probes, trace: Trace, *, lasti
     across = tuple((one.name, abs(peak(vectors.volts(one.volts)))) for one in probes.resistors)
     far = vectors.volts(probes.display)
     powers = _powers(vectors, probes, time, swings=case.before is not None)
-    changing = {(pin, name) for pin, one in enumerate(pins) for name in _changing(one.waves, lasting=lasting)}
+    changing = {(pin, name) for pin, one in enumerate(pins) for name in _changing(one, lasting=lasting)}
     return Seen(
         case=case,
         step=step,
         pins=pins,
-        parts=_parts(vectors, probes, time, lasting=lasting),
+        parts=_parts(vectors, probes, time, _tests(case), lasting=lasting),
         powers=powers if lasting else (),
         across=across,
         beyond=beyond,
         display=_passing(time, far),
+        drive=0.0 if probes.drive is None else abs(peak(vectors.amps(probes.drive))),
         changing=frozenset(changing),
         drifts=_drifts(time, far),
         help_used=trace.help_used,
@@ -156,7 +167,9 @@ def _pin(vectors: _Vectors, probe: Any, rail: str, time: Array, inside: NDArray[
         amps=vectors.amps(probe.amps),
         diodes=tuple((vectors.amps(amps), vectors.node(end)) for amps, end in probe.diodes),
     )
-    return PinSeen(probe.role, probe.name, probe.delivers, waves, stress_of(waves), stress_of(waves.where(inside)))
+    stress = stress_of(waves)
+    known = stress if bool(inside.all()) else stress_of(waves.where(inside))
+    return PinSeen(probe.role, probe.name, probe.delivers, waves, stress, known)
 
 
 def _reach(
@@ -174,8 +187,8 @@ def _reach(
         amps, valid = vectors.amps(probe.amps), probe.facts.get("valid", {})
         limits = [(amps, valid.get("forward_current")), (-amps, valid.get("reverse_current"))]
         if "reverse_current" not in valid:
-            volts = -vectors.volts(probe.volts)
-            limits.append((volts, probe.facts.get("ratings", {}).get("reverse_voltage")))
+            stands = {**probe.facts.get("ratings", {}), **probe.rated}
+            limits.append((-vectors.volts(probe.volts), stands.get("reverse_voltage")))
         for values, limit in limits:
             if limit is not None and (values > limit).any():
                 inside &= values <= limit
@@ -195,43 +208,87 @@ def _device(probe: Any) -> str:
     return first if any(letter.isdigit() for letter in first) else title[0].lower() + title[1:]
 
 
-def _parts(vectors: _Vectors, probes: Probes, time: Array, *, lasting: bool) -> tuple[Margin, ...]:
-    """Return the margins of every rated part of guard and stage that is not a resistor."""
-    margins: list[Margin | None] = []
-    for probe in probes.diodes:
-        if probe.rated and "unrated" not in probe.rated:
-            amps = vectors.amps(probe.amps)
-            top = abs(peak(amps))
-            width = width_over(time, amps, 0.1 * top)
-            name = f"{probe.name} ({_device(probe)})"
-            steady = abs(float(amps[-1])) if lasting else 0.0
-            if lasting:
-                margins.append(surge_margin(name, probe.rated, steady, width, lasting=True))
-                width = width_over(time, amps, steady + 0.1 * (top - steady))
-            if top > NOTICED * steady:
-                margins.append(surge_margin(name, probe.rated, top, width, lasting=False))
-            if lasting and "power" in probe.rated:
-                watts = abs(float(amps[-1] * vectors.volts(probe.volts)[-1]))
-                margins.append(plain_margin(name, "turns into heat", watts, probe.rated["power"], "W", 10.0))
+def _named(probe: Any) -> str:
+    return f"{probe.name} ({_device(probe)})"
+
+
+def _tests(case: EventCase) -> Mapping[str, float]:
+    """Return the ratings of parts that this event is the test of, with the level it is run at [SI]."""
+    plan = case.event.part.extra.get("plan")
+    rated = plan.rated if isinstance(plan, EventPlan) else {}
+    return {
+        name: abs(case.values[level] if level in case.values else case.event.values[level].nominal)
+        for name, level in rated.items()
+    }
+
+
+def _by_test(surge: Margin | None, name: str, rated: Mapping[str, Any], tests: Mapping[str, float]) -> Margin | None:
+    """Return the margin of a part by its surge ratings, or by its rating in this very test where that proves more."""
+    found = [by_test_margin(name, float(rated[test]), level) for test, level in tests.items() if test in rated]
+    return max((one for one in (surge, *found) if one is not None), key=lambda one: one.strict, default=None)
+
+
+def _parts(
+    vectors: _Vectors, probes: Probes, time: Array, tests: Mapping[str, float], *, lasting: bool
+) -> tuple[Margin, ...]:
+    """Return the margins of every rated part of guard and stage; `tests` are levels of tests parts are rated by."""
+    margins = (
+        *_diodes(vectors, probes, time, tests, lasting=lasting),
+        *_transistors(vectors, probes, lasting=lasting),
+        *_passives(vectors, probes, time, lasting=lasting),
+        *_unrated(vectors, probes),
+    )
+    return tuple(margin for margin in margins if margin is not None)
+
+
+def _diodes(
+    vectors: _Vectors, probes: Probes, time: Array, tests: Mapping[str, float], *, lasting: bool
+) -> Iterator[Margin | None]:
+    """Yield the margins of the diodes: what stays, the surge that goes before it, and heat."""
+    for one in probes.diodes:
+        if not one.rated or "unrated" in one.rated:
+            continue
+        amps, name = vectors.amps(one.amps), _named(one)
+        top = abs(peak(amps))
+        width = width_over(time, amps, 0.1 * top)
+        steady = abs(float(amps[-1])) if lasting else 0.0
+        if lasting:
+            yield surge_margin(name, one.rated, steady, width, lasting=True)
+            width = width_over(time, amps, steady + 0.1 * (top - steady))
+        if top > NOTICED * steady:
+            yield _by_test(surge_margin(name, one.rated, top, width, lasting=False), name, one.rated, tests)
+        if lasting and "power" in one.rated:
+            watts = abs(float(amps[-1] * vectors.volts(one.volts)[-1]))
+            yield plain_margin(name, "turns into heat", watts, one.rated["power"], "W", 10.0)
+
+
+def _transistors(vectors: _Vectors, probes: Probes, *, lasting: bool) -> Iterator[Margin]:
+    """Yield the margins of the transistors: collector current, collector-emitter voltage, and heat once it stays."""
     for one in probes.transistors:
-        if "collector_current" in one.rated:
-            most = abs(peak(vectors.amps(one.amps)))
-            name = f"{one.name} ({_device(one)})"
-            margins.append(plain_margin(name, "carries", most, one.rated["collector_current"], "A", lasting=lasting))
-    for resistor in probes.resistors:
-        volts = vectors.volts(resistor.volts)
-        top, title = abs(peak(volts)), f"{resistor.role} {resistor.name}"
-        if lasting and "voltage" in resistor.rated:
-            margins.append(plain_margin(f"{resistor.name} resistor", "sees", top, resistor.rated["voltage"], "V"))
-        if not lasting and "power" in resistor.rated:
-            joules, width = heat(volts, resistor.ohms, time)[1], width_over(time, volts, top / math.sqrt(2.0))
-            margins.append(film_margin(title, resistor.rated, top, joules, width))
+        amps, volts, name = vectors.amps(one.amps), vectors.volts(one.volts), _named(one)
+        rows = (("collector_current", "carries", amps, "A"), ("collector_voltage", "sees", volts, "V"))
+        for rating, what, values, unit in rows:
+            if rating in one.rated:
+                yield plain_margin(name, what, abs(peak(values)), one.rated[rating], unit, lasting=lasting)
+        if lasting and "power" in one.rated:
+            watts = abs(float(amps[-1] * volts[-1]))
+            yield plain_margin(name, "turns into heat", watts, one.rated["power"], "W", 10.0)
+
+
+def _passives(vectors: _Vectors, probes: Probes, time: Array, *, lasting: bool) -> Iterator[Margin]:
+    """Yield the margins of resistors, but for their steady heat, and of capacitors."""
+    for one in probes.resistors:
+        volts = vectors.volts(one.volts)
+        top, name = abs(peak(volts)), f"{one.role} {one.name}"
+        if lasting and "working_voltage" in one.rated:
+            yield plain_margin(name, "sees", top, one.rated["working_voltage"], "V")
+        if not lasting and "power" in one.rated:
+            joules, width = heat(volts, one.ohms, time)[1], width_over(time, volts, top / math.sqrt(2.0))
+            yield film_margin(name, one.rated, top, joules, width)
     for capacitor in (one for one in probes.capacitors if "unrated" not in one.rated):
         held = abs(peak(vectors.volts(capacitor.volts)))
-        limit = capacitor.rated["working_voltage"]
-        margin = plain_margin(capacitor.name, "holds", held, limit, "V", lasting=lasting)
-        margins.append(halved(margin) if capacitor.rated["known_by"] == ASSUMED else margin)
-    return tuple(margin for margin in (*margins, *_unrated(vectors, probes)) if margin is not None)
+        margin = plain_margin(capacitor.name, "holds", held, capacitor.rated["working_voltage"], "V", lasting=lasting)
+        yield halved(margin) if capacitor.rated["known_by"] == ASSUMED else margin
 
 
 def _unrated(vectors: _Vectors, probes: Probes) -> Iterator[Margin | None]:
@@ -280,13 +337,14 @@ def _passing(time: Array, far: Array) -> tuple[float, float]:
     return top, width_over(time, np.where(np.sign(far) == np.sign(top), far, 0.0), SEEN_AT)
 
 
-def _changing(waves: PinWaves, *, lasting: bool) -> set[str]:
+def _changing(one: PinSeen, *, lasting: bool) -> set[str]:
     """Return the quantities the second half of a run still adds to."""
+    waves, whole = one.waves, one.stress
     names = [name for name in FLOORS if not lasting or name not in ENDLESS]
     half = waves.until(float(waves.time[-1]) / 2.0)
     if len(half.time) < 2:
         return set(names)
-    first, whole = stress_of(half), stress_of(waves)
+    first = stress_of(half)
     found = {name for name in names if not holds(getattr(first, name), getattr(whole, name), FLOORS[name])}
     if lasting and not holds(float(half.rail[-1]), float(waves.rail[-1]), FLOORS["rail"]):
         found.add("rail")
