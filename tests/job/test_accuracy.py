@@ -1,4 +1,4 @@
-"""One statement of a meter, one meaning: what a data sheet prints is taken, and counts, wherever a reading is declared."""
+"""One statement of a meter, one meaning: what a data sheet prints is taken, and counts, wherever a meter is read."""
 
 from __future__ import annotations
 
