@@ -54,8 +54,7 @@ class Quantity:
     `against_original` holds it against the original build of its line, `original` and `original_spread` being that
     one's value and spread. `needed` false marks a quantity that is shown and decides nothing. `use` says what brings
     its event about, and `condition` is the rule of use that avoids it. `codes` say for programs what the sentences say
-    for people: no
-    decision is read out of prose.
+    for people: no decision is read out of prose.
     """
 
     name: str

@@ -13,7 +13,21 @@ from dataclasses import dataclass, replace
 from guardcheck.compose import Chain
 from guardcheck.engine import Engine
 from guardcheck.errors import JobError, accepted, nearest
-from guardcheck.model import BETTER, DAILY, REFERENCE, SAME, WORSE, Curve, EventPlan, Fitted, Line, PartUse, Quantity
+from guardcheck.model import (
+    BETTER,
+    DAILY,
+    MISTAKE,
+    REFERENCE,
+    SAME,
+    STRIKE,
+    WORSE,
+    Curve,
+    EventPlan,
+    Fitted,
+    Line,
+    PartUse,
+    Quantity,
+)
 from guardcheck.simulate.planning import JobPlan, LinePlan
 from guardcheck.simulate.stress.bench import Bench, bench_of
 from guardcheck.simulate.stress.convergence import Event, Group, Progress, Subject, groups_of, human_body, run_groups
@@ -26,6 +40,8 @@ COMPARED = ("event.margin", "event.latch_up", "event.part_margin")
 """The quantities by which a mod and the original build are compared."""
 BOTH = "both"
 """Word of a user's own event: try the unit powered and dead."""
+OWN_LEVEL = "as written"
+"""The one level of a user's own event."""
 
 
 @dataclass(frozen=True)
@@ -126,11 +142,15 @@ def own_events(plan: JobPlan, subject: Subject) -> tuple[Event, ...]:
 
 def own_plan(fitted: Fitted) -> EventPlan:
     """Return the plan of a user's own event: what a metadata file would say stands among its values."""
-    unit = fitted.words.get("unit", BOTH)
+    unit, use = fitted.words.get("unit", BOTH), fitted.words.get("use", DAILY)
+    avoid = {OWN_LEVEL: f"Keep away what your own event '{fitted.part.name}' stands for"} if use == MISTAKE else {}
     return EventPlan(
         unit=("on", "off") if unit == BOTH else (unit,),
         mated=(fitted.words.get("mated", "display"),),
-        severities={"as written": {}},
+        severities={OWN_LEVEL: {}},
+        use={OWN_LEVEL: use},
+        condition=avoid,
+        claimed=use == STRIKE,
         stop=fitted.values["stop"].nominal,
         step=fitted.values["step"].nominal,
     )
@@ -138,9 +158,7 @@ def own_plan(fitted: Fitted) -> EventPlan:
 
 def check_claims(plan: JobPlan, events: Sequence[Event]) -> None:
     """Refuse an event that is claimed, or forbidden, and that there is none of."""
-    job = plan.job
-    known = [one.name for one in events if one.plan.role != REFERENCE]
-    known += [plan.fitter.part(line.event).name for line in job.lines if line.event is not None]
+    job, known = plan.job, event_names(plan, events)
     named = [(f"claims.events[{index}]", name) for index, name in enumerate(job.claims)]
     named += [("use.forbids", name) for name in sorted(job.forbids)]
     for key, name in named:
@@ -151,6 +169,12 @@ def check_claims(plan: JobPlan, events: Sequence[Event]) -> None:
                 key=key,
                 line=job.lines_of.get(key),
             )
+
+
+def event_names(plan: JobPlan, events: Sequence[Event]) -> list[str]:
+    """Return the events a job may name: those on the shelf, and its lines' own."""
+    known = [one.name for one in events if one.plan.role != REFERENCE]
+    return known + [plan.fitter.part(line.event).name for line in plan.job.lines if line.event is not None]
 
 
 def subjects_of(plan: JobPlan, *, as_built: bool = False) -> tuple[Subject, ...]:
