@@ -231,7 +231,7 @@ def _value_list(raw: Any, key: Key, place: Place, reading: Reading) -> tuple[Any
 def _accuracy(raw: Any, key: Key, place: Place, reading: Reading) -> str:
     text = _string(raw, "the accuracy as printed, such as '1.0% + 2 counts'", place, reading)
     try:
-        return parse_accuracy(text, None).text
+        return parse_accuracy(text, key.measures[0].unit if key.measures else None).text
     except UnitError as error:
         reading.refuse(error.problem, place)
 
