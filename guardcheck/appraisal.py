@@ -12,6 +12,7 @@ from guardcheck.rules import asks_of, judge_all
 from guardcheck.simulate.batch import both
 from guardcheck.simulate.comparison import Solved, guard_errors, mismatches
 from guardcheck.simulate.display import line_rates, sync_quantities
+from guardcheck.simulate.experiment import Experiment
 from guardcheck.simulate.mating import Mating, half_declared, mating_of, mating_quantities, wrong_sockets
 from guardcheck.simulate.planning import JobPlan, LinePlan
 from guardcheck.simulate.probes import answer
@@ -44,10 +45,16 @@ def appraise(engine: Engine, plan: JobPlan, *, events: bool = True, deciding: bo
     engine : a running engine
     plan : the job with its lines fitted
     events : whether the stress events are simulated; without them nothing is said of what the pins survive
-    deciding : leaves out what decides nothing (curves, and events on bare chains), for plans that are only tried
+    deciding : leaves out what decides nothing (curves, and whatever a guarded line is like without its guard), for
+        plans that are only tried
 
     """
-    experiments = [one.experiment(chain) for one in plan.lines for chain in one.chains if not chain.missing]
+    experiments = [
+        _compared(one, chain) if deciding and chain is not one.as_built else one.experiment(chain)
+        for one in plan.lines
+        for chain in one.chains
+        if not chain.missing
+    ]
     gaps = [gap for one in plan.lines for chain in one.chains if chain.missing for gap in _gaps(chain, one.standard)]
     job = plan.job
 
@@ -82,6 +89,11 @@ def appraise(engine: Engine, plan: JobPlan, *, events: bool = True, deciding: bo
     )
     facts = replace(facts, answers=answer(engine, plan.library, asks_of(facts)))
     return Appraisal(solved, stressed, facts, judge_all(facts), mating, conditions)
+
+
+def _compared(one: LinePlan, chain: Chain) -> Experiment:
+    """Return the experiment of a chain that another is only compared with: its levels, and no quantity of its own."""
+    return replace(one.experiment(chain), standard=replace(one.standard, quantities=()))
 
 
 def _read(one: LinePlan) -> tuple[Line, Chain, float]:

@@ -14,7 +14,7 @@ import difflib
 import math
 import re
 from collections.abc import Mapping
-from functools import cache
+from functools import cache, lru_cache
 from typing import TYPE_CHECKING, Any, NamedTuple, NoReturn
 
 from guardcheck.errors import UnitError
@@ -249,6 +249,29 @@ def unit_of(text: str) -> str | None:
         return None
 
 
+def last_place(text: str, unit: str) -> float:
+    """Return what one of the last digit written stands for [`unit`]: 0.01 for ``5.00 V``, 0.1 for ``3V3``.
+
+    Parameters
+    ----------
+    text : a value as `parse` takes it
+    unit : SI unit it is written in
+
+    Raises
+    ------
+    UnitError
+        it is no such value
+
+    """
+    try:
+        read = _read(text, unit)
+    except _SpellingError as problem:
+        raise UnitError(str(problem)) from None
+    mantissa, _, exponent = read.number.lower().partition("e")
+    places = len(mantissa.partition(".")[2])
+    return read._replace(number=f"1e{int(exponent or 0) - places}").nominal
+
+
 KEPT_DIGITS = 6
 """Significant digits of a number that is kept or judged: far finer than any instrument or model of this trade."""
 
@@ -284,6 +307,7 @@ def settled(value: float, unit: str = "") -> float:
     return round(kept, DECIMALS.get(unit, _LEAST_DECIMALS)) + 0.0 if math.isfinite(kept) else kept
 
 
+@lru_cache(maxsize=8192)  # every rating of a pin is said beside every run of an event
 def format_si(value: float | None, unit: str, digits: int = 3) -> str:
     """Return a value for people: ``703 mV``, ``4.43 MHz``, ``12 mA``; ``-`` when there is none.
 

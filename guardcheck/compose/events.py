@@ -18,6 +18,8 @@ CHIP, LEAD, LEAD_GND = "chip", "lead", "lead_gnd"
 """Nodes an event adds: the source's pin behind its ammeter, the cable's unit end, the cable's 0 V at that end."""
 GIVEN, SURGE_METER = "given", "vsurge"
 """The near end of a charged lead, before the ammeter that reads what it gives, and that ammeter."""
+DRIVE_METER = "vmemf"
+"""The ammeter of a driver that has a limit."""
 GIVES_WAY = 1e5
 """Ohms by which a driver gives way beyond its limit: as good as a current source beside anything it drives."""
 OPEN_END = 1e7
@@ -90,7 +92,8 @@ def event_deck(case: EventCase) -> tuple[Deck, Probes]:
     display = Reading(FAR, FAR_GND) if case.mated == DISPLAY else Reading(_connector(case))
     metered, probes = with_probes(case.chain, cards, numbers, display)
     around, more = _surroundings(case, numbers)
-    probes = replace(probes, surge=_surge(case, around))
+    limited = case.unit != OFF and case.drive is not None
+    probes = replace(probes, surge=_surge(case, around), drive=f"i({DRIVE_METER})" if limited else None)
     flat = [*metered, *around, *rail_cards(case.rail, case.unit)]
     flat += _driver(case)
     step, final = _line_steps(flat, case)
@@ -119,8 +122,9 @@ def _driver(case: EventCase) -> tuple[Card, ...]:
     if case.drive is None:
         return (held,)
     limit = repr(case.drive)
-    drop = f"v={GIVES_WAY!r}*(max(i(vmemf)-{limit},0)+min(i(vmemf)+{limit},0))"
-    return (held, card("vmemf", (node, "emf_limit"), 0.0), card("bemf", ("emf_limit", EMF), tail=drop))
+    amps = f"i({DRIVE_METER})"
+    drop = f"v={GIVES_WAY!r}*(max({amps}-{limit},0)+min({amps}+{limit},0))"
+    return (held, card(DRIVE_METER, (node, "emf_limit"), 0.0), card("bemf", ("emf_limit", EMF), tail=drop))
 
 
 def has_coupling(chain: Chain) -> bool:

@@ -151,6 +151,8 @@ HAZARDS = Table(
         "lithium_cell": flag("whether there is a lithium cell: another word for battery", "look"),
         "switch_mode_primary": flag("whether a switch-mode supply was opened on its mains side", "look"),
         "hot_air": flag("whether hot air was used, or will be", "your own tools"),
+        "others": flag("whether there is any of the hazards this table does not name",
+                       "false says that you looked and found none of them"),
     }
 )  # fmt: skip
 

@@ -51,7 +51,7 @@ def run_once(engine: Engine, decks: Sequence[Deck]) -> tuple[Trace, ...]:
     different: list[Deck] = []
     wanted: list[int] = []
     for deck in decks:
-        key = _content(deck)
+        key = content_of(deck)
         if key not in places:
             places[key] = len(different)
             different.append(deck)
@@ -60,7 +60,8 @@ def run_once(engine: Engine, decks: Sequence[Deck]) -> tuple[Trace, ...]:
     return tuple(replace(traces[index], deck=deck.name) for deck, index in zip(decks, wanted, strict=True))
 
 
-def _content(deck: Deck) -> object:
+def content_of(deck: Deck) -> object:
+    """Return what makes another deck give the same traces, hashable: everything but its name and family."""
     models = tuple((one.name, one.type, tuple(sorted(one.parameters.items()))) for one in deck.models)
     variants = None if deck.variants is None else (deck.variants.shape, deck.variants.tobytes())
     options = tuple(sorted(deck.options.items()))

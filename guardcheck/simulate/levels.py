@@ -16,6 +16,7 @@ from guardcheck.compose import AT_DISPLAY, Builds, distinct, level_deck
 from guardcheck.engine import Engine
 from guardcheck.measure import as_held, duties, level_rows, mean_current, newton_step, summarise
 from guardcheck.model import Deck, Quantity, Standard, Trace
+from guardcheck.simulate.batch import content_of, run_once
 from guardcheck.simulate.experiment import Experiment, Plateaus, emf_of
 
 Array = NDArray[np.float64]
@@ -53,6 +54,12 @@ class _Search:
     def deck(self, volts: Array) -> Deck:
         return level_deck(self.experiment.chain, self.emf, self.builds, as_held(self.names, volts))[0]
 
+    def content(self) -> object:
+        """Return what two searches share that find the same voltages, hashable."""
+        deck = content_of(self.deck(self.volts if self.volts.size else np.zeros((self.builds.n_rows, len(self.names)))))
+        shares = tuple(_shares(self.experiment.standard).values())
+        return deck, self.own.tobytes(), self.experiment.states, shares, self.picture_level, self.jacobian.tobytes()
+
     def mean(self, trace: Trace) -> Array:
         rows, states = self.emf.shape
         currents = np.stack(
@@ -81,11 +88,9 @@ def solve(
     for search in direct:
         search.names = level_deck(search.experiment.chain, search.emf, search.builds)[1]
     explored = [[_at_level(search, level) for level in pictures] if search.names else [] for search in direct]
-    _find_voltages(engine, [search for searches in explored for search in searches])
-    _run(engine, [search for searches in explored for search in searches])
+    _solve_once(engine, [search for searches in explored for search in searches])
     judged = [_judged(search, searches) for search, searches in zip(direct, explored, strict=True)]
-    _find_voltages(engine, [search for search in judged if search.names], started=True)
-    _run(engine, judged)
+    _solve_once(engine, judged, started=True)
     return tuple(
         (
             _plateaus(first),
@@ -128,8 +133,18 @@ def _kept(explored: Sequence[Plateaus]) -> Array:
     return shares
 
 
-def _run(engine: Engine, searches: Sequence[_Search]) -> None:
-    for search, trace in zip(searches, engine.run([one.deck(one.volts) for one in searches]), strict=True):
+def _solve_once(engine: Engine, searches: Sequence[_Search], *, started: bool = False) -> None:
+    """Find the voltages and run every search; of those that are the same circuit in the same picture only one.
+
+    Only coupled searches are compared here, because it takes a deck: decks that are equal are run once anyway.
+    """
+    firsts: dict[object, _Search] = {}
+    twins = [(one, firsts.setdefault(one.content(), one)) for one in searches if one.names]
+    _find_voltages(engine, list(firsts.values()), started=started)
+    for search, first in twins:
+        search.volts, search.settled = first.volts, first.settled
+        search.jacobian, search.residual = first.jacobian, first.residual
+    for search, trace in zip(searches, run_once(engine, [one.deck(one.volts) for one in searches]), strict=True):
         search.trace = trace
 
 

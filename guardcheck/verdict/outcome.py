@@ -368,7 +368,9 @@ def finding(rule: str, quantity: Quantity, limit: Limit | None, *, needed: bool)
     """
     unit = unit_of_quantity(quantity.name)
     written = _as_written(quantity)
-    if limit is None:
+    if limit is None and needed and quantity.value is None:
+        judged = _missing(quantity)
+    elif limit is None:
         why = "No limit applies; shown for information." if quantity.value is not None else _missing(quantity).why
         judged = Judgement(NOT_APPLICABLE, why, sample_interval(quantity.samples))
         needed = False

@@ -6,7 +6,9 @@ capacitor, and is read in flat windows of its last scan line.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
+from typing import cast
 
 import numpy as np
 import pytest
@@ -16,7 +18,7 @@ from guardcheck.compose.chain import chain_cards
 from guardcheck.engine import Engine
 from guardcheck.job import parse_job
 from guardcheck.library import Library
-from guardcheck.model import Transient
+from guardcheck.model import Deck, Trace, Transient
 from guardcheck.netlist import card
 from guardcheck.simulate.experiment import Experiment
 from guardcheck.simulate.levels import solve
@@ -142,3 +144,35 @@ def test_mean_level_follows_the_picture(engine: Engine) -> None:
         # charge balance by hand: the mean of white over its share and of sync tips over theirs is zero
         expected = -(0.7 * white_share - 0.3 * SYNC / PERIOD)
         assert volts["blank"] == pytest.approx(expected, rel=0.01)
+
+
+class Counting:
+    """An engine that counts the decks it is given."""
+
+    def __init__(self, engine: Engine) -> None:
+        self.engine, self.decks = engine, 0
+
+    def run(self, decks: Sequence[Deck]) -> tuple[Trace, ...]:
+        self.decks += len(decks)
+        return self.engine.run(decks)
+
+
+def test_lines_that_are_one_circuit_are_solved_once_and_another_for_itself(engine: Engine) -> None:
+    one = experiment("ac-coupled", 'capacitor = "220 uF", series = "74 ohm"', "schottky-pair", "connector")
+    twin = replace(one, chain=replace(one.chain, line="twin"))
+    dimmer = replace(one, chain=replace(one.chain, line="dimmer", series=74.0))
+    runs = []
+    for members in ([one], [one, twin], [one, twin, dimmer]):
+        counting = Counting(engine)
+        groups = solve(cast(Engine, counting), members)
+        runs.append((counting.decks, groups))
+    (alone, (first,)), (both, (_, second)), (three, (_, _, third)) = runs
+    assert both == alone
+    assert three > alone
+    assert [plateaus.experiment.chain.line for plateaus in second] == ["twin"] * len(first)
+    for ours, theirs in zip(first, second, strict=True):
+        assert np.array_equal(ours.volts, theirs.volts)
+        assert (ours.held.keys(), ours.picture_level) == (theirs.held.keys(), theirs.picture_level)
+    # 74 ohm more in front of 75 ohm: about a third of the amplitude is gone
+    swing = [float(np.ptp(group[0].volts[0])) for group in (first, third)]
+    assert swing[1] / swing[0] == pytest.approx(150.0 / 224.0, rel=0.06)

@@ -45,37 +45,27 @@ class Outcome:
     wrong: tuple[str, ...]
 
 
+STAGES = (
+    ("pass-through", lambda draw: ""),
+    ("series-resistor", lambda draw: f'series = "{draw.choice((22, 75, 220, 680))} ohm 5%"'),
+    (
+        "two-resistor-pad",
+        lambda draw: f'series = "{draw.choice((47, 100))} ohm", shunt = "{draw.choice((150, 470))} ohm"',
+    ),
+    ("ac-coupled", lambda draw: f'capacitor = "220 uF 20%", series = "{draw.choice((0, 75))} ohm"'),
+    ("npn-follower", lambda draw: ""),
+    ("video-buffer", lambda draw: 'series = "75 ohm 1%"'),
+)
+KINDS = ("rgb", "rgb", "composite", "component", "current", "sync", "logic-sync", "switching", "blanking")
+
+
 def random_job(draw: random.Random) -> tuple[str, str]:
     """Return the text of a job and the name of its line: any source, level, standard, stage, rail and drawer."""
     rail, most = draw.choice((("5 V", "5.5 V"), ("5 V 5%", "5.5 V"), ("3.3 V", "3.6 V")))
-    top = 3.3 if rail == "3.3 V" else 5.0
-    kind = draw.choice(("rgb", "rgb", "sync", "composite", "component"))
-    ohms = draw.choice((1, 10, 47, 75, 150, 330))
-    tolerance = draw.choice(("", " 2%", " 10%"))
-    stage, values = draw.choice(
-        (
-            ("pass-through", ""),
-            ("series-resistor", f'series = "{draw.choice((22, 75, 220, 680))} ohm 5%"'),
-            ("two-resistor-pad", f'series = "{draw.choice((47, 100))} ohm", shunt = "{draw.choice((150, 470))} ohm"'),
-            ("ac-coupled", f'capacitor = "220 uF 20%", series = "{draw.choice((0, 75))} ohm"'),
-            ("npn-follower", ""),
-        )
-    )
-    guard = draw.choice(("none", "none", "silicon-pair"))
-    if kind == "sync":
-        source = f'high = "{top} V{tolerance}", low = "0 V", impedance = "{ohms} ohm"'
-        made = line("sync", draw.choice(("scart-sync", "logic-sync")), "logic-pin", source, stage, values, guard)
-    else:
-        white = round(draw.uniform(0.3, 0.9 * top), 2)
-        source = f'white = "{white} V{tolerance}", impedance = "{ohms} ohm"'
-        if kind == "rgb" and draw.random() < 0.5:
-            source += f', black = "{round(draw.uniform(0.0, 0.3 * white), 2)} V"'
-        standard = {"rgb": "scart-rgb", "composite": "scart-composite", "component": "component-sd"}[kind]
-        if kind in ("composite", "component"):
-            white = max(white, 0.8)
-            source = f'white = "{white} V{tolerance}", black = "{white * 0.3:.2f} V", blank = "{white * 0.3:.2f} V"'
-            source += f', sync = "0 V", impedance = "{ohms} ohm"'
-        made = line("one", standard, "video-pin", source, stage, values, guard)
+    kind = draw.choice(KINDS)
+    standard, source, values = _source(draw, kind, 3.3 if rail == "3.3 V" else 5.0)
+    stage, written = draw.choice(STAGES)
+    made = line("one", standard, source, values, stage, written(draw), draw.choice(("none", "none", "silicon-pair")))
     family = draw.choice(FAMILIES)
     made += 'pin = "unknown"\n' if family == "unknown" else f'pin = {{ family = "{family}" }}\n'
     supply = SUPPLY.format(bulk=draw.choice(("10 uF", "220 uF 20%")), load=draw.choice(("20 mA", "300 mA")), most=most)
@@ -84,7 +74,34 @@ def random_job(draw: random.Random) -> tuple[str, str]:
     job = text(made, rail=rail, cable=cable).replace(f'rail = "{rail}"', f'rail = "{rail}"{supply}')
     if cable != "none":
         job = job.replace(f'kind = "{cable}"', f'kind = "{cable}"\nlength = "2 m"')
-    return job + use + draw.choice(DRAWERS), "sync" if kind == "sync" else "one"
+    return job + use + draw.choice(DRAWERS), "one"
+
+
+def _source(draw: random.Random, kind: str, top: float) -> tuple[str, str, str]:
+    """Return the standard, the source and the values of a line; its impedance is not always known."""
+    tolerance = draw.choice(("", " 2%", " 10%"))
+    ohms = draw.choice((1, 10, 47, 75, 150, 330))
+    impedance = draw.choice((f', impedance = "{ohms} ohm"',) * 5 + ("",))
+    if kind in ("sync", "logic-sync"):
+        standard = "scart-sync" if kind == "sync" else "logic-sync"
+        return standard, "logic-pin", f'high = "{top} V{tolerance}", low = "0 V"{impedance}'
+    if kind in ("switching", "blanking"):
+        volts = draw.choice((5.0, 9.0, 12.0)) if kind == "switching" else draw.choice((3.3, 5.0, 12.0))
+        return f"scart-{kind}", "switch-pin", f'voltage = "{volts} V{tolerance}"{impedance}'
+    if kind == "current":
+        return (
+            "scart-rgb",
+            "current-dac",
+            f'white = "{draw.choice((9, 18.7, 26.7))} mA{tolerance}", compliance = "1.5 V"',
+        )
+    white = round(draw.uniform(0.3, 0.9 * top), 2)
+    if kind == "rgb":
+        black = f', black = "{round(draw.uniform(0.0, 0.3 * white), 2)} V"' if draw.random() < 0.5 else ""
+        return "scart-rgb", "video-pin", f'white = "{white} V{tolerance}"{impedance}{black}'
+    white = max(white, 0.8)
+    levels = f'black = "{white * 0.3:.2f} V", blank = "{white * 0.3:.2f} V", sync = "0 V"'
+    standard = {"composite": "scart-composite", "component": "component-sd"}[kind]
+    return standard, "video-pin", f'white = "{white} V{tolerance}", {levels}{impedance}'
 
 
 def outcome_of(engine: Engine, job: str, name: str, folder: Path, builds: int | None = None) -> Outcome:

@@ -593,7 +593,7 @@ def test_capacitance_counts_with_its_tolerance() -> None:
 
 
 def hazards(**entries: object) -> list[Finding]:
-    facts = Facts(declared=(Fact("hazards", 0, "hazards", entries),))
+    facts = Facts(declared=(Fact("hazards", 0, "hazards", {"others": False} | entries),))
     return [one for one in judge_all(facts) if one.rule == "HAZ01"]
 
 
@@ -614,7 +614,8 @@ def test_every_caution_ends_in_deference(key: str) -> None:
 def test_a_primary_is_settled_by_its_capacitor() -> None:
     (alone,) = hazards(switch_mode_primary=True)
     assert alone.outcome == NOT_PROVEN
-    facts = Facts(declared=(Fact("hazards", 0, "h", {"switch_mode_primary": True}), Fact("capacitor", 0, "C1", BULK)))
+    opened = Fact("hazards", 0, "h", {"switch_mode_primary": True, "others": False})
+    facts = Facts(declared=(opened, Fact("capacitor", 0, "C1", BULK)))
     (settled,) = (one for one in judge_all(facts) if one.rule == "HAZ01")
     assert settled.outcome == NOT_APPLICABLE
 

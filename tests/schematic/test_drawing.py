@@ -9,7 +9,7 @@ from xml.etree import ElementTree
 import pytest
 
 from guardcheck.model import Schematic, SchematicPart
-from guardcheck.report.arrange.line import FAILS, OPEN, Trouble, description, part_rows
+from guardcheck.report.arrange.line import FAILS, OPEN, RULED, Trouble, description, part_rows
 from guardcheck.report.pictures.line.layout import SMALL, UNIT, lay_out, together
 from guardcheck.report.pictures.line.structure import structure
 from guardcheck.report.pictures.line.svg import NARROW, PAPER, WIDE, line_svg
@@ -60,6 +60,21 @@ def test_trouble_has_a_shape_a_number_and_words_not_colour_alone() -> None:
     assert any("49 x too much" in text for text in found)
     dashed = re.findall(r"stroke-dasharray:[^-;][^;]*", line_svg(PAD, MARKS[1:], "words"))
     assert len(dashed) > len(re.findall(r"stroke-dasharray:[^-;][^;]*", line_svg(PAD, (), "words")))
+
+
+def test_a_mistake_that_a_rule_keeps_away_is_not_red() -> None:
+    """Red is for what nobody keeps away; a rule of use has a mark of its own."""
+    svg = line_svg(PAD, (Trouble("chip", RULED, "chip: wrong plug, 12 V: 160 mA, allowed 20 mA"),), "words")
+    assert texts(svg).count("r1") == 2
+    assert "#8c1919" not in svg
+    assert "#8c1919" in line_svg(PAD, (MARKS[0],), "words")
+    assert "Kept away by a rule of use: Chip" in description(PAD, (Trouble("chip", RULED, "chip: wrong plug"),))
+
+
+def test_a_box_without_a_title_is_called_by_its_role() -> None:
+    guard = SchematicPart("guard", "guard", "chip", ("near", "0"), "", cards=("dline", "dgnd"))
+    found = drawn(replace(PAD, parts=(*(one for one in PAD.parts if one.role != "guard"), guard)))
+    assert "guard" in found
 
 
 def test_same_line_same_bytes() -> None:

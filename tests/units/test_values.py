@@ -10,7 +10,7 @@ import pytest
 
 from guardcheck.errors import UnitError
 from guardcheck.model import Range
-from guardcheck.units import describe, format_si, held, noun, parse, parse_any, shown, unit_of
+from guardcheck.units import describe, format_si, held, last_place, noun, parse, parse_any, shown, unit_of
 
 # Letter code of IEC 60062, marking codes for resistance and capacitance values (values from memory, unverified;
 # the code itself is printed on every resistor). ohm and farad.
@@ -307,6 +307,30 @@ FORMATTED = [
 @pytest.mark.parametrize(("value", "unit", "digits", "expected"), FORMATTED)
 def test_values_for_people(value: float | None, unit: str, digits: int, expected: str) -> None:
     assert format_si(value, unit, digits) == expected
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "place"),
+    [
+        ("5.00 V", "V", 0.01),
+        ("703.5mV", "V", 1e-4),
+        ("3V3", "V", 0.1),
+        ("4k70", "ohm", 10.0),
+        ("75 ohm", "ohm", 1.0),
+        ("0.0 mV", "V", 1e-4),
+        ("4.433 MHz", "Hz", 1e3),
+        ("1.50e-3 V", "V", 1e-5),
+        ("12.5 %", "1", 1e-3),
+        ("-.5 V", "V", 0.1),
+    ],
+)
+def test_the_place_of_the_last_digit_written(text: str, unit: str, place: float) -> None:
+    assert last_place(text, unit) == pytest.approx(place, rel=1e-12)
+
+
+def test_what_is_no_value_has_no_last_digit() -> None:
+    with pytest.raises(UnitError, match="decimal point"):
+        last_place("0,7 V", "V")
 
 
 def test_words_for_messages() -> None:

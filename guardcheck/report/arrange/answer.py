@@ -341,10 +341,13 @@ def _chip_said(outcome: str | None, rows: Sequence[AnswerRow], judged: bool) -> 
     lead = next((row for row in rows if not row.rule_of_use), rows[0] if rows else None)
     if lead is None:
         return "lives through every event that counts"
+    what = f"{lead.what}: {lead.value}{f', allowed {lead.allowed}' if lead.allowed else ''}"
+    if lead.rule_of_use and outcome == CONFORMS:
+        return f"lives if the rules of use are kept: {what}"
     over = lead.told
     if " x" in over:
         over += " what is proven" if lead.outcome == NOT_PROVEN else " too much"
-    return f"{lead.what}: {lead.value}{f', allowed {lead.allowed}' if lead.allowed else ''}: {over}"
+    return f"{what}: {over}"
 
 
 def _people(told: Sequence[Finding], groups: Sequence[Sequence[str]]) -> Tile:
@@ -506,6 +509,7 @@ def _questions(result: Result) -> list[Wanted]:
         names = groups.get(line)
         key = (names[0], rest) if names else (one.key, "")
         alike.setdefault(key, []).append((line if names else "", one))
+    by_id = [(one.id, one) for one in result.findings]
     found = []
     for unsorted in alike.values():
         asked = sorted(unsorted, key=lambda pair: line_rank(pair[0] or None))
@@ -514,7 +518,7 @@ def _questions(result: Result) -> list[Wanted]:
         if len(asked) > 1:
             question = question.replace(f"{clean(line)}?", f"{' '.join(clean(name) for name, _ in asked)}?")
         ids = {id_ for _, one in asked for id_ in one.findings}
-        decides = _claims(result, [one for one in result.findings if one.id in ids])
+        decides = _claims(result, [one for id_, one in by_id if id_ in ids])
         decides = decides or max(one.decides for _, one in asked)
         found.append(Wanted(f"{question} {sentence(first.where)}", decides, all(one.safe for _, one in asked)))
     return found

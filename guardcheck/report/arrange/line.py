@@ -11,7 +11,8 @@ from guardcheck.model import DOES_NOT_CONFORM, NOT_PROVEN, STRIKE, Finding, Resu
 from guardcheck.model.schematic import RAILS, SUPPLY
 from guardcheck.report.arrange.words import clean, sentence
 
-FAILS, OPEN = "fails", "open"
+FAILS, OPEN, RULED = "fails", "open", "ruled"
+"""How a part is marked: it fails, nobody has shown that it holds, or a rule of use keeps the mistake away."""
 OF_OUTCOME: Mapping[str, str] = {DOES_NOT_CONFORM: FAILS, NOT_PROVEN: OPEN}
 CHIP_KEY = "chip"
 """What troubles of the chip that drives the line are filed under."""
@@ -34,7 +35,7 @@ _MOST = 4
 
 @dataclass(frozen=True, slots=True)
 class Trouble:
-    """What happens to a part: `outcome` is `FAILS` or `OPEN`, `text` one sentence for the list under the picture."""
+    """What happens to a part: `outcome` is one of the three marks, `text` one sentence for the list under it."""
 
     key: str
     outcome: str
@@ -113,9 +114,13 @@ def troubles(result: Result, line: Schematic) -> tuple[Trouble, ...]:
         bearing = bears(one)
         rank = (not one.needed, one.outcome != DOES_NOT_CONFORM, -(bearing.times if bearing else 0.0))
         if key and (key not in best or rank < best[key][0]):
-            best[key] = (rank, Trouble(key, OF_OUTCOME[one.outcome], _told(result, line, one, key, bearing)))
+            best[key] = (rank, Trouble(key, _mark(one), _told(result, line, one, key, bearing)))
     ordered = sorted(best.values(), key=lambda pair: (pair[0], pair[1].key))
     return tuple(trouble for _, trouble in ordered[:_MOST])
+
+
+def _mark(one: Finding) -> str:
+    return RULED if one.condition is not None else OF_OUTCOME[one.outcome]
 
 
 def _key(one: Finding, line: Schematic) -> str:
@@ -227,7 +232,8 @@ def description(line: Schematic, found: Sequence[Trouble]) -> str:
         for row in point_rows(line)
     ]
     parts = [f"{row.what} between {row.between}" for row in part_rows(line)]
-    marked = [f"{'Fails' if one.outcome == FAILS else 'Open'}: {sentence(one.text)}" for one in found]
+    words = {FAILS: "Fails", OPEN: "Open", RULED: "Kept away by a rule of use"}
+    marked = [f"{words[one.outcome]}: {sentence(one.text)}" for one in found]
     return " ".join(
         [f"{names}, from chip to display.", *(f"{one}." for one in points), f"{'; '.join(parts)}.", *marked]
     )

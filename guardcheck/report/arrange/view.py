@@ -23,7 +23,7 @@ from guardcheck.report.arrange.words import (
     sentence,
     topic,
 )
-from guardcheck.verdict.claims import outcomes_of
+from guardcheck.verdict.claims import tally
 from guardcheck.verdict.outcome import worst
 
 SUMMARY_QUANTITY = "event.margin"
@@ -120,13 +120,12 @@ def sections(result: Result) -> tuple[Section, ...]:
 
 def _section(line: str | None, slug: str, findings: Sequence[Finding]) -> Section:
     needed = [finding.outcome for finding in findings if finding.needed]
-    claims = outcomes_of(findings, {})
     return Section(
         line=line,
         title=WHOLE_UNIT if line is None else clean(line),
         slug=slug,
         outcome=worst(needed),
-        counts={word: claims.count(word) for word in WORST_FIRST},
+        counts=tally(findings, {}),
         tables=tuple(_tables(findings)),
     )
 

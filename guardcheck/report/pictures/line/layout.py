@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from guardcheck.formatting import show
 from guardcheck.model import Schematic, SchematicPart
 from guardcheck.model.schematic import CABLE, CHIP, NPN, PNP, SUPPLY
-from guardcheck.report.arrange.line import CHIP_KEY, FAILS, Trouble, state_word
+from guardcheck.report.arrange.line import CHIP_KEY, FAILS, OPEN, RULED, Trouble, state_word
 from guardcheck.report.arrange.words import clean
 from guardcheck.report.pictures.line.structure import Branch, Stop, structure
 from guardcheck.report.text.grid import columns, wrap
@@ -28,6 +28,7 @@ _BODY, _STRIP, _FOOT = 1.3, 1.0, 0.5
 """Least room above and below the signal; how far the strip of levels stands below that, and a row's end below it."""
 _SIGNS = {"ground": -0.4, "supply": 0.1}
 """How far the sign of a rail reaches beyond its node."""
+_MARKS = {FAILS: "x", OPEN: "?", RULED: "r"}
 _STEP = 0.75
 """How far a transistor's emitter or collector stands from its base's level."""
 _LEAST_STRIP = 0.6
@@ -120,7 +121,7 @@ def lay_out(line: Schematic, troubles: Sequence[Trouble], *, widest: float) -> L
     states = " / ".join(state_word(state) for state in line.states)
     notes = [(f"M1, M2 ...: measuring points, volts against the unit's 0 V. Figures: {states}.", "soft", "")]
     for number, one in enumerate(troubles, 1):
-        notes.append((clean(one.text), one.outcome, f"{'x' if one.outcome == FAILS else '?'}{number}"))
+        notes.append((clean(one.text), one.outcome, f"{_MARKS[one.outcome]}{number}"))
     wide = max(width, min(widest, 12.0))
     for text, tone, mark in notes:
         lead = 0.95 if mark else 0.0
@@ -296,7 +297,7 @@ def _stacked(lines: Sequence[str], x: float, middle: float) -> list[Stroke]:
 
 
 def _mark(at: tuple[float, float], mark: tuple[int, str]) -> Stroke:
-    return Stroke("mark", at, text=f"{'x' if mark[1] == FAILS else '?'}{mark[0]}", tone=mark[1])
+    return Stroke("mark", at, text=f"{_MARKS[mark[1]]}{mark[0]}", tone=mark[1])
 
 
 def value_text(part: SchematicPart) -> str:
@@ -304,7 +305,7 @@ def value_text(part: SchematicPart) -> str:
     if part.value is not None:
         number, _, unit = show(part.value, part.unit).partition(" ")
         return f"{number} {symbol(unit)}"
-    return clean(part.title)[:24] or ("chip" if part.symbol == CHIP else "")
+    return clean(part.title)[:24] or (part.role if part.symbol == CHIP else "")
 
 
 def _current(part: SchematicPart) -> str:
@@ -330,7 +331,7 @@ def _column(pair: Sequence[Branch], marks: Mapping[str, tuple[int, str]], rail: 
     room = max((text_width(text, SMALL) for text in texts), default=1.0)
     block = _Block(width=max(2.0, room + 1.0))
     if boxed:
-        lines = wrap(clean(boxed[0].parts[0].title)[:48] or "chip", _TITLE)[:3]
+        lines = wrap(clean(boxed[0].parts[0].title)[:48] or boxed[0].parts[0].role, _TITLE)[:3]
         block.width = max(2.6, max(text_width(one, SMALL) for one in lines) + 0.9)
     middle = 0.4 if not boxed else block.width / 2 - 0.2
     block.strokes.append(Stroke("line", (0.0, 0.0), (middle if ends else block.width, 0.0)))
@@ -368,7 +369,7 @@ def _branch(one: Branch, x: float, width: float, marks: Mapping[str, tuple[int, 
 
 
 def _hanging_box(part: SchematicPart, x: float, width: float, marks: Mapping[str, tuple[int, str]]) -> list[Stroke]:
-    lines = wrap(clean(part.title)[:48] or "chip", _TITLE)[:3]
+    lines = wrap(clean(part.title)[:48] or part.role, _TITLE)[:3]
     mark = marks.get(part.key) if part.key else None
     half = width / 2 - 0.25
     strokes = [Stroke("line", (x, 0.0), (x, -0.7))]

@@ -9,13 +9,13 @@ from typing import Any
 
 from guardcheck.model import Result, Schematic
 from guardcheck.model.schematic import CABLE, CAPACITOR, DIODE, INDUCTOR, NPN, PNP, RESISTOR, ZENER
-from guardcheck.report.arrange.line import FAILS, OPEN, Trouble, description, troubles
+from guardcheck.report.arrange.line import FAILS, OPEN, RULED, Trouble, description, troubles
 from guardcheck.report.arrange.words import clean
 from guardcheck.report.pictures.line.layout import SIZE, UNIT, Layout, Stroke, lay_out
 
 WIDE, PAPER, NARROW = 44.0, 23.5, 12.4
 """Widest rows [drawing units]: a screen, a sheet of A4 (its text stays above 8 points), a telephone."""
-_TONES = {"ink": "#1b2328", "soft": "#48545c", FAILS: "#8c1919", OPEN: "#6e4600"}
+_TONES = {"ink": "#1b2328", "soft": "#48545c", FAILS: "#8c1919", OPEN: "#6e4600", RULED: "#1b2328"}
 _MARGIN = 0.35
 _NUMBER = re.compile(r"-?\d+\.\d+")
 _PLAIN = "stroke-dasharray:-;"
@@ -112,7 +112,7 @@ def _text(stroke: Stroke) -> str:
     """Return a text as SVG; schemdraw would put its own spans around it and not escape it."""
     x, y = stroke.at[0] * UNIT, -stroke.at[1] * UNIT
     if stroke.kind == "mark":
-        fill, size, weight, align = ("#ffffff" if stroke.tone == FAILS else _TONES[OPEN]), 11.0, True, "middle"
+        fill, size, weight, align = ("#ffffff" if stroke.tone == FAILS else _TONES[stroke.tone]), 11.0, True, "middle"
     elif stroke.kind == "point":
         fill, size, weight, align = _TONES["ink"], 10.0, True, "middle"
     else:
@@ -182,7 +182,8 @@ def _marked(elm: Any, stroke: Stroke) -> list[Any]:
     here = Stroke("mark", (x - wide, y + 0.25), (x + wide, y - 0.25))
     if stroke.tone == FAILS:
         return _polygon(elm, here, color=_TONES[FAILS], fill=_TONES[FAILS], lw=1.3)
-    return _polygon(elm, here, color=_TONES[OPEN], fill="#ffffff", lw=1.6, ls="--")
+    ends = "--" if stroke.tone == OPEN else "-"
+    return _polygon(elm, here, color=_TONES[stroke.tone], fill="#ffffff", lw=1.6, ls=ends)
 
 
 def _pointed(elm: Any, stroke: Stroke) -> list[Any]:
