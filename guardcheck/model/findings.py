@@ -51,9 +51,10 @@ class Quantity:
     `samples` the seeded samples, shape ``(n_samples,)`` (NaN for a sample that failed). `unknowns` names declared
     unknowns judged over their usual range. `uncertainty` is expanded, k = 2. `bound` is set when a measurement shows
     one side only: ``at_least`` (the true value is no lower: it can fail high, never conform), ``at_most`` the reverse.
-    `needed` false marks a quantity that is shown and decides nothing. `use` says what brings its event about, and
-    `condition` is the rule of use that avoids it. `codes` say for programs what the sentences say for people: no
-    decision is read out of prose.
+    `against_original` holds it against the original build of its line, `original` and `original_spread` being that
+    one's value and spread. `needed` false marks a quantity that is shown and decides nothing. `use` says what brings
+    its event about, and `condition` is the rule of use that avoids it. `codes` say for programs what the sentences say
+    for people: no decision is read out of prose.
     """
 
     name: str
@@ -79,6 +80,7 @@ class Quantity:
     condition: str | None = None
     against_original: str | None = None
     original: float | None = None
+    original_spread: tuple[float, float] | None = None
     codes: tuple[str, ...] = ()
 
 

@@ -2,6 +2,7 @@
 
 from guardcheck.files import write_bytes, write_text
 from guardcheck.report.arrange.advice import counts
+from guardcheck.report.asking import to_questions_page
 from guardcheck.report.bench_sheet.page import to_bench_sheet, to_bench_sheet_pdf
 from guardcheck.report.handover import (
     PAPERS,
@@ -59,6 +60,7 @@ __all__ = [
     "to_html",
     "to_json",
     "to_outcome",
+    "to_questions_page",
     "to_record_html",
     "to_record_pdf",
     "to_short",

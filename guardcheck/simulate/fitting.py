@@ -17,6 +17,7 @@ from guardcheck.model import (
     UNKNOWN_WORD,
     Fitted,
     Job,
+    Limit,
     Line,
     Parameter,
     Part,
@@ -362,7 +363,8 @@ def standard_of(job: Job, line: Line, library: Library) -> Standard:
 def at_rate(standard: Standard, picture: Mapping[str, Any]) -> Standard:
     """Return a standard for the picture the unit makes: its own field rate, and line rate where it counts lines.
 
-    What is not declared stays as the standard has it: the slowest field its sets take, which tilts most.
+    What is not declared stays as the standard has it: the slowest field its sets take, which tilts most. Where a
+    standard's inputs take any line rate, a captured line is held to the one declared.
     """
     rate, lines = picture.get("field_rate"), picture.get("lines_per_field")
     if not isinstance(rate, Value):
@@ -371,7 +373,22 @@ def at_rate(standard: Standard, picture: Mapping[str, Any]) -> Standard:
     if isinstance(lines, Value):
         line_rate = rate.nominal * lines.nominal
         extra |= {"line_rate": line_rate, "timing": {**standard.extra["timing"], "line_period": 1.0 / line_rate}}
+        if standard.extra.get("any_rate"):
+            return replace(standard, extra=extra, limits=_moved(standard.limits, 1.0 / line_rate))
     return replace(standard, extra=extra)
+
+
+def _moved(limits: Mapping[str, Limit], period: float) -> Mapping[str, Limit]:
+    """Return limits with that of the line period about another one [s], as wide as it was."""
+    name = "timing.line_period"
+    one = limits.get(name)
+    if one is None or one.nominal is None:
+        return limits
+    low, high = (None if end is None else end / one.nominal * period for end in (one.low, one.high))
+    words = (
+        f"The line rate declared in the job, {1e-3 / period:.5g} kHz. In its place the standard has: {one.reference}"
+    )
+    return {**limits, name: replace(one, nominal=period, low=low, high=high, reference=words)}
 
 
 def states_of(job: Job, fitter: Fitter, line: Line, standard: Standard) -> tuple[str, ...]:

@@ -62,6 +62,7 @@ CAPTURE_KEYS: Mapping[str, str] = {
     },
     "offset": "the voltage in the middle of the screen",
     "timebase": "tolerance of the oscilloscope's time base, such as '25 ppm'",
+    "joins": "the line whose capture goes with this one: another file of the same scope, with the same sync channel",
     "note": KEYS["note"],
 }  # fmt: skip
 _DIVISIONS = re.compile(r"([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+))\s*div(?:s|isions?)?")
@@ -176,6 +177,7 @@ def _capture(table: Table) -> CaptureNote:
         timebase=_share(table, "timebase"),
         probe_tolerance=_share(table, "probe_tolerance"),
         termination=_share(table, "termination"),
+        joins=table.text("joins") if "joins" in table else None,
         file=table.file,
         key=table.key,
     )
