@@ -35,9 +35,11 @@ class Element:
     model: str | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Subcircuit:
     """One `.subckt`: ports in order, parameters with default expressions, elements, local models, inner subcircuits.
+
+    Equal is only what is the same object, so that what was made of one can be looked up by it.
 
     `parameters` may be overridden by whoever instantiates; `derived` are `.param` lines inside, computed from them in
     order and never overridden.
