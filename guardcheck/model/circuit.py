@@ -35,11 +35,9 @@ class Element:
     model: str | None = None
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True)
 class Subcircuit:
     """One `.subckt`: ports in order, parameters with default expressions, elements, local models, inner subcircuits.
-
-    Equal is only what is the same object, so that what was made of one can be looked up by it.
 
     `parameters` may be overridden by whoever instantiates; `derived` are `.param` lines inside, computed from them in
     order and never overridden.
@@ -53,6 +51,10 @@ class Subcircuit:
     inner: Mapping[str, Subcircuit] = field(default_factory=dict)
     file: str = ""
     derived: Mapping[str, Any] = field(default_factory=dict)
+
+    def __hash__(self) -> int:
+        """Return the same for equal circuits, so that what is made of one can be looked up: tables have no hash."""
+        return hash((self.name, self.file, self.ports))
 
     @property
     def model_names(self) -> frozenset[str]:
