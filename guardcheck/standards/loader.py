@@ -8,11 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
 from guardcheck.errors import StandardError, accepted, nearest
+from guardcheck.files import digest_of
 from guardcheck.model import CLAIMS, KNOWN_BY, QUANTITIES, WORKMANSHIP, Limit, Standard
 from guardcheck.toml_tables import Table, read_table
 from guardcheck.units import shown
@@ -97,7 +97,7 @@ def load_standard(name: str, own: Path | None = None) -> Standard:
         if not path.resolve().is_relative_to(own.resolve()):
             raise StandardError("leads out of its folder", file=f"{own.name}/{name}.toml")
         top, data = read_table(path, error=StandardError, shown_as=f"{own.parent.name}/{own.name}/{name}.toml")
-        return replace(standard_of(name, top), sha256=sha256(data).hexdigest())
+        return replace(standard_of(name, top), sha256=digest_of(data))
     top, _ = read_table(FOLDER / f"{name}.toml", error=StandardError, shown_as=f"standards/{name}.toml")
     return standard_of(name, top)
 

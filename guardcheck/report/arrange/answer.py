@@ -10,7 +10,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from guardcheck.formatting import limits, line_rank, quantity_rank, show, telling_digits
+from guardcheck.formatting import limits, line_rank, quantity_rank, show, telling_digits, times
 from guardcheck.model import (
     CONFORMS,
     DOES_NOT_CONFORM,
@@ -28,7 +28,7 @@ from guardcheck.model import (
     Result,
 )
 from guardcheck.report.arrange.advice import counts
-from guardcheck.report.arrange.line import LATCH_UP, MARGIN, PARTS, POWER, Bears, bears, event_words, times_text
+from guardcheck.report.arrange.line import LATCH_UP, MARGIN, PARTS, POWER, Bears, bears, event_words
 from guardcheck.report.arrange.words import WORST_FIRST, clean, quantity_title, sentence
 from guardcheck.verdict.claims import claims_of, leads_of
 from guardcheck.verdict.outcome import worst
@@ -320,7 +320,7 @@ def _chip_row(result: Result, names: Sequence[str], one: Finding, bearing: Bears
         return AnswerRow(tuple(names), what, value, "", one.outcome, told, rule, ids=(one.id,))
     told = ("too near" if bearing.times > _NEAR else "model end") if one.outcome == NOT_PROVEN else ""
     if bearing.times >= 1.0:
-        told = times_text(bearing.times) + (" up" if bearing.ranged else "")
+        told = times(bearing.times) + (" up" if bearing.ranged else "")
     elif bearing.ranged and one.outcome == NOT_PROVEN:
         told = "no rating"
     return AnswerRow(

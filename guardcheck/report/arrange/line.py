@@ -6,7 +6,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from guardcheck.formatting import show
+from guardcheck.formatting import show, times
 from guardcheck.model import DOES_NOT_CONFORM, NOT_PROVEN, STRIKE, Finding, Result, Schematic, SchematicPart
 from guardcheck.model.schematic import RAILS, SUPPLY
 from guardcheck.report.arrange.words import clean, sentence
@@ -80,11 +80,6 @@ def bears(finding: Finding) -> Bears | None:
     return Bears(found["value"], found["allowed"], 10.0 ** (-loosest / 20.0))
 
 
-def times_text(times: float) -> str:
-    """Return a ratio as a bench says it: ``49 x``, ``5.4 x``, ``0.8 x``."""
-    return f"{times:.0f} x" if times >= 9.95 else f"{times:.1f} x"
-
-
 def event_words(result: Result, finding: Finding) -> str:
     """Return what happened in bench words: ``lead plugged in live, re-contact``."""
     said = result.extra.get("events")
@@ -142,9 +137,9 @@ def _told(result: Result, line: Schematic, one: Finding, key: str, bearing: Bear
         return f"{what}: {happens}: not proven"
     text = f"{what}: {happens}: {bearing.value}, allowed {bearing.allowed}"
     if bearing.times > 1.0 and one.outcome == DOES_NOT_CONFORM:
-        text += f": {times_text(bearing.times)} too much{' at least' if bearing.ranged else ''}"
+        text += f": {times(bearing.times)} too much{' at least' if bearing.ranged else ''}"
     elif bearing.times > 1.0:
-        text += f": {times_text(bearing.times)} what is proven"
+        text += f": {times(bearing.times)} what is proven"
     elif one.outcome == NOT_PROVEN:
         text += ": not proven"
     return f"{text} (a mistake: see the rules of use)" if one.condition is not None else text
