@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import re
+import sys
 from pathlib import Path
 
 import pytest
 
 from guardcheck.engine import Engine, find_library, library
+from guardcheck.engine.worker import user_trouble
 from guardcheck.errors import EngineMissing
 
 INSTALL = ("apt install libngspice0", "dnf install libngspice", "brew install libngspice", "NGSPICE_LIBRARY_PATH")
@@ -65,3 +68,17 @@ def test_an_engine_that_does_not_wait_says_it_on_first_use(monkeypatch: pytest.M
     monkeypatch.setenv("NGSPICE_LIBRARY_PATH", str(tmp_path / "gone.so"))
     with Engine(workers=1, wait=False) as engine, pytest.raises(EngineMissing):
         _ = engine.info
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="there is no list of users to look into")
+def test_a_user_without_an_entry_is_told_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    """ngspice reads the home of `getpwuid(getuid())` unseen and crashes where that gives nothing, as in a container."""
+    import pwd
+
+    assert user_trouble() is None
+
+    def nobody(uid: int) -> object:
+        raise KeyError(uid)
+
+    monkeypatch.setattr(pwd, "getpwuid", nobody)
+    assert re.fullmatch(r"the user id \d+ has no entry in /etc/passwd, and ngspice needs one", user_trouble() or "")
