@@ -27,10 +27,6 @@ def main() -> None:
     source, sink = _claim_pipes()
     if hasattr(signal, "SIGINT"):
         signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent decides what Ctrl-C ends
-    trouble = user_trouble()
-    if trouble is not None:
-        reply(sink, MISSING, trouble)
-        return
     try:
         from guardcheck.engine.simulator import open_simulator
 
@@ -41,23 +37,6 @@ def main() -> None:
     _limit_resources(memory)
     reply(sink, READY, simulator.version)
     _serve(source, sink, simulator, wall_limit)
-
-
-def user_trouble() -> str | None:
-    """Return why ngspice cannot start as this user, None when it can.
-
-    It looks for his home when it starts, and ends without a word where there is no entry for him: a container that
-    runs under a number of its own.
-    """
-    if sys.platform == "win32":
-        return None
-    import pwd
-
-    try:
-        pwd.getpwuid(os.getuid())
-    except KeyError:
-        return f"the user id {os.getuid()} has no entry in /etc/passwd, and ngspice needs one"
-    return None
 
 
 def _serve(source: BinaryIO, sink: BinaryIO, simulator: Any, wall_limit: float) -> None:

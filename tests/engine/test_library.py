@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import re
+import os
 import sys
 from pathlib import Path
 
 import pytest
 
 from guardcheck.engine import Engine, find_library, library
-from guardcheck.engine.worker import user_trouble
 from guardcheck.errors import EngineMissing
 
 INSTALL = ("apt install libngspice0", "dnf install libngspice", "brew install libngspice", "NGSPICE_LIBRARY_PATH")
@@ -72,13 +71,14 @@ def test_an_engine_that_does_not_wait_says_it_on_first_use(monkeypatch: pytest.M
 
 @pytest.mark.skipif(sys.platform == "win32", reason="there is no list of users to look into")
 def test_a_user_without_an_entry_is_told_so(monkeypatch: pytest.MonkeyPatch) -> None:
-    """ngspice reads the home of `getpwuid(getuid())` unseen and crashes where that gives nothing, as in a container."""
+    """Release 39 reads the home of `getpwuid(getuid())` unseen, and crashes where that gives nothing: a container."""
     import pwd
 
-    assert user_trouble() is None
+    assert library.no_word() == "it ended without a word"
 
     def nobody(uid: int) -> object:
         raise KeyError(uid)
 
     monkeypatch.setattr(pwd, "getpwuid", nobody)
-    assert re.fullmatch(r"the user id \d+ has no entry in /etc/passwd, and ngspice needs one", user_trouble() or "")
+    told = f"it ended without a word: it may miss an entry for the user id {os.getuid()} in /etc/passwd"
+    assert library.no_word() == told
