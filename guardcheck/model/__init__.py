@@ -68,8 +68,12 @@ from guardcheck.model.standard import (
     PERSON,
     WITHSTAND,
     WORKMANSHIP,
+    Colour,
     Limit,
+    ScanTiming,
     Standard,
+    TestPicture,
+    Window,
 )
 from guardcheck.model.values import DECLARED, DEFAULT, DERIVED, UNKNOWN, Range, Value
 from guardcheck.model.wirings import ACTIONS, DRIVES, GROUND, OPEN, TAKES, Role, Side, Wiring
@@ -140,6 +144,7 @@ __all__ = [
     "Case",
     "Check",
     "CircuitUsed",
+    "Colour",
     "Condition",
     "Curve",
     "Deck",
@@ -175,6 +180,7 @@ __all__ = [
     "Role",
     "Row",
     "Rule",
+    "ScanTiming",
     "Schematic",
     "SchematicNode",
     "SchematicPart",
@@ -185,10 +191,12 @@ __all__ = [
     "Standard",
     "Subcircuit",
     "Sweep",
+    "TestPicture",
     "Trace",
     "Transient",
     "TwoReadings",
     "Value",
+    "Window",
     "Wiring",
     "unknown_codes",
 ]

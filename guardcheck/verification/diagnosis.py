@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations
 
 from guardcheck.compose.changes import SHORT
 from guardcheck.engine import Engine
@@ -19,6 +18,7 @@ from guardcheck.simulate.experiment import Experiment, emf_of
 from guardcheck.simulate.levels import solve
 from guardcheck.simulate.planning import JobPlan
 from guardcheck.simulate.response import studies_of
+from guardcheck.verification.choice import Candidate, Step, laid_out
 from guardcheck.verification.faults import Fault, Fittable, faults_of, fittable
 from guardcheck.verification.measured import OPEN, Measured
 from guardcheck.verification.plan import Plan
@@ -33,10 +33,8 @@ TILT = "response.field_tilt"
 """What a coupling capacitor shows that no level does."""
 LEADING = ("level.white", "level.sync", "level.pp", "level.blank")
 """The quantities a next measurement is proposed for, first come first."""
-TELLS, TELLS_LEAST = 0.05, 0.01
-"""Two levels tell faults apart when they differ by this share and this voltage: what a hand scope resolves, k = 2."""
-TELLS_OHMS, TELLS_LEAST_OHMS = 0.02, 0.5
-"""The same for two resistances read by a hand meter."""
+STEADY, RAIL = "level.blank", "rail"
+"""What a steady fault shows where no capacitor stands in the way; the supply itself."""
 CLOSE = 0.5
 """Causes that differ by less than this share of the uncertainty fit alike: the commoner fault comes first."""
 FEW = 1e-9
@@ -78,15 +76,6 @@ class Cause:
 
 
 @dataclass(frozen=True)
-class Next:
-    """A further measurement, and what each group of causes (by their places in the list) would make it read."""
-
-    what: str
-    unit: str
-    expect: tuple[tuple[float, tuple[int, ...]], ...]
-
-
-@dataclass(frozen=True)
 class Explanation:
     """What explains the readings of one line: causes best first, out of `simulated` faults; what to measure next.
 
@@ -98,7 +87,7 @@ class Explanation:
     observations: tuple[Observation, ...]
     simulated: int
     causes: tuple[Cause, ...]
-    next: Next | None
+    next: Step | None
     rail: float = math.inf
     drive: float = 0.0
 
@@ -286,68 +275,35 @@ def _same(case: _Case, one: int, other: int) -> bool:
     )
 
 
-def _next(case: _Case, seen: Sequence[Observation], causes: Sequence[int]) -> Next | None:
-    """Return the measurement that tells most causes apart; a single cause is told from the plan."""
+def _next(case: _Case, seen: Sequence[Observation], causes: Sequence[int]) -> Step | None:
+    """Return the measurement that tells the causes apart best, and those after it; one cause is told from the plan.
+
+    Rivals are the causes by their places in the list, the plan behind them where it is no cause itself.
+    """
     rivals = list(causes) if len(causes) > 1 else [*causes, *([0] if 0 not in causes else [])]
-    if len(rivals) < 2:
-        return None
-    best: tuple[tuple[int, float], Next] | None = None
-    for what, unit, reads in _measurements(case, seen, rivals):
-        apart, width = _separation(reads, unit)
-        if apart and (best is None or (apart, width) > (best[0][0], best[0][1] * 1.05)):
-            best = (apart, width), Next(what, unit, _grouped(reads, unit, causes, rivals))
-    return None if best is None else best[1]
+    return laid_out(_measurements(case, seen, rivals), range(len(rivals)))
 
 
-def _measurements(
-    case: _Case, seen: Sequence[Observation], rivals: Sequence[int]
-) -> list[tuple[str, str, tuple[float, ...]]]:
-    """Return what might be measured next, with what each rival would make it read."""
+def _measurements(case: _Case, seen: Sequence[Observation], rivals: Sequence[int]) -> list[Candidate]:
+    """Return what might be measured next, the easiest first, with what each rival would make it read."""
     done = {(one.quantity, one.bench) for one in seen}
-    quantity = next((name for name in LEADING if any(one.quantity == name for one in seen)), LEADING[0])
+    leading = next((name for name in LEADING if any(one.quantity == name for one in seen)), LEADING[0])
     words = {
         CONNECTED: "with the display connected",
         OPEN: "with the line open, nothing but the instrument connected",
         DOUBLE: f"with one more load of {case.plan.load:.3g} ohm across the line",
     }
     found = []
-    for bench in BENCHES:
-        reads = tuple(case.levels[index, bench].get(quantity, math.nan) for index in rivals)
-        if (quantity, bench) not in done and all(math.isfinite(value) for value in reads):
-            found.append((f"{quantity} {words[bench]}", "V", reads))
+    for quantity in dict.fromkeys((leading, *(() if case.plan.coupled else (STEADY,)))):
+        for bench in BENCHES:
+            reads = tuple(case.levels[index, bench].get(quantity, math.nan) for index in rivals)
+            if (quantity, bench) not in done and all(math.isfinite(value) for value in reads):
+                found.append(Candidate(f"{quantity} {bench}", f"{quantity} {words[bench]}", "V", reads))
+    rails = tuple(case.faults[index].chain.rail.nominal for index in rivals)
+    found.append(Candidate(RAIL, "the supply at the stage and guard, meter on direct volts", "V", rails))
     for part in case.parts:
         if part.card.name[0] == "r" and any(part.card.name in case.faults[index].ohms for index in rivals):
             reads = tuple(case.faults[index].ohms.get(part.card.name, part.value) for index in rivals)
-            found.append((f"the resistance across {part.name}, power off and one end lifted", "ohm", reads))
+            what = f"the resistance across {part.name}, power off and one end lifted"
+            found.append(Candidate(part.card.name, what, "ohm", reads))
     return found
-
-
-def _apart(one: float, other: float, unit: str) -> bool:
-    share, least = (TELLS, TELLS_LEAST) if unit == "V" else (TELLS_OHMS, TELLS_LEAST_OHMS)
-    return abs(one - other) > math.hypot(share * one, share * other) + least
-
-
-def _separation(reads: Sequence[float], unit: str) -> tuple[int, float]:
-    """Return how many pairs of rivals a measurement tells apart, and by how much in all (sum of log ratios)."""
-    pairs = [pair for pair in combinations(reads, 2) if _apart(*pair, unit)]
-    return len(pairs), sum(abs(math.log((abs(a) + 1e-3) / (abs(b) + 1e-3))) for a, b in pairs)
-
-
-def _grouped(
-    reads: Sequence[float], unit: str, causes: Sequence[int], rivals: Sequence[int]
-) -> tuple[tuple[float, tuple[int, ...]], ...]:
-    """Return the readings to expect, each with the places of the causes it points to; the plan's own has none."""
-    order = sorted(range(len(reads)), key=lambda place: -reads[place])
-    groups: list[list[int]] = []
-    for place in order:
-        if groups and not _apart(reads[groups[-1][-1]], reads[place], unit):
-            groups[-1].append(place)
-        else:
-            groups.append([place])
-    return tuple(
-        (
-            sum(reads[place] for place in group) / len(group),
-            tuple(sorted(causes.index(rivals[place]) for place in group if rivals[place] in causes)),
-        )
-        for group in groups
-    )
