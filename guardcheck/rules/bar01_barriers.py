@@ -373,9 +373,9 @@ def _leak(fact: Fact, layers: str, seen: Sequence[_Seen], leak: Quantity) -> Fin
 def _remedy(where: str | None) -> str:
     data = _data()
     return (
-        f"take the barrier {where or 'that was declared'} out and fit a sheet made to insulate: {'; '.join(data.sheets)} (data-sheet strength, least "
-        f"voltage); trim solder tails and keep {format_si(data.tail, 'm')} between the longest tail "
-        "and the sheet (common practice)"
+        f"take the barrier {where or 'that was declared'} out and fit a sheet made to insulate: "
+        f"{'; '.join(data.sheets)} (data-sheet strength, least voltage); trim solder tails and keep "
+        f"{format_si(data.tail, 'm')} between the longest tail and the sheet (common practice)"
     )
 
 
