@@ -67,8 +67,12 @@ from guardcheck.model.standard import (
     PERSON,
     WITHSTAND,
     WORKMANSHIP,
+    Colour,
     Limit,
+    ScanTiming,
     Standard,
+    TestPicture,
+    Window,
 )
 from guardcheck.model.values import DECLARED, DEFAULT, DERIVED, UNKNOWN, Range, Value
 from guardcheck.model.wirings import ACTIONS, DRIVES, GROUND, OPEN, TAKES, Role, Side, Wiring
@@ -138,6 +142,7 @@ __all__ = [
     "Case",
     "Check",
     "CircuitUsed",
+    "Colour",
     "Condition",
     "Curve",
     "Deck",
@@ -173,6 +178,7 @@ __all__ = [
     "Role",
     "Row",
     "Rule",
+    "ScanTiming",
     "Schematic",
     "SchematicNode",
     "SchematicPart",
@@ -183,10 +189,12 @@ __all__ = [
     "Standard",
     "Subcircuit",
     "Sweep",
+    "TestPicture",
     "Trace",
     "Transient",
     "TwoReadings",
     "Value",
+    "Window",
     "Wiring",
     "unknown_codes",
 ]
