@@ -15,8 +15,8 @@ from guardcheck.errors import InputError
 from guardcheck.model import UNKNOWN_WORD, Fact, Job, Standard
 from guardcheck.toml_tables import read_table
 
-TABLE = "hazards"
-"""The table of a job that declares hazards."""
+TABLE, OTHERS = "hazards", "others"
+"""The table of a job that declares hazards, and its entry for all that the table does not name."""
 
 
 @dataclass(frozen=True)
@@ -24,6 +24,7 @@ class Hazard:
     """One hazard: the keys that declare it, what settles it, and its caution, known to be there or only unknown."""
 
     keys: tuple[str, ...]
+    name: str
     settles: str
     known: str
     unknown: str
@@ -33,6 +34,10 @@ class Hazard:
         """Return what a job says of it: None for nothing or no, ``unknown``, else the fact."""
         said = [entries[key] for key in self.keys if entries.get(key) not in (None, False)]
         return next((one for one in said if one != UNKNOWN_WORD), said[0] if said else None)
+
+    def told(self, entries: Mapping[str, Any]) -> bool:
+        """Tell whether a job says anything of it: that it is there, that it is not, or that nobody knows."""
+        return any(key in entries for key in self.keys)
 
     def caution(self, declared: object) -> str:
         """Return the caution: what is unknown is not told as a fact."""
@@ -51,7 +56,14 @@ def hazards() -> tuple[Hazard, ...]:
     """Return every hazard there are words for, in the order cautions are told."""
     top, _ = read_table(Path(__file__).parent / "hazards.toml", error=InputError)
     return tuple(
-        Hazard(row.texts("keys"), row.text("settles"), row.text("known"), row.text("unknown"), row.text("text"))
+        Hazard(
+            row.texts("keys"),
+            row.text("name"),
+            row.text("settles"),
+            row.text("known"),
+            row.text("unknown"),
+            row.text("text"),
+        )
         for row in top.tables("hazard")
     )
 
@@ -69,5 +81,5 @@ def cautions_for(job: Job, standards: Iterable[Standard]) -> tuple[str, ...]:
     entries = declared_hazards(job.facts)
     found = ((hazard, hazard.declared(entries)) for hazard in hazards())
     own = (hazard.caution(declared) for hazard, declared in found if declared is not None)
-    carried = (standard.extra["caution"] for standard in standards if "caution" in standard.extra)
+    carried = (standard.caution for standard in standards if standard.caution is not None)
     return tuple(dict.fromkeys((*general_cautions().values(), *own, *carried)))

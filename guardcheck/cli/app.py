@@ -64,7 +64,11 @@ WhyOption = Annotated[
 AllOption = Annotated[bool, typer.Option("--all", help="Print the full record instead of the short answer.")]
 SyncOption = Annotated[
     str | None,
-    typer.Option("--sync", metavar="CHANNEL", help="The channel with sync, for lines without their own."),
+    typer.Option(
+        "--sync",
+        metavar="CHANNEL",
+        help="The channel with sync, for lines without their own; captures are joined by it.",
+    ),
 ]
 SeedOption = Annotated[int, typer.Option(min=0, help="Seed of the tolerance samples: same seed, same result.")]
 SamplesOption = Annotated[int, typer.Option(min=0, max=100_000, help="Tolerance samples for each line.")]

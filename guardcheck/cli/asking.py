@@ -9,7 +9,7 @@ import typer
 from guardcheck.errors import InputError
 
 if TYPE_CHECKING:
-    from guardcheck.job import Question
+    from guardcheck.job import Answers, Question
 
 TRIES = 5
 """How often one question is asked before its answer counts as not known."""
@@ -32,7 +32,7 @@ def asked_job() -> str:
     while (question := next_question(answers)) is not None:
         number += 1
         _show(number, question)
-        answers[question.id] = _answer(question)
+        answers[question.id] = _answer(question, answers)
     return job_text(answers)
 
 
@@ -44,7 +44,7 @@ def _show(number: int, question: Question) -> None:
         typer.echo(f"   {question.note}")
 
 
-def _answer(question: Question) -> str | None:
+def _answer(question: Question, answers: Answers) -> str | None:
     from guardcheck.job import heard
 
     for _ in range(TRIES):
@@ -54,11 +54,11 @@ def _answer(question: Question) -> str | None:
         except (typer.Abort, EOFError):
             raise InputError("stopped before the last question; nothing was written", key="--ask") from None
         try:
-            found = heard(question, text)
+            found = heard(question, text, answers)
         except InputError as error:
             typer.echo(f"   {error.problem}")
             continue
-        typer.echo(f"   heard: {found.said}\n")
+        typer.echo(f"   {found.said}\n")
         return found.value
-    typer.echo(f"   not known: {question.cost}\n")
+    typer.echo(f"   {heard(question, '').said}\n")
     return None

@@ -111,6 +111,8 @@ class Probes:
     display: Reading
     rail: str = f"v({RAIL})"
     surge: SurgeProbe | None = None
+    drive: str | None = None
+    """Vector of the driver's own current, where it has a limit."""
 
     @property
     def save(self) -> tuple[str, ...]:
@@ -124,6 +126,7 @@ class Probes:
         found |= {*(diode.amps for diode in self.diodes), *(one.amps for one in self.transistors)}
         found |= set(self.display.vectors)
         found |= set() if self.surge is None else {self.surge.amps}
+        found |= set() if self.drive is None else {self.drive}
         return tuple(sorted(found))
 
 

@@ -5,19 +5,22 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 from guardcheck.compose.chain import EMF, FAR, FAR_GND, NEAR, RAIL, Chain, nodes_of
 from guardcheck.compose.decks import deck_of
 from guardcheck.compose.event_probes import Probes, Reading, SurgeProbe, with_probes
 from guardcheck.compose.event_rail import Rail, rail_cards, switched
 from guardcheck.compose.lines import as_ladders
-from guardcheck.model import CABLE, DISPLAY, NOTHING, OFF, Card, Deck, EventPlan, Fitted, Model, Transient
+from guardcheck.model import CABLE, DISPLAY, NOTHING, OFF, Card, Deck, EventPlan, Fitted, Model, Subcircuit, Transient
 from guardcheck.netlist import card, flatten, models_of
 
 CHIP, LEAD, LEAD_GND = "chip", "lead", "lead_gnd"
 """Nodes an event adds: the source's pin behind its ammeter, the cable's unit end, the cable's 0 V at that end."""
 GIVEN, SURGE_METER = "given", "vsurge"
 """The near end of a charged lead, before the ammeter that reads what it gives, and that ammeter."""
+DRIVE_METER = "vmemf"
+"""The ammeter of a driver that has a limit."""
 GIVES_WAY = 1e5
 """Ohms by which a driver gives way beyond its limit: as good as a current source beside anything it drives."""
 OPEN_END = 1e7
@@ -90,7 +93,8 @@ def event_deck(case: EventCase) -> tuple[Deck, Probes]:
     display = Reading(FAR, FAR_GND) if case.mated == DISPLAY else Reading(_connector(case))
     metered, probes = with_probes(case.chain, cards, numbers, display)
     around, more = _surroundings(case, numbers)
-    probes = replace(probes, surge=_surge(case, around))
+    limited = case.unit != OFF and case.drive is not None
+    probes = replace(probes, surge=_surge(case, around), drive=f"i({DRIVE_METER})" if limited else None)
     flat = [*metered, *around, *rail_cards(case.rail, case.unit)]
     flat += _driver(case)
     step, final = _line_steps(flat, case)
@@ -119,8 +123,9 @@ def _driver(case: EventCase) -> tuple[Card, ...]:
     if case.drive is None:
         return (held,)
     limit = repr(case.drive)
-    drop = f"v={GIVES_WAY!r}*(max(i(vmemf)-{limit},0)+min(i(vmemf)+{limit},0))"
-    return (held, card("vmemf", (node, "emf_limit"), 0.0), card("bemf", ("emf_limit", EMF), tail=drop))
+    amps = f"i({DRIVE_METER})"
+    drop = f"v={GIVES_WAY!r}*(max({amps}-{limit},0)+min({amps}+{limit},0))"
+    return (held, card(DRIVE_METER, (node, "emf_limit"), 0.0), card("bemf", ("emf_limit", EMF), tail=drop))
 
 
 def has_coupling(chain: Chain) -> bool:
@@ -153,8 +158,15 @@ def part_numbers(fitted: Fitted, corner: str) -> dict[str, float]:
 
 def _flattened(fitted: Fitted, role: str, ports: Mapping[str, str], values: Mapping[str, float]) -> tuple[Card, ...]:
     known = fitted.part.circuit.parameters
-    given = {key: values[key] for key in known if key in values}
-    return flatten(fitted.part.circuit, name=role, ports=ports, values=given, prefix=f"{role}_")
+    given = tuple((key, values[key]) for key in known if key in values)
+    return _flat(fitted.part.circuit, role, tuple(ports.items()), given)
+
+
+@lru_cache(maxsize=512)  # the cases of an event differ in a number or two, and share all their other parts
+def _flat(
+    circuit: Subcircuit, role: str, ports: tuple[tuple[str, str], ...], values: tuple[tuple[str, float], ...]
+) -> tuple[Card, ...]:
+    return flatten(circuit, name=role, ports=dict(ports), values=dict(values), prefix=f"{role}_")
 
 
 def _models(fitted: Fitted, role: str) -> tuple[Model, ...]:

@@ -87,11 +87,13 @@ def _one_card(card: Card) -> Iterator[str]:
     for node in card.nodes:
         if not _NAME.match(node):
             yield f"'{card.name}' has the node '{node}'; node names are lower-case letters, digits, _ and ."
-    if card.value is not None:
+    if isinstance(card.value, float):
+        yield from _values(card.name, (card.value,))
+    elif card.value is not None:
         if np.ndim(card.value) != 0:
             yield f"'{card.name}' has an array for a value; variants belong in the deck's matrix"
         yield from _values(card.name, [float(np.ravel(card.value)[0])] if np.size(card.value) else [math.nan])
-    for points in _PWL.findall(card.tail):
+    for points in _PWL.findall(card.tail) if card.tail else ():
         n = len(points.replace(",", " ").split()) // 2
         if n >= MOST_PWL_POINTS:
             yield f"'{card.name}' has {n} PWL points; fewer than {MOST_PWL_POINTS} are accepted, corners are enough"

@@ -27,7 +27,7 @@ from guardcheck.engine.batch import Batch, Block, plan, trace_of
 from guardcheck.engine.blocks import join
 from guardcheck.engine.deckrules import check_deck
 from guardcheck.engine.frames import BEAT, BROKEN, DONE, MISSING, READY
-from guardcheck.engine.library import find_library, missing_sentence, unusable_sentence
+from guardcheck.engine.library import find_library, missing_sentence, no_word, unusable_sentence
 from guardcheck.engine.process import GONE, WorkerProcess
 from guardcheck.engine.script import Answer, Script, unsolved
 from guardcheck.engine.text import script_for
@@ -336,7 +336,7 @@ class Engine:
         except queue.Empty:
             _, kind, content = _LOOK
         if kind != READY:
-            self._missing = unusable_sentence(self._library, str(content or "it ended without a word"))
+            self._missing = unusable_sentence(self._library, str(content or no_word()))
             raise EngineMissing(self._missing)
         self._workers[0].ready = True
         self._workers[0].deadline = float("inf")
@@ -373,7 +373,7 @@ class Engine:
         elif kind in (GONE, MISSING) and worker.busy is None:
             self._drop(worker)
             if not worker.ready:
-                raise EngineError(f"a further ngspice could not be started ({content or 'it ended without a word'})")
+                raise EngineError(f"a further ngspice could not be started ({content or no_word()})")
         elif kind in (GONE, BROKEN):
             batch, block = worker.busy
             self._drop(worker)

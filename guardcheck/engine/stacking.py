@@ -41,8 +41,10 @@ def stack_of(deck: Deck, kind: str, lines: tuple[str, ...]) -> Stack | None:
         one line per card, each starting with name, nodes and value, then the models
 
     """
+    if deck.n_variants < 2:
+        return None
     names = {name for card in deck.cards for name in (card.name, *card.nodes)}
-    if deck.n_variants < 2 or any(_TAKEN.search(name) for name in names):
+    if any(_TAKEN.search(name) for name in names):
         return None
     by_name = {line.split(" ", 1)[0]: line for line in lines if not line.startswith(".")}
     if by_name.keys() != {card.name for card in deck.cards}:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 
 import numpy as np
@@ -79,6 +80,9 @@ def _checked_values(circuit: Subcircuit, values: Mapping[str, Number]) -> dict[s
     for key, value in values.items():
         if key not in circuit.parameters:
             raise place.error(unknown_parameter(circuit, key))
+        if isinstance(value, float) and math.isfinite(value):
+            checked[key] = float(value)
+            continue
         array = np.asarray(value, dtype=np.float64)
         if array.ndim > 1 or array.size == 0 or not np.all(np.isfinite(array)):
             raise place.at(key=key).error("the value must be finite: one number, or one per variant")

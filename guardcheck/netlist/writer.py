@@ -74,22 +74,29 @@ def check_node(node: str, name: str | None = None) -> None:
 
 def checked_value(name: str, value: Number) -> Number:
     """Return the value as float or float64 array, or raise CircuitError saying why no such part exists."""
+    if isinstance(value, float):  # nearly all are, and numpy takes its time over a single number
+        _check_range(name, value, value)
+        return float(value)
     array = np.asarray(value, dtype=np.float64)
     if array.ndim > 1 or (array.ndim == 1 and name[0] not in VALUED):
         raise CircuitError("the value cannot differ between variants here", key=name)
-    if not np.all(np.isfinite(array)):
-        raise CircuitError("the value is not finite", key=name)
-    worst = float(array.min()) if array.size else math.nan
-    if math.isnan(worst):
+    if not array.size:
         raise CircuitError("there are no variants", key=name)
-    if name[0] in _ABOVE_ZERO and (worst <= 0.0 or (name[0] == "r" and worst < _LEAST_OHMS)):
-        raise CircuitError(_too_small(name[0], worst), key=name)
-    if name[0] == "k" and not (worst > 0.0 and float(array.max()) <= 1.0):
+    _check_range(name, float(array.min()), float(array.max()))
+    return float(array) if array.ndim == 0 else array
+
+
+def _check_range(name: str, low: float, high: float) -> None:
+    """Refuse an element whose values, from `low` to `high`, no part can have; one that is no number makes both so."""
+    if not (math.isfinite(low) and math.isfinite(high)):
+        raise CircuitError("the value is not finite", key=name)
+    if name[0] in _ABOVE_ZERO and (low <= 0.0 or (name[0] == "r" and low < _LEAST_OHMS)):
+        raise CircuitError(_too_small(name[0], low), key=name)
+    if name[0] == "k" and not (low > 0.0 and high <= 1.0):
         raise CircuitError("a coupling is greater than 0 and at most 1", key=name)
-    largest = float(np.abs(array).max())
+    largest = max(abs(low), abs(high))
     if largest >= _LARGEST:
         raise CircuitError(f"{largest:g} is too large; values stay below {_LARGEST:g}", key=name)
-    return float(array) if array.ndim == 0 else array
 
 
 def _too_small(letter: str, value: float) -> str:

@@ -244,7 +244,7 @@ def _capacitors(looked: Looked, one: LinePlan, row: int) -> dict[str, float]:
             sizes[name] = looked.stage.fitted.values[name].nominal
             continue
         for size in choices:
-            rate = float(one.standard.extra["field_rate"])
+            rate = one.standard.field_rate
             if np.tanh(1.0 / (4.0 * rate * ohms * 0.8 * size)) <= limit.high:
                 sizes[name] = size
                 break

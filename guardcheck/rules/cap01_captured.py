@@ -3,7 +3,7 @@
 Hazard
     Sync too narrow or at the wrong rate rolls the picture; a burst of the wrong size or frequency takes its colour.
 What is read
-    Line period, sync width, porches, burst and noise of each line, from a scope capture or a typed reading.
+    Line period, sync width, porches, edges, burst and noise of each line, from a scope capture or a typed reading.
 Limit and source
     The line's standard (guardcheck/standards); each finding names reference and how the value is known.
 Not covered
@@ -39,6 +39,10 @@ RULE = Rule(
         "timing.sync_width",
         "timing.front_porch",
         "timing.back_porch",
+        "timing.sync_fall",
+        "timing.sync_rise",
+        "timing.picture_rise",
+        "timing.burst_start",
         "burst.amplitude",
         "burst.frequency",
         "noise.rms",

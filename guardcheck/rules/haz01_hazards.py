@@ -4,8 +4,8 @@ Hazard
     Mains, a picture tube, a reservoir capacitor, an optical pick-up with its lid switch bridged, a lithium cell, hot
     air: none of them shows in the signal, each has hurt somebody.
 What is read
-    What the job declares under [hazards]: flags, the wavelength and power of a laser. Without that table nobody has
-    looked, and nothing is proven. What is only unknown is told as unknown, never as a fact.
+    What the job declares under [hazards]: flags, the wavelength and power of a laser. What that table does not name
+    nobody has looked for, unless `others = false` says so. What is only unknown is told as unknown, never as a fact.
 Limit and source
     Class 1 limits of a laser by wavelength (IEC 60825-1, as coded in public programs); class 3R is five times class 1
     for invisible light and 5 mW for visible light. The other figures are service practice (cautions/hazards.toml).
@@ -18,13 +18,13 @@ What to do at the bench
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 from typing import Any
 
-from guardcheck.cautions import TABLE, Hazard, declared_hazards, hazards
+from guardcheck.cautions import OTHERS, TABLE, Hazard, declared_hazards, hazards
 from guardcheck.errors import InputError
 from guardcheck.model import (
     COMPUTED,
@@ -55,8 +55,8 @@ RULE = Rule(code="HAZ01", title="Unit hazards", klass=SAFETY, quantities=(POWER,
 CAUTION, RESTORE, LIMIT = "caution", "restore", "limit"
 NOBODY_LOOKED = "Not proven: the job has no [hazards] table, so nobody has said what else in the unit can hurt."
 LOOK = (
-    'look, then write [hazards] into the job file: true for what is there, "unknown" where you could not look; an '
-    "empty table says that you looked and found nothing"
+    'look, then write into [hazards] of the job file true for what is there, "unknown" where you could not look, and '
+    "others = false once you have looked for all the rest"
 )
 
 C4_FROM = 700e-9
@@ -125,12 +125,26 @@ def judge(facts: Facts) -> tuple[Finding, ...]:
         if declared is not None:
             held = hazard.settles == LIMIT
             findings += _laser(entries, hazard.caution(declared)) if held else (_hazard(facts, hazard, declared),)
-    if findings:
-        return tuple(findings)
     if not facts.table(TABLE):
         return (replace(_row("not looked for", NOT_PROVEN, NOBODY_LOOKED), remedy=LOOK),)
+    if silent := [hazard.name for hazard in hazards() if not hazard.told(entries)]:
+        findings += _silent(silent, entries.get(OTHERS))
+    if findings:
+        return tuple(findings)
     why = "Not applicable: the job says that there is no hazard; nobody can prove that there is none."
     return (_row("none declared", NOT_APPLICABLE, why, needed=False),)
+
+
+def _silent(names: Sequence[str], others: object) -> Iterator[Finding]:
+    """Yield the row of what the table does not name; none where the job says that somebody looked and found nothing."""
+    if others is True:
+        why = f"Not proven: the job says that there is more than it names, and not which: {', '.join(names)}?"
+    elif others is False:
+        return
+    else:
+        named = " or ".join(part for part in (", ".join(names[:-1]), names[-1]) if part)
+        why = f"Not proven: the job does not say whether there is {named}."
+    yield replace(_row("not named", NOT_PROVEN, why), remedy=LOOK)
 
 
 def _hazard(facts: Facts, hazard: Hazard, declared: object) -> Finding:
@@ -184,7 +198,7 @@ def _row(where: str, outcome: str, why: str, *, needed: bool = True) -> Finding:
 
 
 def _case(**entries: Any) -> Facts:
-    return Facts(declared=(Fact("hazards", 0, "hazards 1", entries),))
+    return Facts(declared=(Fact("hazards", 0, "hazards 1", {"others": False} | entries),))
 
 
 _CD = {"laser": True, "laser_wavelength": Value.exact(780e-9, "m")}
@@ -196,5 +210,7 @@ CASES = (
     Case("pick-up, power not declared", _case(**_CD), NOT_PROVEN),
     Case("picture tube, not shown discharged", _case(crt=True), NOT_PROVEN),
     Case("looked, and nothing there", _case(), NOT_APPLICABLE),
+    Case("no mains, and not a word of the rest", _case(mains_inside=False, others="unknown"), NOT_PROVEN),
+    Case("an empty table", Facts(declared=(Fact("hazards", 0, "hazards 1", {}),)), NOT_PROVEN),
     Case("nobody looked", Facts(), NOT_PROVEN),
 )

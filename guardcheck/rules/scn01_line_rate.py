@@ -50,7 +50,7 @@ def judge(facts: Facts) -> tuple[Finding, ...]:
 
 def _rate(one: Quantity, taken: tuple[str, ...] | None) -> Finding:
     if one.value is None:
-        return finding(RULE.code, one, None, needed=one.needed)
+        return finding(RULE.code, one, None, needed=one.needed or taken is not None)
     rate = format_si(one.value, "Hz")
     row = replace(finding(RULE.code, one, None, needed=True), where=rate)
     if taken is None:
@@ -75,7 +75,7 @@ def _rate(one: Quantity, taken: tuple[str, ...] | None) -> Finding:
     )
 
 
-def _case(rate: float, taken: tuple[str, ...] | None, *, needed: bool = False) -> Facts:
+def _case(rate: float | None, taken: tuple[str, ...] | None, *, needed: bool = False) -> Facts:
     display = {} if taken is None else {"line_rates": taken}
     return Facts((Quantity("scan.line_rate", "", None, rate, origin=COMPUTED, needed=needed),), display=display)
 
@@ -88,4 +88,7 @@ CASES = (
     Case("24.8 kHz into 15 and 31 kHz", _case(24830.0, ("15 kHz", "31 kHz")), DOES_NOT_CONFORM),
     Case("31.47 kHz on a shared connector, rates not declared", _case(31469.0, None, needed=True), NOT_PROVEN),
     Case("15.625 kHz, rates not declared", _case(15625.0, None), NOT_APPLICABLE),
+    Case("no rate known, into 15 kHz", _case(None, ("15 kHz",)), NOT_PROVEN),
+    Case("no rate known on a shared connector", _case(None, None, needed=True), NOT_PROVEN),
+    Case("no rate known, and nobody asks", _case(None, None), NOT_APPLICABLE),
 )

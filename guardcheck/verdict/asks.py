@@ -33,6 +33,10 @@ _FACTS: Mapping[str, _Fact] = {
 }
 _ROLES: Mapping[str, _Fact] = {
     "pin": _Fact("What may the chip's pin take?", "its data sheet, absolute maximum ratings and ESD; or its family"),
+    "pin.short_circuit": _Fact(
+        "At which current does the chip's driver give way?",
+        "its data sheet: short-circuit output current",
+    ),
 }
 
 
@@ -58,7 +62,8 @@ def _keys(one: Finding) -> tuple[str, ...]:
     keys = []
     for code in one.codes:
         if code.startswith(ASKS):
-            keys.append(code.removeprefix(ASKS))
+            key = code.removeprefix(ASKS)
+            keys.append(f"{one.line}.{key}" if key in _ROLES else key)
         elif code == RATING_NOT_STATED and one.line:
             keys.append(f"{one.line}.pin")
         elif code.startswith(UNKNOWN_OF) and one.line:

@@ -8,9 +8,18 @@ output impedance and the return loss it implies are one as well.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from functools import lru_cache
 
 from guardcheck.errors import GuardcheckError
-from guardcheck.model import SIMULATED, Finding, Schematic
+from guardcheck.model import (
+    CONFORMS,
+    DOES_NOT_CONFORM,
+    NOT_APPLICABLE,
+    NOT_PROVEN,
+    SIMULATED,
+    Finding,
+    Schematic,
+)
 from guardcheck.units import parse
 from guardcheck.verdict.outcome import worst
 
@@ -59,6 +68,20 @@ def outcomes_of(findings: Iterable[Finding], leads: Mapping[str, str]) -> Sequen
     return [worst(one.outcome for one in claim) for claim in claims_of(needed, leads)]
 
 
+def tally(findings: Iterable[Finding], leads: Mapping[str, str]) -> Mapping[str, int]:
+    """Return how many claims that decide have each outcome, worst first: the one count every page shows.
+
+    Parameters
+    ----------
+    findings : those to be counted
+    leads : for a line, the one that stands for all that are the same circuit; see `leads_of`
+
+    """
+    outcomes = outcomes_of(findings, leads)
+    return {one: outcomes.count(one) for one in (DOES_NOT_CONFORM, NOT_PROVEN, CONFORMS, NOT_APPLICABLE)}
+
+
+@lru_cache(maxsize=256)  # a job has a handful of words, and a word that is no voltage is explained at length
 def _is_level(severity: str | None) -> bool:
     """Tell whether a severity is a voltage, so that a harder one includes the softer."""
     if severity is None:

@@ -13,7 +13,18 @@ from numpy.typing import NDArray
 
 from guardcheck.errors import InputError, JobError, accepted, nearest
 from guardcheck.files import sha256_of
-from guardcheck.measure.capture import Analysis, Capture, Settings, analyse, channel_of, component_of, read_capture
+from guardcheck.measure.capture import (
+    NAMES,
+    Analysis,
+    Capture,
+    Settings,
+    analyse,
+    channel_of,
+    component_of,
+    differs,
+    nothing,
+    read_capture,
+)
 from guardcheck.measure.capture.header import NOTHING, ChannelFacts
 from guardcheck.measure.readings import Budget, CaptureNote, Circumstances, Reading, ReadingsFile, evaluate
 from guardcheck.measure.readings.records import AT_MOST
@@ -131,7 +142,8 @@ def from_captures(
     JobError
         a capture, or a word said of one, names a line the job does not have
     InputError
-        a capture cannot be read, has no such channel, or is the very trace another line was captured by
+        a capture cannot be read, has no such channel, is the very trace another line was captured by, or is joined to
+        a line that was not captured
 
     """
     for name in [use.line for use in given.captures] + [line for said in given.words.values() for line in said if line]:
@@ -147,10 +159,35 @@ def from_captures(
         _own_trace(use, capture.volts[channel], seen)
         settings, told = _settings(use.line, given, file, plan, capture.facts.get(channel, NOTHING))
         sync = None if plan.carries_sync else given.sync
-        analysis = analyse(capture, channel, sync_channel=sync, settings=settings)
+        apart = _apart(capture, use, given, file)
+        if apart is None:
+            analysis = analyse(capture, channel, sync_channel=sync, settings=settings)
+        else:
+            analysis = Analysis(channel, tuple(nothing(name, apart, settings) for name in NAMES), {}, None)
         captured.append(Captured(use, analysis, file_used(use.path, "capture")))
         measured += _of_capture(analysis, plan, settings, f"capture {number}", told)
     return tuple(measured), tuple(captured)
+
+
+def _apart(capture: Capture, use: CaptureFile, given: Given, file: ReadingsFile) -> str | None:
+    """Say why a capture cannot be used with the one its note joins it to, None when it can or joins none."""
+    note = file.capture(use.line)
+    if note.joins is None:
+        return None
+    key = f"{note.key}.joins"
+    other = next((one for one in given.captures if one.line == note.joins and one.line != use.line), None)
+    if other is None:
+        others = [one.line for one in given.captures if one.line != use.line]
+        raise InputError(
+            f"'{shown(note.joins)}' is no other line with a capture; accepted: {accepted(others) or 'none was given'}"
+            f"{nearest(note.joins, others)}",
+            file=note.file,
+            key=key,
+        )
+    if given.sync is None:
+        words = "captures are joined by the channel with sync: name it with --sync CHANNEL"
+        raise InputError(words, file=note.file, key=key)
+    return differs(read_capture(other.path), capture, given.sync)
 
 
 def _own_trace(
@@ -241,7 +278,7 @@ def _channel(capture: Capture, use: CaptureFile, sync: str | None) -> str:
 
 def _of_capture(analysis: Analysis, plan: Plan, settings: Settings, label: str, told: str | None) -> list[Measured]:
     """Return the quantities of a capture that its line's standard knows; `told` is said of each with a value."""
-    wanted = {*plan.standard.quantities, *plan.standard.extra.get("captured", ()), *captured_limits()}
+    wanted = {*plan.standard.quantities, *plan.standard.captured, *captured_limits()}
     found = []
     for quantity in analysis.quantities:
         if quantity.name in wanted:

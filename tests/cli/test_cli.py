@@ -52,6 +52,7 @@ stage = "series-resistor"
 stage_values = { series = "1 kohm 1%", power_rating = "0.25 W" }
 guard = "schottky-pair"
 [hazards]
+others = false
 """
 """A line that every needed check lets pass: sync through 1 kohm and a Schottky pair, supplies that float together."""
 UNSURE = SOUND.replace('touch_reading = { value = "50 uA", accuracy = "1%", resolution = "1 uA" }', "")

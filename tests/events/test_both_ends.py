@@ -8,9 +8,10 @@ from __future__ import annotations
 import pytest
 
 from guardcheck.engine import Engine
-from guardcheck.model import ASKS, DOES_NOT_CONFORM, NOT_PROVEN
+from guardcheck.model import ASKS, CONFORMS, DOES_NOT_CONFORM, NOT_PROVEN, SHORT_CIRCUIT
 from guardcheck.simulate.stress.bench import chassis_of
-from tests.events.jobs import DISPLAY, SUPPLY, findings, job_text, read
+from guardcheck.verdict.asks import asks_of
+from tests.events.jobs import DISPLAY, SUPPLY, findings, groups, job_text, read
 
 OPEN, SINGLE, SYMMETRIC = (f'y_coupling = "{word}"\n' for word in ("unknown", "single", "symmetric"))
 EARTHED = "earthed = true\n"
@@ -57,3 +58,78 @@ def test_where_the_ends_differ_the_answer_is_owed(engine: Engine) -> None:
     assert owed.outcome == NOT_PROVEN
     assert f"{ASKS}supply.y_coupling" in owed.codes
     assert "may stand 65.1 V to 325 V apart" in owed.why
+
+
+DRIVER = '{{ over_voltage = "0.5 V", under_voltage = "0.5 V", clamp_current = "20 mA", output_current = "50 mA"{} }}'
+STIFF = {"source_values": 'white = "4 V", impedance = "10 ohm"', "stage": "pass-through", "stage_values": ""}
+HELD = "red/bare/event.margin/short-to-ground/continuous"
+
+
+class TestDriver:
+    """A driver shorted to 0 V gives its short-circuit current: 20 to 100 mA where nobody states it (LS-TTL sheets)."""
+
+    @pytest.mark.parametrize(
+        ("stated", "outcome", "decibels"),
+        [
+            ("", NOT_PROVEN, -6.02),  # 50 mA against 100 mA; against 20 mA there are 8 dB to spare
+            (', short_circuit = "30 mA"', CONFORMS, 4.44),
+            (', short_circuit = "80 mA"', DOES_NOT_CONFORM, -4.08),
+        ],
+    )
+    def test_its_limit_decides_and_is_asked_for(
+        self, engine: Engine, stated: str, outcome: str, decibels: float
+    ) -> None:
+        found = findings(engine, job_text(**STIFF, pin=DRIVER.format(stated)), "short-to-ground")[HELD]
+        assert found.outcome == outcome
+        assert found.value == pytest.approx(decibels, abs=0.05)
+        assert (SHORT_CIRCUIT in found.codes) == (not stated)
+        asked = [one.key for one in asks_of([found])]
+        assert asked == ([] if stated else ["red.pin.short_circuit"])
+
+    def test_both_ends_are_said(self, engine: Engine) -> None:
+        found = findings(engine, job_text(**STIFF, pin=DRIVER.format("")), "short-to-ground")[HELD]
+        assert "20 mA or 100 mA decide it: 7.9 dB and -6.0 dB" in found.why
+
+    def test_where_both_ends_fail_it_fails_and_nothing_is_asked(self, engine: Engine) -> None:
+        """10 mA rated: 20 mA are 6 dB above it, 100 mA 20 dB."""
+        pin = DRIVER.format("").replace("50 mA", "10 mA")
+        found = findings(engine, job_text(**STIFF, pin=pin), "short-to-ground")[HELD]
+        assert (found.outcome, SHORT_CIRCUIT in found.codes) == (DOES_NOT_CONFORM, False)
+        assert found.value == pytest.approx(-20.0, abs=0.05)
+
+    def test_a_weak_driver_leaves_more_to_the_diodes(self, engine: Engine) -> None:
+        """12 V through 220 ohm onto a low driver: 54 mA hold it near 0 V; 20 mA let it rise to the rail's diode.
+
+        There (12 V - 5.8 V) / 220 ohm = 28 mA are forced into the pin, which no margin of its driver speaks of.
+        """
+        chip = {"source_values": 'white = "0 V", impedance = "1 ohm"', "stage_values": 'series = "220 ohm"'}
+        text = job_text(**chip, pin=DRIVER.format("").replace("50 mA", "200 mA"))
+        found = [one for one in groups(engine, read(text), ["misplug"]) if one.severity == "12 V"]
+        strong, weak = (
+            [one.pins[0].stress for one in runs if one.case.unit == "on"] for runs in (found[0].good, found[0].weak)
+        )
+        assert max(one.injected for one in strong) == 0.0
+        assert max(one.delivered for one in strong) == pytest.approx(54e-3, rel=0.03)
+        assert max(one.injected for one in weak) == pytest.approx(28e-3, rel=0.05)
+
+    def test_a_driver_that_never_carries_so_much_is_run_once(self, engine: Engine) -> None:
+        """1 V behind 10 ohm and 75 ohm into a short are 12 mA."""
+        text = job_text(source_values='white = "1 V", impedance = "10 ohm"', pin=DRIVER.format(""))
+        found = [one for one in groups(engine, read(text), ["short-to-ground"]) if one.event.name == "short-to-ground"]
+        assert all(one.weak == [] for one in found)
+
+
+def test_latch_up_asks_only_for_what_could_settle_it(engine: Engine) -> None:
+    """65 V behind 2.35 nF through 85 ohm are some 0.7 A: neither end keeps to a test of 20 mA, one of 2 A both do."""
+    pin = '{ clamp_current = "5 mA", over_voltage_if_current_kept = true, hbm = "2 kV", latch_up = "%s" }'
+
+    def codes(latch_up: str) -> tuple[str, tuple[str, ...]]:
+        text = job_text(supply=SUPPLY + OPEN, display=DISPLAY + OPEN, pin=pin % latch_up)
+        row = findings(engine, text, "hot-plug")["red/bare/event.latch_up/hot-plug/first contact"]
+        return row.outcome, tuple(one for one in row.codes if one.startswith(ASKS))
+
+    assert codes("20 mA") == (NOT_PROVEN, ())
+    outcome, asked = codes("1 A")
+    assert outcome == NOT_PROVEN
+    assert f"{ASKS}supply.y_coupling" in asked
+    assert codes("5 A") == (CONFORMS, ())

@@ -141,6 +141,11 @@ BAD = {
     ),
     "time stands still": ("Time (s),CH1 (V)\n" + table("0.5,{v:.6f}"), "does not advance"),
     "comma for everything": ("Time,CH1\n" + comma(table("{t:.7f}")).replace("\n", ",0,5\n"), "both the separator"),
+    "two time bases": (
+        "Sample Interval,1.02E-07\nTime (s),CH1 (V)\n"
+        + "".join(f"{i * 1e-7:.7e},{v:.6f}\n" for i, v in enumerate(VOLTS)),
+        "advances by 0.1 us, and above the table stands 0.102 us",
+    ),
     "no time": ("CH1 (V)\n" + table("{v:.6f}"), "no time column and no sample interval"),
     "no volts": ("Time (s),CH1 (A)\n" + table("{t:.9e},{v:.6f}"), "no column holds volts"),
     "few points": ("Time (s),CH1 (V)\n0,1\n1e-7,1\n2e-7,1\n", "only 3 points"),

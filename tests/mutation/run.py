@@ -59,31 +59,36 @@ SWAPPED = {"min": "max", "max": "min", "any": "all", "all": "any"}
 
 @dataclass(frozen=True)
 class Mutant:
-    """One change: the file and function it stands in, what it does, and the changed tree."""
+    """One change: the file and function it stands in, what it does, and what is put in place of which node."""
 
     path: str
     function: str
     line: int
     change: str
-    tree: ast.Module
+    index: int
+    new: ast.AST
 
     @property
     def key(self) -> str:
         """What names this mutant in ``survivors.toml``: no line numbers, so that it outlives edits elsewhere."""
         return f"{self.path}:{self.function}: {self.change}"
 
+    def tree(self) -> ast.Module:
+        """Return the changed module; made when it is run, since a sample takes few of the thousands there are."""
+        tree = ast.parse((ROOT / self.path).read_text(encoding="utf-8"))
+        _replace(tree, self.index, self.new)
+        return ast.fix_missing_locations(tree)
+
 
 def mutants_of(path: Path) -> list[Mutant]:
     """Return every mutant of one file."""
     tree = ast.parse(path.read_text(encoding="utf-8"))
     name = path.relative_to(ROOT).as_posix()
-    found = []
-    for function, index, node in _sites(tree):
-        for change, new in _changes(node):
-            changed = copy.deepcopy(tree)
-            _replace(changed, index, new)
-            found.append(Mutant(name, function, getattr(node, "lineno", 0), change, ast.fix_missing_locations(changed)))
-    return found
+    return [
+        Mutant(name, function, getattr(node, "lineno", 0), change, index, new)
+        for function, index, node in _sites(tree)
+        for change, new in _changes(node)
+    ]
 
 
 def _walk(tree: ast.Module) -> Iterator[tuple[str, ast.AST]]:
@@ -193,7 +198,7 @@ class Changed(importlib.abc.MetaPathFinder, importlib.abc.Loader):
         parts = Path(mutant.path).with_suffix("").parts
         self.name = ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
         self.file = str(ROOT / mutant.path)
-        self.tree = mutant.tree
+        self.tree = mutant.tree()
 
     def find_spec(self, fullname: str, path: object = None, target: object = None) -> ModuleSpec | None:
         """Return the spec of the changed module, None for every other."""

@@ -318,7 +318,7 @@ def hums() -> Iterator[tuple[str, Facts]]:
 
 
 def hazard(**entries: Any) -> Facts:
-    return Facts(declared=(fact("hazards", "hazards 1", **entries),))
+    return Facts(declared=(fact("hazards", "hazards 1", **{"others": False} | entries),))
 
 
 def hazards() -> Iterator[tuple[str, Facts]]:
@@ -341,7 +341,9 @@ def hazards() -> Iterator[tuple[str, Facts]]:
     yield "no mains inside", hazard(mains_inside=False)
     yield "picture tube", hazard(crt=True)
     yield "picture tube unknown", hazard(crt="unknown")
-    shown = (fact("hazards", "hazards 1", crt=True), fact("capacitor", "anode", voltage=v(25e3, "V")))
+    yield "no mains inside, no word of the rest", hazard(mains_inside=False, others="unknown")
+    yield "more than is named", hazard(mains_inside=False, others=True)
+    shown = (fact("hazards", "hazards 1", crt=True, others=False), fact("capacitor", "anode", voltage=v(25e3, "V")))
     yield "picture tube, charge declared", Facts(declared=shown)
 
 

@@ -36,7 +36,7 @@ def cautions(**entries: object) -> tuple[str, ...]:
 
 
 def told(**entries: object) -> list[Finding]:
-    facts = Facts(declared=(Fact("hazards", 0, "hazards 1", entries),))
+    facts = Facts(declared=(Fact("hazards", 0, "hazards 1", {"others": False} | entries),))
     return [one for one in judge_all(facts) if one.rule == "HAZ01"]
 
 
@@ -247,3 +247,26 @@ def test_a_touch_current_spans_what_is_not_known_of_mains_and_capacitors() -> No
         found = rule.judge(leak(0.23, 0.1, 0.33, supply=supply))[0]
         assert found.spread == pytest.approx((0.46e-3 * low, 0.46e-3 * high))
     assert rule.judge(leak(0.23, 0.1, 0.33))[0].spread is None
+
+
+# --- what a job does not say -----------------------------------------------------------------------------------------
+
+
+def test_silence_about_a_hazard_does_not_pay() -> None:
+    """A hazard left out proves no more than one declared unknown; only who says that he looked is believed."""
+    silent = {hazard.name for hazard in hazards()}
+    for entries, named in (
+        ({"others": "unknown"}, silent),
+        ({"mains_inside": False, "others": "unknown"}, silent - {"mains inside the case"}),
+        ({"mains_inside": "unknown", "others": True}, silent - {"mains inside the case"}),
+        ({"lithium_cell": False, "others": "unknown"}, silent - {"a lithium cell"}),
+    ):
+        (row,) = [one for one in told(**entries) if one.where == "not named"]
+        assert (row.outcome, row.needed) == (NOT_PROVEN, True)
+        assert row.remedy is not None
+        assert "others = false" in row.remedy
+        assert {name for name in silent if name in row.why} == named
+    every = {hazard.keys[0]: False for hazard in hazards()}
+    for entries in ({}, every | {"others": "unknown"}, every | {"others": True}):
+        (row,) = told(**entries)
+        assert (row.outcome, row.needed, row.where) == ("not_applicable", False, "none declared")

@@ -2,7 +2,8 @@
 
 from guardcheck.measure.capture.analyse import analyse, channel_of
 from guardcheck.measure.capture.bars import component_of
-from guardcheck.measure.capture.quantities import NAMES, Settings
+from guardcheck.measure.capture.join import differs
+from guardcheck.measure.capture.quantities import NAMES, Settings, nothing
 from guardcheck.measure.capture.reader import read_capture
 from guardcheck.measure.capture.records import Analysis, Capture, Template
 
@@ -15,5 +16,7 @@ __all__ = [
     "analyse",
     "channel_of",
     "component_of",
+    "differs",
+    "nothing",
     "read_capture",
 ]

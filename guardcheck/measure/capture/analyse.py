@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from guardcheck.errors import InputError, accepted, nearest
 from guardcheck.measure.capture.clipping import Screen
+from guardcheck.measure.capture.fieldsync import NO_LINE, field_sync
 from guardcheck.measure.capture.found import Found, Raw, look
 from guardcheck.measure.capture.header import NOTHING
 from guardcheck.measure.capture.lines import find_edges
 from guardcheck.measure.capture.quantities import BARS, NAMES, Settings, nothing, to_quantities
 from guardcheck.measure.capture.records import Analysis, Capture, Template
 from guardcheck.measure.capture.slicer import MIN_LINES, Pulses, find_pulses
-from guardcheck.measure.capture.systems import System, nearest_system, systems
-from guardcheck.model import Quantity
+from guardcheck.measure.capture.systems import System, nearest_system, rates
 
 SLOWEST = 0.26e-6
 """Longest sample interval [s] that still shows sync pulses well: 4 MHz, with a little to spare."""
@@ -62,14 +62,21 @@ def analyse(
     if factor != 1.0:
         notes = (*notes, f"times {factor:g} for the probe")
     timing = volts if sync_channel is None else _reduced(capture, channel_of(capture, sync_channel))[0]
-    failure = _unfit(step, len(volts))
+    failure = _undersampled(step)
     pulses = None if failure else find_pulses(timing, step)
     edges = None if pulses is None else find_edges(pulses.sign * timing, step, pulses)
-    if pulses is None or edges is None:
-        reason = failure or _no_sync(sync_channel)
+    if edges is not None:
+        failure = _undersampled(step, edges.rate.scale)
+    if pulses is None or edges is None or failure:
+        alone = None
+        if case.circumstances.signal == "sync" and sync_channel is None:
+            alone = field_sync(volts, step, resolution, _screen(capture, name, case, factor))
+        if alone is not None:
+            return _field_alone(name, *alone, resolution, step, volts, case, notes)
+        reason = failure or _too_short(step * len(volts)) or _no_sync(sync_channel)
         span = float(volts.max()) - float(volts.min())
         return Analysis(name, tuple(nothing(one, reason, case) for one in NAMES), {}, None, notes=notes, span=span)
-    system = nearest_system(edges.period)
+    system = nearest_system(edges.period, edges.width)
     own = sync_channel is None
     found = look(
         volts,
@@ -98,10 +105,39 @@ def analyse(
         "negative" if pulses.sign > 0 else "positive",
         found.lines,
         scene.termination(),
-        (*notes, *found.notes, *scene.notes(quantities)),
+        (*notes, *found.notes, *scene.notes(case.circumstances.signal)),
         float(volts.mean()),
         float(volts.max()) - float(volts.min()),
         None if found.has_picture else found.least,
+    )
+
+
+def _field_alone(
+    name: str,
+    found: Found,
+    sign: int,
+    resolution: float,
+    step: float,
+    volts: NDArray[np.floating],
+    case: Settings,
+    notes: tuple[str, ...],
+) -> Analysis:
+    """Return what a line that carries field sync alone shows."""
+    missing = {one: Raw(None, failure=NO_LINE) for one in NAMES if one not in found.raw}
+    whole = replace(found, raw={**missing, **found.raw})
+    quantities, budgets = to_quantities(whole, resolution, step, volts, case, sign=sign)
+    quantities = tuple(nothing(one.name, NO_LINE, case) if one.name == "noise.rms" else one for one in quantities)
+    budgets = {one.name: budgets[one.name] for one in quantities if one.name in budgets and one.value is not None}
+    return Analysis(
+        name,
+        quantities,
+        budgets,
+        None,
+        polarity="negative" if sign > 0 else "positive",
+        lines=found.lines,
+        notes=(*notes, "field sync alone: two levels, no lines"),
+        mean=float(volts.mean()),
+        span=float(volts.max()) - float(volts.min()),
     )
 
 
@@ -157,21 +193,27 @@ def _reduced(capture: Capture, name: str) -> tuple[NDArray[np.floating], float, 
     return volts, step, tuple(notes)
 
 
-def _unfit(step: float, points: int) -> str | None:
-    if step > SLOWEST:
-        return f"undersampled: {1e-6 / step:.3g} MHz; scan lines need at least 4 MHz"
-    lines = points * step / systems()[0].period
-    if lines < MIN_LINES + 1:
-        return (
-            f"too short: {1e6 * points * step:.3g} us hold {lines:.2g} scan lines; at least {MIN_LINES + 1} are needed"
-        )
-    return None
+def _undersampled(step: float, scale: float = 1.0) -> str | None:
+    if step <= SLOWEST * scale:
+        return None
+    return f"undersampled: {1e-6 / step:.3g} MHz; these scan lines need at least {4 / scale:g} MHz"
+
+
+def _too_short(duration: float) -> str | None:
+    longest = max(rate.periods[1] for rate in rates())
+    if duration >= (MIN_LINES + 1) * longest:
+        return None
+    held = duration / longest
+    return (
+        f"too short: {1e6 * duration:.3g} us hold {held:.2g} scan lines of 15 kHz; at least {MIN_LINES + 1} are needed"
+    )
 
 
 def _no_sync(sync_channel: str | None) -> str:
+    known = " or ".join(f"{1e-3 / rate.periods[1]:.3g} to {1e-3 / rate.periods[0]:.3g} kHz" for rate in rates())
     if sync_channel is not None:
-        return f"no line sync of 15.6 or 15.7 kHz was found on channel '{sync_channel}'"
-    return "no line sync of 15.6 or 15.7 kHz was found on it; give the channel that carries sync"
+        return f"no line sync of {known} was found on channel '{sync_channel}'"
+    return f"no line sync of {known} was found on it; give the channel that carries sync"
 
 
 @dataclass(frozen=True)
@@ -217,16 +259,16 @@ class _Scene:
             return "levels fit one load of 75 ohm"
         return None
 
-    def notes(self, quantities: tuple[Quantity, ...]) -> tuple[str, ...]:
+    def notes(self, signal: str) -> tuple[str, ...]:
         said = []
         if self.own and self.pulses.sign < 0:
-            said.append("sync goes positive: the line is inverted")
+            said.append("sync goes positive" if signal == "sync" else "sync goes positive: the line is inverted")
         if self.system is None:
             said.append(f"a line period of {1e6 * self.period:.4g} us is that of no system known here")
         elif abs(self.period / self.system.period - 1) > 3e-4:
             percent = 100 * (self.period / self.system.period - 1)
             said.append(
-                f"the line period is {percent:+.2f} % off the {self.system.name}-line system's, as non-interlaced"
+                f"the line period is {percent:+.2f} % off the {self.system.title}'s, as non-interlaced"
                 " sources often are"
             )
         if self.scan() == "non-interlaced":

@@ -29,6 +29,7 @@ FULL_WHITE = 1.0 / 0.75
 """White bar of 100 % before bars of 75 %."""
 _STARTS = np.arange(8.5e-6, 14.1e-6, 0.25e-6)
 _WIDTHS = np.arange(5.0e-6, 6.9e-6, 0.1e-6)
+"""Where the first bar begins and how wide bars are [s], at 15 kHz."""
 _INSIDE = (0.25, 0.5, 0.75)
 _LEAST_PART = 0.2
 
@@ -116,10 +117,10 @@ def _pairs(own: str) -> Iterator[tuple[str, str, Floats, Floats]]:
 def _sampled(fold: Folded, blank: float, period: float) -> Floats:
     """Return the line at three points of each of eight bars for every start and width tried, shape ``(n, 24)`` [V]."""
     places = [
-        start + width * (bar + share)
+        fold.scale * (start + width * (bar + share))
         for start in _STARTS
         for width in _WIDTHS
-        if start + 8 * width < period - 0.4e-6
+        if start + 8 * width < period / fold.scale - 0.4e-6
         for bar in range(8)
         for share in _INSIDE
     ]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +15,10 @@ Complexes = NDArray[np.complex128]
 
 SEARCH = (3.2e6, 4.9e6)
 WINDOW = (4.95e-6, 8.9e-6)
+FEWEST_BINS = 4
+"""Least points in a cycle of the burst that show where it begins."""
+EARLIEST = 4.8e-6
+"""Before this [s] the trailing edge of sync looks like a burst."""
 MOST_LINES = 400
 SAMPLES_PER_CYCLE = 2.2
 _ENVELOPE_LINES = 40
@@ -25,7 +29,10 @@ _LEAST = 1e-3
 
 @dataclass(frozen=True)
 class Burst:
-    """A colour burst: peak-to-peak amplitude [V], frequency [Hz], their standard errors, and its window [s]."""
+    """A colour burst: peak-to-peak amplitude [V], frequency [Hz], their standard errors, and its window [s].
+
+    `start` is where its envelope passes half amplitude, with its standard error [s]; None where that cannot be seen.
+    """
 
     amplitude: float
     amplitude_error: float
@@ -33,11 +40,12 @@ class Burst:
     frequency_error: float
     window: tuple[float, float]
     coherent: bool
+    start: tuple[float, float] | None = None
 
 
-def can_see(step: float, subcarrier: float) -> bool:
-    """Tell whether the sampling can show a subcarrier at all."""
-    return step * subcarrier * SAMPLES_PER_CYCLE <= 1.0
+def can_see(step: float, subcarrier: float | None) -> bool:
+    """Tell whether the sampling can show a subcarrier [Hz] at all; where there is none, nothing is missed."""
+    return subcarrier is None or step * subcarrier * SAMPLES_PER_CYCLE <= 1.0
 
 
 def find_burst(lines: Lines, noise: float, period: float) -> Burst | None:
@@ -120,7 +128,39 @@ def _measure(lines: Lines, window: tuple[float, float], rough: float, noise: flo
     if refined is not None:
         frequency, error = refined
     mean_error = spread / np.sqrt(np.count_nonzero(present))
-    return Burst(2 * amplitude, 2 * float(mean_error), frequency, error, window, coherent)
+    start = _start(lines.pick(present), phasors[present], frequency, window, y[present].mean(axis=1), noise)
+    return Burst(2 * amplitude, 2 * float(mean_error), frequency, error, window, coherent, start)
+
+
+def _start(
+    lines: Lines, phasors: Complexes, f: float, window: tuple[float, float], level: Floats, noise: float
+) -> tuple[float, float] | None:
+    """Return where the envelope of the burst passes half amplitude on its way up, and the standard error of that [s].
+
+    Each line is multiplied by the burst it was found to hold, and all are averaged: 1 where the burst stands, 0 where
+    there is none. An average over one cycle takes out what is left at twice the frequency. Where a burst begins is a
+    convention, told to a quarter of a cycle.
+    """
+    x = lines.offsets[:, None] + np.arange(lines.rows.shape[1]) * lines.step
+    turned = (lines.rows - level[:, None]) * np.exp(-2j * np.pi * f * x) * np.conj(phasors)[:, None]
+    product = 2 * turned.real / np.abs(phasors[:, None]) ** 2
+    times, height, count = replace(lines, rows=product).fold(float(lines.columns(WINDOW).stop * lines.step))
+    seen = np.isfinite(height)
+    fine = (times[-1] - times[0]) / (len(times) - 1)
+    width = round(1 / f / fine)
+    if width < FEWEST_BINS:
+        return None
+    envelope = box(np.interp(times, times[seen], height[seen]), width)
+    before = np.flatnonzero((times >= EARLIEST) & (times <= sum(window) / 2))
+    below = before[envelope[before] < 0.5]
+    if not len(below):
+        return None
+    i = int(below[-1])
+    share = (0.5 - envelope[i]) / (envelope[i + 1] - envelope[i])
+    samples = max(1.0, float(np.median(count[before]))) * width
+    scatter = 2 * noise / float(np.sqrt(np.mean(np.abs(phasors) ** 2)) * np.sqrt(samples)) / f
+    error = float(np.sqrt(scatter**2 + fine**2 / 12 + (0.25 / f) ** 2 / 3))
+    return float(times[i] + share * fine), error
 
 
 def _fit(x: Floats, y: Floats, f: float) -> tuple[Complexes, float]:

@@ -14,6 +14,8 @@ Floats = NDArray[np.float64]
 
 FIELDS = 1.9
 """Least number of fields in which a droop is told from a drift."""
+LONGEST_FIELD = 1 / 45
+"""Longest field of any picture [s]."""
 MAINS_PERIOD = 0.02
 """A capture shorter than this [s] does not show hum in full: 50 Hz."""
 _SMOOTH_LINES = 9
@@ -77,7 +79,9 @@ def over_field(
     duration = len(volts) * step
     period = float(np.median(np.diff(fields))) if len(fields) >= 2 else 0.0
     failure = None
-    if not period or duration < FIELDS * period:
+    if not period and duration >= FIELDS * LONGEST_FIELD:
+        failure = "no field sync was seen, so where a field begins is not known"
+    elif not period or duration < FIELDS * period:
         failure = f"a capture of two whole fields shows it; this one is {1e3 * duration:.3g} ms long"
     tilt = float(np.tanh(slope * period / 4.0))
     tilt_error = (1.0 - tilt**2) * error * period / 4.0

@@ -22,20 +22,20 @@ from guardcheck.measure.capture.picture import (
     leaves,
     overshoot,
     plateaus,
+    smoothing,
     tilt,
     trimmed,
 )
-from guardcheck.measure.capture.systems import System, systems
+from guardcheck.measure.capture.systems import System, plainest_system
+from guardcheck.measure.capture.transitions import edge_time
 from guardcheck.measure.readings.records import AT_LEAST
 
 Floats = NDArray[np.float64]
 
-FIRST_PORCH = (8.0e-6, 8.9e-6)
-"""Where the back porch is flat in both systems, whatever burst stands before it."""
-
 LEAST_BAR = 10e-6
+"""Least length of a bar that shows line tilt; this and the times below are those of 15 kHz [s]."""
 _BEFORE = 0.2e-3
-"""How long before its broad pulses field blanking begins [s]: three lines."""
+"""How long before its broad pulses field blanking begins: three lines."""
 NO_SYNC = "the channel carries no sync of its own"
 
 
@@ -59,16 +59,22 @@ class Content:
     """What the picture looks like: whether its lines differ, how wide its brightest part is [s], and the next level.
 
     `next_level` is the second highest level as a share of the highest, above blanking; None when there is none.
+    `period` is that of the line [s].
     """
 
     uneven: bool = False
     width: float = 0.0
     next_level: float | None = None
+    period: float = 64e-6
 
 
 @dataclass(frozen=True)
 class Found:
-    """Everything found on one channel; `raw` is keyed by quantity, `least` is the smallest picture it shows [V]."""
+    """Everything found on one channel; `raw` is keyed by quantity, `least` is the smallest picture it shows [V].
+
+    `lines` were averaged, or what `counted` says. `together` is how far the half-amplitude points of sync may all lie
+    off in the same way [s].
+    """
 
     raw: Mapping[str, Raw]
     fold: Folded
@@ -82,6 +88,8 @@ class Found:
     chroma: float | None = None
     notes: tuple[str, ...] = field(default=())
     least: float = 0.0
+    counted: str = "scan lines"
+    together: float = 0.0
 
 
 def look(
@@ -133,7 +141,7 @@ def look(
     lines = cut(volts, step, edges, sign)
     if lines is None:
         return "fewer than three whole scan lines follow each other"
-    system = system or systems()[0]
+    system = system or plainest_system(edges.rate, edges.width)
     starts = np.zeros(0) if fields is None else fields
     shown = _shown(lines, starts, system.field_blanking * edges.period)
     if not shown.any():
@@ -148,7 +156,7 @@ def _shown(lines: Lines, fields: Floats, blanking: float) -> NDArray[np.bool_]:
     What stands there is test lines, text, or pulses against copying, which may be brighter than white.
     """
     since = lines.starts[:, None] - fields[None, :]
-    after = ((since > -_BEFORE) & (since < blanking)).any(axis=1)
+    after = ((since > -_BEFORE * lines.scale) & (since < blanking)).any(axis=1)
     shown: NDArray[np.bool_] = np.asarray(~after)
     return shown
 
@@ -170,15 +178,17 @@ class _Look:
     ) -> None:
         self.lines, self.edges, self.system, self.sign, self.own = lines, edges, system, sign, own_sync
         self.resolution, self.volts, self.screen = resolution, volts, screen
-        self.period, self.width = edges.period, edges.width
+        self.period, self.width, self.scale = edges.period, edges.width, edges.rate.scale
+        self.us = 1e-6 * self.scale
+        self.first = self._first_porch()
         self.raw: dict[str, Raw] = {}
         self.notes: list[str] = []
-        first = lines.means(FIRST_PORCH)
-        self.noise = _scatter(lines, FIRST_PORCH)
+        first = lines.means(self.first)
+        self.noise = _scatter(lines, self.first)
         seen = can_see(lines.step, self.system.subcarrier)  # what is undersampled shows up as another frequency
-        self.burst = find_burst(lines, self.noise, self.period) if seen else None
+        self.burst = find_burst(lines, self.noise, self.period) if seen and self.system.subcarrier else None
         self.sync = float(np.median(first - lines.means(self._tip()))) if own_sync else 0.0
-        chosen, self.floor = bright(lines, (9.5e-6, self.period - 1.2e-6), first, self.noise, shown)
+        chosen, self.floor = bright(lines, self._active(0.6, 1.2), first, self.noise, shown)
         self.lit = lines.pick(chosen)
         self.fold = folded(self.lit, self.period, self.system.subcarrier)
         self.bin_noise = self._bin_noise()
@@ -187,7 +197,7 @@ class _Look:
         self.noise = _scatter(lines, self.porch)
         self.level = float(self.blank[chosen].mean())
         self.lit_blank = self.blank[chosen]
-        region = (self.porch[1], self.period - 0.8e-6)
+        region = (self.porch[1], self.period - 0.8 * self.us)
         self.flats = plateaus(self.fold, region, self.height, self.bin_noise)
         self.white = max(self.flats, key=lambda flat: flat.level, default=None)
         span = float(volts.max()) - float(volts.min())
@@ -213,7 +223,7 @@ class _Look:
             windows["sync tip"] = self._tip()
             levels["sync tip"] = self.sign * (self.level - self.sync)
         if self.white is not None and self.has_picture:
-            windows["white"] = trimmed(self.white.window, 0.5e-6)
+            windows["white"] = trimmed(self.white.window, 0.5 * self.us)
             levels["white"] = self.sign * self.white.level
         if self.burst is not None:
             windows["burst"] = self.burst.window
@@ -231,6 +241,7 @@ class _Look:
             chroma,
             tuple(self.notes),
             self.least,
+            together=self.edges.together,
         )
 
     def _field(self, fields: Floats, coupled: bool | None) -> None:
@@ -263,35 +274,47 @@ class _Look:
     def _content(self) -> Content:
         height = self._height()
         if self.white is None or height <= 0:
-            return Content(self.uneven)
+            return Content(self.uneven, period=self.period)
         shares = [(flat.level - self.level) / height for flat in self.flats]
         below = [share for share in shares if share < 0.95]
-        return Content(self.uneven, self.white.width, max(below) if below else None)
+        return Content(self.uneven, self.white.width, max(below) if below else None, self.period)
 
     def _tip(self) -> tuple[float, float]:
-        return 0.8e-6, self.width - 0.8e-6
+        return 0.8 * self.us, self.width - 0.8 * self.us
+
+    def _first_porch(self) -> tuple[float, float]:
+        """Return where the back porch is flat in every system of the rate, whatever burst stands before it [s]."""
+        wide = self.width > self.system.sync_width + 0.3 * self.us
+        start, end = (one + (self.width if wide else self.system.sync_width) for one in self.edges.rate.porch)
+        late = max(0.0, end - (self.system.blanking_end - 0.2e-6))
+        return start - late, end - late
+
+    def _active(self, after: float, before: float) -> tuple[float, float]:
+        """Return from so long after the first porch to so long before the next sync [us at 15 kHz], in seconds."""
+        return self.first[1] + after * self.us, self.period - before * self.us
 
     def _bin_noise(self) -> float:
         """Return the standard error of a smoothed bin of the average line [V]."""
-        samples = float(np.median(self.fold.count)) * max(1, round(2 / self.system.subcarrier / self.fold.bin))
+        samples = float(np.median(self.fold.count)) * max(1, round(smoothing(self.system.subcarrier) / self.fold.bin))
         return self.noise / float(np.sqrt(max(1.0, samples)))
 
     def _porch(self, first: Floats) -> tuple[float, float]:
         """Return the burst-free part of the back porch [s]."""
         level = float(first.mean())
-        self.height = float(np.max(self.fold.smooth[self.fold.x > 8.5e-6])) - level
-        picture = leaves(self.fold, 8.4e-6, level, self.height, self.bin_noise)
+        middle = 0.5 * sum(self.first)
+        self.height = float(np.max(self.fold.smooth[self.fold.x > middle])) - level
+        picture = leaves(self.fold, middle, level, self.height, self.bin_noise)
         self.picture_start = picture
         if self.burst is not None:
-            start = self.burst.window[1] + 0.45e-6
+            start = self.burst.window[1] + 0.45 * self.us
         elif can_see(self.lines.step, self.system.subcarrier):
-            start = self.width + 0.9e-6
+            start = self.width + 0.9 * self.us
         else:
-            start = FIRST_PORCH[0]  # a burst may stand there unseen
+            start = self.first[0]  # a burst may stand there unseen
         end = self.system.blanking_end - 0.2e-6
         if picture is not None:
-            end = min(end, picture - 0.45e-6)
-        return (start, end) if end - start >= 0.5e-6 else FIRST_PORCH
+            end = min(end, picture - 0.45 * self.us)
+        return (start, end) if end - start >= 0.5 * self.us else self.first
 
     def _levels(self) -> None:
         top, low = float(self.volts.max()), float(self.volts.min())
@@ -303,7 +326,7 @@ class _Look:
             depth = self.blank - self.lines.means(self._tip())
             lost = self._lost(self.lines, self._tip(), low, full, top - low, top=False)
             self.raw["level.sync"] = _unless(lost, "the sync tip", depth)
-            self._ends(self.raw["level.blank"], self.raw["level.sync"])
+            self._ends(self.raw["level.blank"], self.raw["level.sync"], self._rest_lost(top, full, top - low))
         if self.uneven:
             self.raw["level.white"] = Raw(self.floor, self.noise)
             self.raw["level.black"] = Raw(None, failure="the picture differs from line to line")
@@ -312,19 +335,26 @@ class _Look:
             dark = Raw(None, failure="nothing brighter than blanking stands on this line")
             self.raw["level.white"] = self.raw["level.black"] = dark
             return
-        window = trimmed(self.white.window, 0.5e-6)
+        window = trimmed(self.white.window, 0.5 * self.us)
         white = self.lit.means(window) - self.lit_blank
         lost = self._lost(self.lit, window, top, full, top - low, top=True)
         self.raw["level.white"] = _unless(lost, "white", white)
         darkest = min(self.flats, key=lambda flat: flat.level)
         self.raw["level.black"] = Raw(None, failure="the picture shows one level only, so no black to read")
         if darkest is not self.white:
-            self.raw["level.black"] = _mean(self.lit.means(trimmed(darkest.window, 0.5e-6)) - self.lit_blank)
+            self.raw["level.black"] = _mean(self.lit.means(trimmed(darkest.window, 0.5 * self.us)) - self.lit_blank)
 
-    def _ends(self, blank: Raw, sync: Raw) -> None:
+    def _rest_lost(self, top: float, full: bool, height: float) -> str | None:
+        """Say whether the level between the pulses of a line that carries nothing but sync was cut off."""
+        if self.has_picture or self.uneven:
+            return None
+        lost = self._lost(self.lines, self.porch, top, full, height, top=True)
+        return None if lost is None else f"the level between the pulses {lost}"
+
+    def _ends(self, blank: Raw, sync: Raw, cut: str | None) -> None:
         """Note the two levels of a line that carries nothing but sync, whichever of them is the higher."""
-        if blank.value is None or sync.value is None:
-            lost = Raw(None, failure=sync.failure or blank.failure)
+        if cut or blank.value is None or sync.value is None:
+            lost = Raw(None, failure=sync.failure or cut or blank.failure)
             self.raw["level.high"] = self.raw["level.low"] = lost
             return
         tip = Raw(blank.value - self.sign * sync.value, math.hypot(blank.error, sync.error))
@@ -348,8 +378,9 @@ class _Look:
             reason = self.raw["level.white"].failure or "the picture differs from line to line"
             self.raw["response.line_tilt"] = self.raw["response.overshoot"] = Raw(None, failure=reason)
             return
-        if white.width < LEAST_BAR:
-            reason = f"the brightest part is {1e6 * white.width:.3g} us long; tilt needs {1e6 * LEAST_BAR:g} us"
+        if white.width < LEAST_BAR * self.scale:
+            least = 1e6 * LEAST_BAR * self.scale
+            reason = f"the brightest part is {1e6 * white.width:.3g} us long; tilt needs {least:g} us"
             self.raw["response.line_tilt"] = Raw(None, failure=reason)
         else:
             self.raw["response.line_tilt"] = Raw(*tilt(self.fold, white, self.level))
@@ -374,17 +405,43 @@ class _Look:
             self.raw["timing.back_porch"] = Raw(None, failure=reason)
         else:
             self.raw["timing.back_porch"] = Raw(start - self.width, self._edge_error())
-        level = self.fold.mean((period - 0.7e-6, period - 0.5e-6))
-        end = leaves(self.fold, period - 0.5e-6, level, self.height, self.bin_noise, back=True)
-        if end is None or period - end > 4e-6:
+        level = self.fold.mean((period - 0.7 * self.us, period - 0.5 * self.us))
+        end = leaves(self.fold, period - 0.5 * self.us, level, self.height, self.bin_noise, back=True)
+        if end is None or period - end > 4 * self.us:
             reason = "the picture is black at its right edge, so its end cannot be seen"
             self.raw["timing.front_porch"] = Raw(None, failure=reason)
         else:
             self.raw["timing.front_porch"] = Raw(period - end, self._edge_error())
 
+        self._edges()
+
+    def _edges(self) -> None:
+        """Note how long the edges of sync take, and the rise to a picture that is bright from its left edge on."""
+        tip, names = self.level - self.sync, ("timing.sync_fall", "timing.sync_rise")
+        for name, near, levels in zip(
+            names if self.sign > 0 else names[::-1],
+            (0.0, self.width),
+            ((self.level, tip), (tip, self.level)),
+            strict=True,
+        ):
+            lost = self.raw["level.sync"].failure
+            self.raw[name] = Raw(None, failure=lost) if lost else self._edge(near, levels)
+        start = self.picture_start
+        first = min(self.flats, key=lambda flat: flat.window[0], default=None)
+        lost = self.raw["level.white"].failure
+        if lost or start is None or first is None or first is not self.white or first.window[0] - start > 1.5 * self.us:
+            lost = lost or "the picture does not begin with its brightest part, so its rise cannot be told"
+            self.raw["timing.picture_rise"] = Raw(None, failure=lost)
+        else:
+            self.raw["timing.picture_rise"] = self._edge(start, (self.level, first.level))
+
+    def _edge(self, near: float, levels: tuple[float, float]) -> Raw:
+        found = edge_time(self.fold, near, 0.7 * self.us, levels, self.noise, self.edges.jitter)
+        return Raw(None, failure=found) if isinstance(found, str) else Raw(*found)
+
     def _edge_error(self) -> float:
         """Return the standard error of an edge of the picture [s]: sampling, and noise over the slope of the edge."""
-        slope = max(abs(self.height), 1e-3) / 0.4e-6
+        slope = max(abs(self.height), 1e-3) / (0.4 * self.us)
         return float(np.hypot(max(10e-9, self.lines.step / 6), 2 * self.bin_noise / slope))
 
     def _burst(self) -> None:
@@ -392,12 +449,17 @@ class _Look:
         if burst is not None:
             self.raw["burst.amplitude"] = Raw(burst.amplitude, burst.amplitude_error)
             self.raw["burst.frequency"] = Raw(burst.frequency, burst.frequency_error)
+            hidden = "the burst begins too close behind sync, or the sampling is too coarse, to tell where"
+            self.raw["timing.burst_start"] = Raw(*burst.start) if burst.start else Raw(None, failure=hidden)
             return
-        reason = "no colour burst stands on the back porch"
-        if not can_see(self.lines.step, self.system.subcarrier):
+        reason, subcarrier = "no colour burst stands on the back porch", self.system.subcarrier
+        if subcarrier is None:
+            reason = f"a {self.system.title} has no colour burst"
+        elif not can_see(self.lines.step, subcarrier):
             rate = 1e-6 / self.lines.step
-            reason = f"undersampled: {rate:.3g} MHz cannot show a burst of {1e-6 * self.system.subcarrier:.3g} MHz"
-        self.raw["burst.amplitude"] = self.raw["burst.frequency"] = Raw(None, failure=reason)
+            reason = f"undersampled: {rate:.3g} MHz cannot show a burst of {1e-6 * subcarrier:.3g} MHz"
+        for name in ("burst.amplitude", "burst.frequency", "timing.burst_start"):
+            self.raw[name] = Raw(None, failure=reason)
 
 
 def _scatter(lines: Lines, window: tuple[float, float]) -> float:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from guardcheck.measure.capture.slicer import LINE_PERIODS, LINE_WIDTHS, MIN_LINES, Pulses
+from guardcheck.measure.capture.slicer import MIN_LINES, Pulses
+from guardcheck.measure.capture.systems import Rate
 
 Floats = NDArray[np.float64]
 
@@ -16,6 +17,8 @@ BEFORE = 3e-6
 _SMOOTH = 0.15e-6
 _REACH = 1.4e-6
 _FINE_BIN = 25e-9
+_LOCKED = 0.5
+"""Mean of the sampling phases of the lines, as vectors, above which lines are locked to the samples."""
 
 
 @dataclass(frozen=True)
@@ -23,7 +26,8 @@ class Edges:
     """Sync edges of the whole lines of a capture.
 
     `lead` and `trail` [s] are the half-amplitude crossings, shape ``(n_lines,)``; `number` counts lines from the
-    first; `period` [s] is fitted, `period_error` its standard error, `jitter` the rms of the fit [s].
+    first; `period` [s] is fitted, `period_error` its standard error, `jitter` the rms of the fit [s]; `rate` is the
+    line rate they come at. `together` is how far all widths may be off in the same way [s].
     """
 
     lead: Floats
@@ -33,6 +37,8 @@ class Edges:
     period_error: float
     jitter: float
     fitted: Floats
+    rate: Rate
+    together: float = 0.0
 
     @property
     def width(self) -> float:
@@ -49,7 +55,8 @@ class Lines:
     """Samples of whole lines, one row each.
 
     `rows` [V] has shape ``(n_lines, n_columns)``; column j of row k lies at ``offsets[k] + j * step`` [s] from that
-    line's leading sync edge. `starts` are the edges themselves [s], `number` counts lines.
+    line's leading sync edge. `starts` are the edges themselves [s], `number` counts lines; `scale` is how long its
+    times are against those of 15 kHz.
     """
 
     rows: Floats
@@ -57,10 +64,11 @@ class Lines:
     step: float
     starts: Floats
     number: NDArray[np.int64]
+    scale: float = 1.0
 
     def pick(self, keep: NDArray[np.bool_]) -> Lines:
         """Return only the lines where `keep`, shape ``(n_lines,)``, is true."""
-        return Lines(self.rows[keep], self.offsets[keep], self.step, self.starts[keep], self.number[keep])
+        return Lines(self.rows[keep], self.offsets[keep], self.step, self.starts[keep], self.number[keep], self.scale)
 
     def columns(self, window: tuple[float, float]) -> slice:
         """Return the columns that lie inside a window [s] in every row; at least one."""
@@ -118,23 +126,44 @@ def find_edges(volts: NDArray[np.floating], step: float, pulses: Pulses) -> Edge
     pulses : the sync pulses found in it
 
     """
-    wide = (pulses.widths >= LINE_WIDTHS[0]) & (pulses.widths <= LINE_WIDTHS[1])
+    rate = pulses.rate
+    scale = rate.scale
+    wide = (pulses.widths >= rate.widths[0]) & (pulses.widths <= rate.widths[1])
     starts, ends = pulses.starts[wide], pulses.ends[wide]
     last = (len(volts) - 1) * step
-    whole = (starts > 2 * _REACH) & (ends + 5e-6 < last)
+    whole = (starts > 2 * _REACH * scale) & (ends + 5e-6 * scale < last)
     starts, ends = starts[whole], ends[whole]
     if len(starts) < MIN_LINES:
         return None
-    tip = _means(volts, step, starts + 1.2e-6, 2.2e-6)
-    porch = _means(volts, step, ends + 3.3e-6, 0.9e-6)
+    tip = _means(volts, step, starts + 1.2e-6 * scale, 2.2e-6 * scale)
+    porch = _means(volts, step, ends + rate.porch[0], rate.porch[1] - rate.porch[0])
     half = tip + 0.5 * float(np.median(porch - tip))
-    lead = _crossings(volts, step, starts, half, falling=True)
-    trail = _crossings(volts, step, ends, half, falling=False)
+    lead = _crossings(volts, step, starts, half, scale, falling=True)
+    trail = _crossings(volts, step, ends, half, scale, falling=False)
     good = np.isfinite(lead) & np.isfinite(trail)
-    good &= np.abs(trail - lead - np.nanmedian(trail - lead)) < 0.6e-6
+    good &= np.abs(trail - lead - np.nanmedian(trail - lead)) < 0.6e-6 * scale
     if np.count_nonzero(good) < MIN_LINES:
         return None
-    return _fit(lead[good], trail[good])
+    found = _fit(lead[good], trail[good], rate)
+    if found is None:
+        return None
+    level, height = float(np.median(half)), float(np.median(porch - tip))
+    return replace(found, together=_together(volts, step, found, (level - 0.4 * height, level + 0.4 * height)))
+
+
+def _together(volts: NDArray[np.floating], step: float, edges: Edges, band: tuple[float, float]) -> float:
+    """Return how far all widths may be off in the same way [s]: a whole sample where no sample ever meets an edge.
+
+    Lines that are not locked to the samples meet every part of an edge, so that the mean is right. Where they are, and
+    no sample stands on the edges (in `band` [V]), each edge may lie anywhere between two samples, always the same.
+    """
+    turns = np.exp(2j * np.pi * edges.fitted / step)
+    if abs(turns.mean()) < _LOCKED:
+        return 0.0
+    index = np.floor(np.concatenate((edges.lead, edges.trail)) / step).astype(np.int64)
+    beside = volts[np.clip(index[:, None] + np.arange(2), 0, len(volts) - 1)]
+    met = ((beside > band[0]) & (beside < band[1])).any(axis=1)
+    return 0.0 if met.mean() >= 0.5 else step
 
 
 def _means(volts: NDArray[np.floating], step: float, starts: Floats, length: float) -> Floats:
@@ -144,10 +173,12 @@ def _means(volts: NDArray[np.floating], step: float, starts: Floats, length: flo
     return result
 
 
-def _crossings(volts: NDArray[np.floating], step: float, near: Floats, level: Floats, *, falling: bool) -> Floats:
+def _crossings(
+    volts: NDArray[np.floating], step: float, near: Floats, level: Floats, scale: float, *, falling: bool
+) -> Floats:
     """Return where the trace crosses `level` nearest to `near` [s], NaN where it does not."""
-    reach = max(2, int(_REACH / step))
-    smooth = max(1, int(_SMOOTH / step)) | 1
+    reach = max(2, int(_REACH * scale / step))
+    smooth = max(1, int(_SMOOTH * scale / step)) | 1
     centre = np.round(near / step).astype(np.int64)
     index = centre[:, None] + np.arange(-reach - smooth // 2, reach + smooth // 2 + 1)
     index = np.clip(index, 0, len(volts) - 1)
@@ -167,10 +198,10 @@ def _crossings(volts: NDArray[np.floating], step: float, near: Floats, level: Fl
     return np.where(away[rows, best] < 1 << 30, (centre - reach + exact) * step, np.nan)
 
 
-def _fit(lead: Floats, trail: Floats) -> Edges | None:
+def _fit(lead: Floats, trail: Floats, rate: Rate) -> Edges | None:
     """Fit the line period to the edges that follow each other at the line rate."""
     gaps = np.diff(lead)
-    neighbours = (gaps > LINE_PERIODS[0]) & (gaps < LINE_PERIODS[1])
+    neighbours = (gaps > rate.periods[0]) & (gaps < rate.periods[1])
     if np.count_nonzero(neighbours) < MIN_LINES - 1:
         return None
     period = float(np.median(gaps[neighbours]))
@@ -190,7 +221,7 @@ def _fit(lead: Floats, trail: Floats) -> Edges | None:
         slope, error = float(runs.mean()), float(runs.std() / np.sqrt(len(runs)))
         jitter, keep = max(jitter, 61e-9), np.ones(len(lead), dtype=bool)
     fitted = start + slope * number
-    return Edges(lead[keep], trail[keep], number[keep], float(slope), error, jitter, fitted[keep])
+    return Edges(lead[keep], trail[keep], number[keep], float(slope), error, jitter, fitted[keep], rate)
 
 
 def cut(volts: NDArray[np.floating], step: float, edges: Edges, sign: int = 1) -> Lines | None:
@@ -215,4 +246,4 @@ def cut(volts: NDArray[np.floating], step: float, edges: Edges, sign: int = 1) -
         return None
     first, epochs, number = first[keep], epochs[keep], number[keep]
     rows = sign * volts[first[:, None] + np.arange(columns)].astype(np.float64)
-    return Lines(rows, first * step - epochs, step, epochs, number)
+    return Lines(rows, first * step - epochs, step, epochs, number, edges.rate.scale)

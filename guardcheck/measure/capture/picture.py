@@ -16,8 +16,11 @@ EDGE_SHARE = 0.035
 """A change of this share of the picture's height within 0.6 us is an edge; the smallest luma step of bars is 0.114."""
 
 PORCH_LIMIT = 14e-6
+"""Where the picture has begun at the latest; this and the times below are those of 15 kHz [s]."""
 _TRIM = 0.5e-6
 _SHORTEST = 1.0e-6
+PLAIN = 0.2e-6
+"""What a line without chroma is smoothed over [s]."""
 
 
 @dataclass(frozen=True)
@@ -35,12 +38,16 @@ class Plateau:
 
 @dataclass(frozen=True)
 class Folded:
-    """The average line: times `x` [s], bins `y` [V] without gaps, samples per bin, `smooth` without chroma."""
+    """The average line: times `x` [s], bins `y` [V] without gaps, samples per bin, `smooth` without chroma.
+
+    `scale` is how long its times are against those of 15 kHz.
+    """
 
     x: Floats
     y: Floats
     count: NDArray[np.int64]
     smooth: Floats
+    scale: float = 1.0
 
     @property
     def bin(self) -> float:
@@ -53,8 +60,8 @@ class Folded:
         return float(self.y[inside].mean()) if inside.any() else float(np.interp(sum(window) / 2, self.x, self.y))
 
 
-def folded(lines: Lines, period: float, subcarrier: float) -> Folded:
-    """Average lines into one; `subcarrier` [Hz] sets the smoothing (two cycles) that takes chroma out.
+def folded(lines: Lines, period: float, subcarrier: float | None) -> Folded:
+    """Average lines into one; `subcarrier` [Hz] sets the smoothing (two cycles) that takes chroma out, if there is any.
 
     Parameters
     ----------
@@ -66,8 +73,13 @@ def folded(lines: Lines, period: float, subcarrier: float) -> Folded:
     x, y, count = lines.fold(period)
     full = np.isfinite(y)
     y = np.interp(x, x[full], y[full])
-    width = max(1, round(2 / subcarrier / (x[-1] - x[0]) * (len(x) - 1)))
-    return Folded(x, y, count, box(y, width))
+    width = max(1, round(smoothing(subcarrier) / (x[-1] - x[0]) * (len(x) - 1)))
+    return Folded(x, y, count, box(y, width), lines.scale)
+
+
+def smoothing(subcarrier: float | None) -> float:
+    """Return how long the average line is smoothed over [s]: two cycles of a subcarrier [Hz], little without one."""
+    return 2.0 / subcarrier if subcarrier else PLAIN
 
 
 def bright(
@@ -76,8 +88,8 @@ def bright(
     """Return which lines reach the picture's greatest brightness, shape ``(n_lines,)``, and a floor to it [V].
 
     Only lines that are `shown`, shape ``(n_lines,)``, can be of the picture. Brightness is the highest 2.3 us
-    average in `region` [s], which leaves no chroma even when it is undersampled. The floor leaves out what noise
-    adds to the highest of many averages.
+    (at 15 kHz) average in `region` [s], which leaves no chroma even when it is undersampled. The floor leaves out what
+    noise adds to the highest of many averages.
 
     Parameters
     ----------
@@ -89,7 +101,7 @@ def bright(
 
     """
     part = lines.columns(region)
-    width = max(1, min(round(2.3e-6 / lines.step), part.stop - part.start))
+    width = max(1, min(round(2.3e-6 * lines.scale / lines.step), part.stop - part.start))
     sums = np.cumsum(np.pad(lines.rows[:, part], ((0, 0), (1, 0))), axis=1)
     average = (sums[:, width:] - sums[:, :-width]) / width
     highest = average.max(axis=1) - box(blank, min(15, len(blank) | 1))  # a line's own noise must not choose it
@@ -115,7 +127,7 @@ def plateaus(fold: Folded, region: tuple[float, float], height: float, noise: fl
         standard error of a bin of `fold.smooth` [V]
 
     """
-    reach = max(1, round(0.3e-6 / fold.bin))
+    reach = max(1, round(0.3e-6 * fold.scale / fold.bin))
     change = np.abs(fold.smooth[2 * reach :] - fold.smooth[: -2 * reach])
     change = np.pad(change, reach, mode="edge")
     edge = change > max(EDGE_SHARE * abs(height), 6 * noise)
@@ -125,8 +137,8 @@ def plateaus(fold: Folded, region: tuple[float, float], height: float, noise: fl
     found = []
     for first, last in zip(border[::2], border[1::2], strict=True):
         window = (float(fold.x[first]), float(fold.x[last - 1]))
-        if window[1] - window[0] >= _SHORTEST:
-            found.append(Plateau(window, fold.mean(trimmed(window, _TRIM))))
+        if window[1] - window[0] >= _SHORTEST * fold.scale:
+            found.append(Plateau(window, fold.mean(trimmed(window, _TRIM * fold.scale))))
     return tuple(found)
 
 
@@ -153,14 +165,14 @@ def leaves(
     back : look before `start` instead
 
     """
-    stop = start - 8e-6 if back else PORCH_LIMIT
+    stop = start - 8e-6 * fold.scale if back else PORCH_LIMIT * fold.scale
     inside = np.flatnonzero((fold.x >= min(start, stop)) & (fold.x <= max(start, stop)))
     order = inside[::-1] if back else inside
     off = np.abs(fold.smooth[order] - level) > max(0.03 * abs(height), 6 * noise)
     if not off.any() or off[0]:
         return None
     first = int(np.argmax(off))
-    beyond = order[min(first + round(1.0e-6 / fold.bin), len(order) - 1)]
+    beyond = order[min(first + round(1.0e-6 * fold.scale / fold.bin), len(order) - 1)]
     half = 0.5 * (level + fold.smooth[beyond])
     passed = (fold.smooth[order] - half) * np.sign(fold.smooth[beyond] - level) >= 0
     at = int(np.argmax(passed))
@@ -184,7 +196,7 @@ def tilt(fold: Folded, plateau: Plateau, blank: float) -> tuple[float, float]:
     blank : blanking level [V]
 
     """
-    window = trimmed(plateau.window, 1e-6)
+    window = trimmed(plateau.window, 1e-6 * fold.scale)
     inside = (fold.x >= window[0]) & (fold.x <= window[1])
     x, y = fold.x[inside], fold.y[inside]
     slope, start = np.polyfit(x, y, 1)
@@ -198,7 +210,7 @@ def tilt(fold: Folded, plateau: Plateau, blank: float) -> tuple[float, float]:
 def overshoot(fold: Folded, plateau: Plateau, before: float, noise: float) -> tuple[float, float] | None:
     """Return the overshoot after the plateau's leading edge over the height of that edge, and its standard error.
 
-    None when the average line is too coarse: bins above 60 ns, or empty ones, beside the edge.
+    None when the average line is too coarse: bins above 60 ns (at 15 kHz), or empty ones, beside the edge.
 
     Parameters
     ----------
@@ -208,14 +220,16 @@ def overshoot(fold: Folded, plateau: Plateau, before: float, noise: float) -> tu
     noise : rms noise of the average [V]
 
     """
-    start = plateau.window[0] - 1.0e-6  # the plateau begins where the overshoot has settled
-    near = (fold.x >= start) & (fold.x <= start + 2.0e-6)
-    if fold.bin > 60e-9 or not near.any() or fold.count[near].min() == 0:
+    unit = 1.0e-6 * fold.scale
+    start = plateau.window[0] - unit  # the plateau begins where the overshoot has settled
+    near = (fold.x >= start) & (fold.x <= start + 2.0 * unit)
+    if fold.bin > 0.06 * unit or not near.any() or fold.count[near].min() == 0:
         return None
     step = plateau.level - before
-    settled = trimmed(plateau.window, 0.3e-6)
-    level = fold.mean((start + 2.0e-6, min(settled[1], start + 5.5e-6))) if plateau.width > 2.5e-6 else plateau.level
+    settled = trimmed(plateau.window, 0.3 * unit)
+    wide = plateau.width > 2.5 * unit
+    level = fold.mean((start + 2.0 * unit, min(settled[1], start + 5.5 * unit))) if wide else plateau.level
     error = noise / float(np.sqrt(np.median(fold.count[near])))
-    smooth = 1 if error < 0.004 * abs(step) else max(1, round(50e-9 / fold.bin))
+    smooth = 1 if error < 0.004 * abs(step) else max(1, round(0.05 * unit / fold.bin))
     y = box(fold.y, smooth)[near]
     return max(0.0, float((y.max() - level) / step)), abs(error / step)

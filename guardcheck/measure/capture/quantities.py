@@ -36,6 +36,10 @@ NAMES = (
     "timing.sync_width",
     "timing.front_porch",
     "timing.back_porch",
+    "timing.sync_fall",
+    "timing.sync_rise",
+    "timing.picture_rise",
+    "timing.burst_start",
     "burst.amplitude",
     "burst.frequency",
     "noise.rms",
@@ -51,12 +55,15 @@ HIDDEN = (
 )
 TILTED = "it was captured on AC coupling, which tilts a field by itself: set the scope to DC and capture again"
 
-WHITE_FIELD = 35e-6
-"""Least length of a white field [s]: of the 52 us of a line a console fills at least some 40. Bars stay below 27."""
+WHITE_FIELD = 35.0 / 64.0
+"""Least length of a white field as a share of the line: of 52 us in 64 a console fills at least some 40, bars 26."""
 
 FULL_WHITE_BAR = (0.55, 0.80)
 """Next lower level over white where bars of 75 % hold a white bar of 100 % (0.75 in R, G, B, 0.664 in luma; all bars
 at 75 % give 0.886 in luma and 0 in R, G, B: ITU-R BT.471 notation 100/0/75/0 against 75/0/75/0)."""
+
+BY_THEMSELVES = ("timing.line_period", "timing.sync_fall", "timing.sync_rise", "timing.picture_rise")
+"""Times whose own error holds all there is: no two half-amplitude points are taken from each other."""
 
 FLAT_ONLY = ("response.line_tilt", "response.overshoot")
 _VOLTS = (*AMPLITUDES, *DIRECT)
@@ -159,6 +166,11 @@ class _Bench:
     span: float
     case: Settings
 
+    @property
+    def averaged(self) -> str:
+        """What the scatter was seen over."""
+        return f"{self.found.lines} {self.found.counted} averaged"
+
     def volts(self, name: str, value: float, error: float) -> list[Contribution]:
         """Return the rows of a voltage: gain, quantisation, probe, scatter; offset for a level against 0 V."""
         scope, case = presumed()["scope"], self.case
@@ -181,7 +193,7 @@ class _Bench:
         share, known = self.probe()
         if share:
             rows.append(Contribution("probe", share * abs(value), source=known))
-        rows.append(Contribution("scatter", error, "normal", source=f"{self.found.lines} scan lines averaged"))
+        rows.append(Contribution("scatter", error, "normal", source=self.averaged))
         return rows
 
     def probe(self) -> tuple[float, str]:
@@ -212,7 +224,7 @@ class _Bench:
         """Return the rows of a share of the picture's height [V]: there the gain drops out."""
         rounding, source = self.rounding()
         return [
-            Contribution("scatter", error, "normal", source=f"{self.found.lines} scan lines averaged"),
+            Contribution("scatter", error, "normal", source=self.averaged),
             Contribution("quantisation", rounding / max(height, 1e-3), source=source),
         ]
 
@@ -223,7 +235,7 @@ class _Bench:
         source = scope.cited() if stated is None else STATED
         return [
             Contribution("time base", share * abs(value), source=source),
-            Contribution("scatter", error, "normal", source=f"{self.found.lines} scan lines averaged"),
+            Contribution("scatter", error, "normal", source=self.averaged),
         ]
 
 
@@ -242,7 +254,7 @@ def _one(name: str, raw: Raw, bench: _Bench, others: Mapping[str, Raw], sign: in
             level = level.turned()
     elif unit in ("s", "Hz"):
         level.rows.extend(bench.seconds(value, raw.error))
-        if unit == "s" and name != "timing.line_period":
+        if unit == "s" and name not in BY_THEMSELVES:
             level.rows.append(Contribution("half-amplitude level", _edge_time(bench), source="sampling of the edges"))
     else:
         level.rows.extend(bench.ratio(raw.error, abs(others["level.white"].value or others["level.sync"].value or 0.0)))
@@ -277,9 +289,10 @@ def _doubt(name: str, picture: str | None, content: Content) -> str | None:
     if name == "level.white" and picture not in (None, "other"):
         if content.uneven:
             return "the picture differs from line to line; it is not the plain one declared"
-        if picture == "white" and content.width < WHITE_FIELD:
+        least = WHITE_FIELD * content.period
+        if picture == "white" and content.width < least:
             seen = f"the brightest part is {1e6 * content.width:.3g} us long"
-            return f"{seen}, not a white field of at least {1e6 * WHITE_FIELD:g} us: if these are bars, declare them"
+            return f"{seen}, not a white field of at least {1e6 * least:.3g} us: if these are bars, declare them"
     if name in FLAT_ONLY and picture in (None, "other"):
         return "only a declared flat picture (white field or bars) shows it; this may be the picture's own content"
     if name == "level.black" and picture in (None, "other", "white"):
@@ -326,7 +339,7 @@ def _level(name: str, value: float, error: float, bench: _Bench, others: Mapping
 
 def _edge_time(bench: _Bench) -> float:
     """Return how far the half-amplitude crossings may be off together [s]: interpolation between samples."""
-    return max(5e-9, bench.step / 6)
+    return max(5e-9, bench.step / 6, bench.found.together)
 
 
 def _to_white(

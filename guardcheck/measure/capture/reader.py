@@ -18,6 +18,8 @@ from guardcheck.measure.capture.table import open_capture, read_block, to_number
 HEAD_BYTES = 1 << 17
 MIN_POINTS, MAX_POINTS = 16, 20_000_000
 OFF_SCREEN = 1e5
+STATED_OFF = 0.01
+"""Share by which the time column may differ from the sample interval stated above it: printed figures are rounded."""
 
 
 def read_capture(path: Path | str, *, channel: str | None = None) -> Capture:
@@ -184,6 +186,13 @@ class _Collector:
         if step <= 0:
             raise InputError("the time column does not advance", file=self.file)
         coarse = _print_step(self.times, step)
+        stated = self.dialect.interval
+        if stated is not None and abs(stated / step - 1.0) > STATED_OFF:
+            raise InputError(
+                f"the time column advances by {1e6 * step:.4g} us, and above the table stands {1e6 * stated:.4g} us for"
+                " each sample: one of them is wrong; take away the wrong one",
+                file=self.file,
+            )
         done = 0
         for time in self.times:
             off = np.abs(time - first - step * np.arange(done, done + len(time)))

@@ -2,7 +2,8 @@
 
 The trace is averaged down to about four samples a microsecond, smoothed over half a sync pulse (which removes chroma,
 even when it is undersampled), and sliced above a floor that follows hum. Several slicing levels are tried; the right
-one is where pulses of the width of line sync come at the line rate.
+one is where pulses of the width of line sync come at the line rate. Every line rate known is tried, and the one whose
+lines fill most of the capture is taken. Times below are those of 15 kHz.
 """
 
 from __future__ import annotations
@@ -12,18 +13,17 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from guardcheck.measure.capture.systems import Rate, Span, rates
+
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 COARSE_STEP = 0.25e-6
 SMOOTH = 2.2e-6
 FLOOR_BLOCK = 75e-6
-LINE_PERIODS = (62.5e-6, 65.0e-6)
-LINE_WIDTHS = (3.6e-6, 5.8e-6)
 FIELD_PULSE = 20e-6
 """A pulse wider than this [s] belongs to field sync: line sync is below 6 us."""
 MIN_LINES = 3
-_ROUGH_WIDTHS = (1.5e-6, 8.0e-6)
 _LEVELS = np.geomspace(0.05, 0.75, 10)
 
 
@@ -31,13 +31,15 @@ _LEVELS = np.geomspace(0.05, 0.75, 10)
 class Pulses:
     """Sync pulses found: leading and trailing crossings [s] of the level half-way, shape ``(n_pulses,)``.
 
-    `sign` is +1 for negative-going sync (as video has it), -1 for an inverted line; `amplitude` [V] is a first guess.
+    `sign` is +1 for negative-going sync (as video has it), -1 for an inverted line; `amplitude` [V] is a first guess;
+    `rate` is the line rate they come at.
     """
 
     starts: Floats
     ends: Floats
     sign: int
     amplitude: float
+    rate: Rate
 
     @property
     def widths(self) -> Floats:
@@ -46,17 +48,21 @@ class Pulses:
 
     def field_starts(self) -> Floats:
         """Return where field syncs begin [s]: the first pulse far wider than line sync of each group."""
-        broad = self.starts[self.widths > FIELD_PULSE]
+        broad = self.starts[self.widths > FIELD_PULSE * self.rate.scale]
         return broad[np.diff(broad, prepend=-1.0) > 1e-3]
 
     def line_starts(self) -> Floats:
         """Leading edges of the pulses as wide as line sync."""
-        return self.starts[_between(self.widths, LINE_WIDTHS)]
+        return self.starts[_between(self.widths, self.rate.widths)]
+
+    def pairs(self) -> int:
+        """Return how many of those come one line after another."""
+        return _line_pairs(self.line_starts(), self.rate)
 
 
-def coarse(volts: NDArray[np.floating], step: float) -> tuple[Floats, float]:
-    """Average neighbouring samples to about `COARSE_STEP`; returns the samples [V] and their step [s]."""
-    group = max(1, int(COARSE_STEP / step + 1e-6))
+def coarse(volts: NDArray[np.floating], step: float, to: float = COARSE_STEP) -> tuple[Floats, float]:
+    """Average neighbouring samples to about `to` [s]; returns the samples [V] and their step [s]."""
+    group = max(1, int(to / step + 1e-6))
     n = len(volts) // group
     return volts[: n * group].reshape(n, group).mean(axis=1, dtype=np.float64), group * step
 
@@ -72,32 +78,47 @@ def find_pulses(volts: NDArray[np.floating], step: float) -> Pulses | None:
         sample interval [s]
 
     """
-    data, dt = coarse(volts, step)
-    if len(data) * dt < MIN_LINES * LINE_PERIODS[0]:
+    found = [one for one in (_at_rate(volts, step, rate) for rate in rates()) if one is not None]
+    return max(found, key=lambda one: one.pairs() * one.rate.periods[0], default=None)
+
+
+def _at_rate(volts: NDArray[np.floating], step: float, rate: Rate) -> Pulses | None:
+    """Return the sync pulses of one line rate, None when there are too few for it."""
+    data, dt = coarse(volts, step, COARSE_STEP * rate.scale)
+    if len(data) * dt < MIN_LINES * rate.periods[0]:
         return None
     offset = 0.5 * (dt - step)  # the middle of a coarse sample lies after its start
-    found = [_candidate(sign * data, dt, offset, sign) for sign in (1, -1)]
-    upright, inverted = ((0, None) if one is None else (_line_pairs(one.line_starts()), one) for one in found)
+    found = [_candidate(sign * data, dt, offset, sign, rate) for sign in (1, -1)]
+    upright, inverted = ((0, None) if one is None else (one.pairs(), one) for one in found)
     score, pulses = inverted if inverted[0] > 1.03 * upright[0] else upright
-    return pulses if score >= MIN_LINES - 1 else None
+    whole = len(data) * dt / rate.periods[1] - 2.0
+    return pulses if score >= max(rate.pairs, rate.share * whole) else None
 
 
-def _candidate(data: Floats, dt: float, offset: float, sign: int) -> Pulses | None:
+def _candidate(data: Floats, dt: float, offset: float, sign: int, rate: Rate) -> Pulses | None:
     """Return the pulses that go down from `data`, if they look like line sync, else None."""
-    above, level = _sliced(box(data, max(1, round(SMOOTH / dt))), dt)
+    scale = rate.scale
+    above, level = _sliced(box(data, max(1, round(SMOOTH * scale / dt))), dt, rate)
     starts, ends = runs_below(above, level, dt)
-    narrow = _between(ends - starts, _ROUGH_WIDTHS) & (starts > 2e-6) & (ends + 5e-6 < len(data) * dt)
+    inside = (starts > 2e-6 * scale) & (ends + 5e-6 * scale < len(data) * dt)
+    narrow = _between(ends - starts, rate.rough) & inside
     if np.count_nonzero(narrow) < MIN_LINES:
         return None
     starts, ends = starts[narrow], ends[narrow]
-    tip = _level(data, dt, 0.5 * (starts + ends), 1.2e-6)
-    porch = _level(data, dt, ends + 3.4e-6, 0.9e-6)
-    front = _level(data, dt, starts - 0.7e-6, 0.5e-6)
-    amplitude = float(np.median(porch - tip))
-    if amplitude <= 0 or float(np.median(np.abs(front - porch))) > 0.5 * amplitude:
+    tip = _level(data, dt, 0.5 * (starts + ends), 1.2e-6 * scale)
+    porch, length = 0.5 * sum(rate.porch), rate.porch[1] - rate.porch[0]
+    after = _level(data, dt, ends + porch, length)
+    amplitude = float(np.median(after - tip))
+    if amplitude <= 0:
+        return None
+    late = max(0.0, 0.5 - level / amplitude) * SMOOTH * scale  # sliced low, a smoothed pulse looks narrower
+    after = _level(data, dt, ends + late + porch, length)
+    before = _level(data, dt, starts - late - 0.7e-6 * scale, 0.5e-6 * scale)
+    amplitude = float(np.median(after - tip))
+    if amplitude <= 0 or float(np.median(np.abs(before - after))) > 0.5 * amplitude:
         return None  # blanking stands on both sides of sync; beside a bar of the picture it does not
     starts, ends = runs_below(above, 0.5 * amplitude, dt)
-    return Pulses(starts + offset, ends + offset, sign, amplitude)
+    return Pulses(starts + offset, ends + offset, sign, amplitude, rate)
 
 
 def _level(data: Floats, dt: float, centres: Floats, length: float) -> Floats:
@@ -129,20 +150,20 @@ def box(data: Floats, width: int) -> Floats:
     return 0.5 * (average(half, half - 1) + average(half - 1, half))
 
 
-def _sliced(smooth: Floats, dt: float) -> tuple[Floats, float]:
+def _sliced(smooth: Floats, dt: float, rate: Rate) -> tuple[Floats, float]:
     """Return the trace above its floor, and the level at which most pulses come at the line rate."""
-    above = smooth - _floor(smooth, dt)
+    above = smooth - _floor(smooth, dt, FLOOR_BLOCK * rate.scale)
     top = float(np.quantile(above, 0.99))
     if top <= 0:
         return above, 0.0
-    scores = np.array([_score(*runs_below(above, level * top, dt)) for level in _LEVELS])
+    scores = np.array([_score(*runs_below(above, level * top, dt), rate) for level in _LEVELS])
     good = np.flatnonzero(scores >= 0.9 * scores.max())
     return above, float(_LEVELS[good[len(good) // 2]] * top)
 
 
-def _floor(smooth: Floats, dt: float) -> Floats:
+def _floor(smooth: Floats, dt: float, block: float) -> Floats:
     """Return the lower envelope: the lowest value of each block a little longer than a line, median of five."""
-    size = max(2, round(FLOOR_BLOCK / dt))
+    size = max(2, round(block / dt))
     n = max(1, len(smooth) // size)
     blocks = smooth[: n * size].reshape(n, size).min(axis=1) if len(smooth) >= size else np.array([smooth.min()])
     padded = np.pad(blocks, 2, mode="edge")
@@ -174,19 +195,19 @@ def runs_below(above: Floats, level: float, dt: float) -> tuple[Floats, Floats]:
     return starts[:n] * dt, ends[:n] * dt
 
 
-def _score(starts: Floats, ends: Floats) -> float:
+def _score(starts: Floats, ends: Floats, rate: Rate) -> float:
     """Return how many neighbouring pulses are a line apart and as wide as each other."""
     if len(starts) < 2:
         return 0.0
     widths = ends - starts
-    narrow = _between(widths, _ROUGH_WIDTHS)
-    return float(_line_pairs(starts[narrow]))
+    narrow = _between(widths, rate.rough)
+    return float(_line_pairs(starts[narrow], rate))
 
 
-def _line_pairs(starts: Floats) -> int:
-    return int(np.count_nonzero(_between(np.diff(starts), LINE_PERIODS)))
+def _line_pairs(starts: Floats, rate: Rate) -> int:
+    return int(np.count_nonzero(_between(np.diff(starts), rate.periods)))
 
 
-def _between(values: Floats, ends: tuple[float, float]) -> NDArray[np.bool_]:
+def _between(values: Floats, ends: Span) -> NDArray[np.bool_]:
     result: NDArray[np.bool_] = (values >= ends[0]) & (values <= ends[1])
     return result

@@ -19,7 +19,7 @@ from guardcheck.measure.readings.records import (
 )
 from guardcheck.metrology import Accuracy, Budget, Contribution, from_step, meter_rows, parse_accuracy
 from guardcheck.model import MEASURED, Quantity
-from guardcheck.units import format_si
+from guardcheck.units import format_si, last_place
 
 LOAD_OHM = 75.0
 HIDDEN = "it was read on AC coupling, which hides the direct voltage; set the scope to DC coupling and read it again"
@@ -296,12 +296,10 @@ def _meter_rows(reading: Reading, usual: Mapping[str, Figure]) -> list[Contribut
 
 
 def last_digit(reading: Reading) -> float:
-    """Return the place value of the last digit written, in SI: ``5.00 V`` gives 0.01."""
-    number = reading.written.split()[0] if reading.written.split() else "0"
-    digits = number.lstrip("+-").partition(".")[2]
-    plain = float(number) if number.replace(".", "", 1).lstrip("+-").isdigit() else 0.0
-    scale = abs(reading.seen / plain) if plain else 1.0
-    return float(scale * 10.0 ** -len(digits))
+    """Return the place value of the last digit written, in SI: 0.01 of ``5.00 V``, 0.02 of ``4.0 div`` of 0.2 V."""
+    if reading.by_eye and reading.division is not None:
+        return last_place(reading.written.partition("div")[0], "1") * reading.division
+    return last_place(reading.written, reading.unit)
 
 
 def _scope_rows(reading: Reading, usual: Mapping[str, Figure]) -> list[Contribution]:
@@ -309,18 +307,19 @@ def _scope_rows(reading: Reading, usual: Mapping[str, Figure]) -> list[Contribut
     rows: list[Contribution] = []
     divisions, bits = int(usual["divisions"].text), int(usual["bits"].text)
     division, where = _division(reading, divisions)
+    screen = division * divisions
     level = reading.quantity in (*AMPLITUDES, *DIRECT)
     gain = usual["accuracy"] if level else usual["timebase"]
     accuracy = reading.accuracy or parse_accuracy(gain.text, reading.unit)
     source = STATED if reading.accuracy else gain.cited()
-    rows += _stated_rows(reading, accuracy, abs(reading.seen), source, reading.resolution, division, divisions)
+    rows += _stated_rows(reading, accuracy, abs(reading.seen), source, reading.resolution, screen, division)
     if reading.quantity in DIRECT and reading.accuracy is None:
         offset = parse_accuracy(usual["offset"].text, "V")
         half = offset.divisions * division + offset.absolute + offset.of_reading * abs(reading.seen)
         rows.append(Contribution("offset", half, source=usual["offset"].cited()))
     rows += _reading_rows(reading, usual, division, where)
     if level:
-        step = division * divisions / 2**bits
+        step = screen / 2**bits
         if reading.resolution is None or reading.by_eye:
             rows.append(from_step("quantisation", step, usual["bits"].cited() + where))
         rows += _probe_rows(reading, usual)
@@ -364,11 +363,11 @@ def _stated_rows(
     value: float,
     source: str,
     digit: float | None,
-    division: float = 0.0,
-    divisions: int = 8,
+    screen: float | None = None,
+    division: float | None = None,
 ) -> list[Contribution]:
     """Return an accuracy statement as one row: its terms together are one bound."""
-    full = reading.range if reading.range is not None else division * divisions or value
+    full = reading.range if reading.range is not None else screen or value
     count = digit if digit is not None else last_digit(reading)
     half = accuracy.half_width(value, count=count, full_scale=full, division=division)
     return [Contribution("accuracy", half or 0.0, source=source)]

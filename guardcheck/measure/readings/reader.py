@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
@@ -61,6 +62,7 @@ CAPTURE_KEYS: Mapping[str, str] = {
     },
     "offset": "the voltage in the middle of the screen",
     "timebase": "tolerance of the oscilloscope's time base, such as '25 ppm'",
+    "joins": "the line whose capture goes with this one: another file of the same scope, with the same sync channel",
     "note": KEYS["note"],
 }  # fmt: skip
 _DIVISIONS = re.compile(r"([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+))\s*div(?:s|isions?)?")
@@ -110,17 +112,16 @@ def parse_file(text: str, *, file: str = "readings") -> ReadingsFile:
 
 def line_of(text: str, key: str) -> int | None:
     """Return the line of ``reading[2].probe`` or of its table, as well as a plain scan can tell."""
-    match = re.fullmatch(r"(reading|capture)\[(\d+)\](?:\.(\w+))?.*", key)
-    kind, wanted, name = (match[1], int(match[2]), match[3]) if match else ("reading", -1, key.split(".")[-1])
-    index, table_line = -1, None
+    table, _, name = (key, "", "") if key.endswith("]") else key.rpartition(".")
+    here, table_line, met = "", None, Counter[str]()
     for number, row in enumerate(text.splitlines(), start=1):
-        if re.match(rf"\s*\[\[\s*{kind}\s*\]\]", row):
-            index += 1
-            table_line = number if index == wanted else table_line
-        elif index == wanted and name and re.match(rf"\s*[\"']?{re.escape(name)}[\"']?\s*=", row):
+        header = re.match(r"\s*(\[\[?)\s*[\"']?(\w+)", row)
+        if header:
+            here = header[2] if header[1] == "[" else f"{header[2]}[{met[header[2]]}]"
+            met[header[2]] += 1
+            table_line = number if here == table else table_line
+        elif here == table and re.match(rf"\s*[\"']?{re.escape(name)}[\"']?\s*=", row):
             return number
-        if index > wanted:
-            break
     return table_line
 
 
@@ -133,7 +134,8 @@ def _readings(top: Table) -> ReadingsFile:
     if not tables and not captures:
         top.refuse("reading", "there is no reading in this file; write at least one [[reading]] or [[capture]]")
     if len(tables) + len(captures) > MAX_READINGS:
-        top.refuse("reading", f"{len(tables)} readings were found; at most {MAX_READINGS} are accepted")
+        found = f"{len(tables)} readings and {len(captures)} captures were found"
+        top.refuse("reading", f"{found}; at most {MAX_READINGS} together are accepted")
     scope = top.table("scope")
     coupling = _choice(scope, "coupling", COUPLINGS)
     notes = tuple(_capture(table) for table in captures)
@@ -175,6 +177,7 @@ def _capture(table: Table) -> CaptureNote:
         timebase=_share(table, "timebase"),
         probe_tolerance=_share(table, "probe_tolerance"),
         termination=_share(table, "termination"),
+        joins=table.text("joins") if "joins" in table else None,
         file=table.file,
         key=table.key,
     )
@@ -296,7 +299,7 @@ def _share(table: Table, name: str) -> float | None:
         return None
     text = table.text(name)
     share = parse_accuracy(text.removeprefix("75 ohm").strip() or text, "1", key=table.at(name), file=table.file)
-    if share.of_reading <= 0 or share.counts or share.divisions or share.of_range or share.absolute:
+    if share.counts or share.divisions or share.of_range or share.absolute:
         table.refuse(name, f"'{shown(text)}' is not a tolerance; write a share such as '1%'")
     return share.of_reading
 

@@ -91,7 +91,8 @@ class CaptureNote:
     """One `[[capture]]`: how a line was captured, as far as it is said; the words are those of a reading.
 
     `timebase` is the instrument's, a fraction; `division` the vertical scale [V] and `offset` what the middle of the
-    screen stands for [V]; `probe` an attenuation, `probe_tolerance` and `termination` fractions.
+    screen stands for [V]; `probe` an attenuation, `probe_tolerance` and `termination` fractions. `joins` names the line
+    whose capture is used with this one as one: both hold the channel with sync.
     """
 
     line: str
@@ -107,6 +108,7 @@ class CaptureNote:
     timebase: float | None = None
     probe_tolerance: float | None = None
     termination: float | None = None
+    joins: str | None = None
     file: str = ""
     key: str = ""
 

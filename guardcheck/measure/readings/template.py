@@ -33,7 +33,8 @@ _HEAD = """\
 #             when the line carried no signal (only then can a meter read it)
 # A table [scope] or [meter] at the top, with accuracy = "1.5%", holds for all readings of that instrument. A table
 # [[capture]] says the same of a scope's file: line, picture, load, place, coupling, probe, scale_at, offset,
-# scale = "200 mV/div", timebase = "25 ppm"
+# scale = "200 mV/div", timebase = "25 ppm". A scope of two channels shows sync and one line at a time: in the
+# [[capture]] of the next line, joins = "red" says that its file goes with that of red, both with the channel of --sync
 
 format = 1
 """

@@ -25,7 +25,7 @@ from guardcheck.report.arrange.words import (
     quantity_title,
     sentence,
 )
-from guardcheck.verdict.claims import leads_of, outcomes_of
+from guardcheck.verdict.claims import leads_of, tally
 
 _BAD = WORST_FIRST[:2]
 NO_REASON = "No reason was given."
@@ -117,15 +117,14 @@ def sources(result: Result) -> tuple[Source, ...]:
 
 def counts(result: Result) -> dict[str, int]:
     """Return how many claims that decide have each outcome, worst first; one fault is counted once."""
-    outcomes = outcomes_of(result.findings, leads_of(result.schematics))
-    return {outcome: outcomes.count(outcome) for outcome in WORST_FIRST}
+    return dict(tally(result.findings, leads_of(result.schematics)))
 
 
 def meaning(result: Result) -> str:
     """Return in one or two sentences what the overall outcome means and what it does not."""
-    tally = counts(result)
-    bad, unknown = tally[DOES_NOT_CONFORM], tally[NOT_PROVEN]
-    judged = sum(count for outcome, count in tally.items() if outcome != NOT_APPLICABLE)
+    found = counts(result)
+    bad, unknown = found[DOES_NOT_CONFORM], found[NOT_PROVEN]
+    judged = sum(count for outcome, count in found.items() if outcome != NOT_APPLICABLE)
     if result.outcome == DOES_NOT_CONFORM:
         rest = f" A further {unknown} could not be proven either way." if unknown else ""
         return f"{bad} of {judged} needed checks {_do(bad)} not conform.{rest} Do not go on as planned."

@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_PROVEN, STRIKE, Finding, Result
+from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_APPLICABLE, NOT_PROVEN, STRIKE, Finding, Result
 from guardcheck.report.arrange.answer import line_groups
 from guardcheck.report.arrange.line import event_words
 from guardcheck.report.arrange.view import Group, Section, Table, event_title, sections
 from guardcheck.report.arrange.words import WORST_FIRST, clean
+from guardcheck.verdict.claims import leads_of, tally
 
+_COUNTED = {DOES_NOT_CONFORM: "do not conform", NOT_PROVEN: "not proven", CONFORMS: "conform"}
+_SAID = {DOES_NOT_CONFORM: "does not conform", NOT_PROVEN: "not proven", CONFORMS: "conforms", NOT_APPLICABLE: ""}
 SIGNAL = ("waveform", "response", "samples")
 """Kinds of curves that stand beside the levels."""
 
@@ -45,6 +48,7 @@ def line_folds(result: Result) -> tuple[LineFolds, ...]:
     said = {
         event_title(one.event, one.severity or ""): event_words(result, one) for one in merged.findings if one.event
     }
+    leads = leads_of(result.schematics)
     found = []
     for section in sections(merged):
         ruled: dict[str, str] = {}
@@ -52,7 +56,11 @@ def line_folds(result: Result) -> tuple[LineFolds, ...]:
             if one.line == section.line and one.condition is not None and one.event:
                 title = event_title(one.event, one.severity or "")
                 ruled[title] = min(ruled.get(title, one.outcome), one.outcome, key=WORST_FIRST.index)
-        found.append(_of_section(section, groups, strikes, _Events(said, ruled)))
+        names = groups.get(section.line or "", ())
+        mine = [one for one in result.findings if one.line in names or (section.line is None and one.line is None)]
+        paper = section.line == next(iter(groups), "")
+        told, counted = _Events(said, ruled), _Counted(mine, leads)
+        found.append(_of_section(section, names, strikes, told, counted, paper=paper))
     return tuple(found)
 
 
@@ -62,6 +70,21 @@ class _Events:
 
     said: Mapping[str, str]
     ruled: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class _Counted:
+    """The findings of alike lines, each its own, and what makes lines alike: what a heading counts."""
+
+    findings: Sequence[Finding]
+    leads: Mapping[str, str]
+
+    def of(self, table: Table) -> Mapping[str, int]:
+        """Return how many claims of a table that is no event's have each outcome."""
+        single = table.states == (None,)
+        return tally(
+            [one for one in self.findings if one.event is None and (one.guarded is None) == single], self.leads
+        )
 
 
 def _merged(result: Result, groups: dict[str, tuple[str, ...]]) -> tuple[Finding, ...]:
@@ -78,15 +101,16 @@ def _merged(result: Result, groups: dict[str, tuple[str, ...]]) -> tuple[Finding
     return tuple(min(alike, key=rank) for alike in found.values())
 
 
-def _of_section(section: Section, groups: dict[str, tuple[str, ...]], strikes: set[str], events: _Events) -> LineFolds:
-    names = groups.get(section.line or "", ())
+def _of_section(
+    section: Section, names: tuple[str, ...], strikes: set[str], events: _Events, counted: _Counted, *, paper: bool
+) -> LineFolds:
     title = ", ".join(clean(name) for name in names) if names else section.title
     section = replace(section, title=title)
     folds: list[Fold] = []
     for table in section.tables:
         if not table.events:
             curves = () if folds else SIGNAL
-            folds.append(_fold(table.title, table, curves, paper=not folds and section.line == next(iter(groups), "")))
+            folds.append(_fold(table.title, table, curves, counted.of(table), paper=paper and not folds))
             continue
         counting = [group for group in table.groups if group.title not in strikes]
         others = [group for group in table.groups if group.title in strikes]
@@ -94,7 +118,7 @@ def _of_section(section: Section, groups: dict[str, tuple[str, ...]], strikes: s
         folds += sorted(made, key=lambda fold: (fold.rule, WORST_FIRST.index(fold.outcome)))
         if others:
             kept = replace(table, title="Strikes and charged leads, for information", groups=_judged(others))
-            folds.append(_fold(kept.title, kept, (), paper=False))
+            folds.append(_fold(kept.title, kept, (), None, paper=False))
     return LineFolds(section, names, tuple(folds))
 
 
@@ -107,23 +131,23 @@ def _judged(groups: Sequence[Group]) -> tuple[Group, ...]:
 def _event_fold(table: Table, group: Group, events: _Events) -> Fold:
     title = group.title or table.title
     one = replace(table, title=events.said.get(title, title), groups=_judged([replace(group, title=None)]))
-    fold = _fold(one.title, one, (f"event:{title}",), paper=False)
+    fold = _fold(one.title, one, (f"event:{title}",), None, paper=False)
     if title not in events.ruled:
         return fold
     return replace(fold, said="a mistake, kept away by a rule of use", outcome=events.ruled[title], rule=True)
 
 
-def _fold(title: str, table: Table, curves: tuple[str, ...], *, paper: bool) -> Fold:
+def _fold(title: str, table: Table, curves: tuple[str, ...], counted: Mapping[str, int] | None, *, paper: bool) -> Fold:
+    """Return a fold; its heading counts claims, or says one word of an event: its levels are one claim together."""
     rows = [row for group in table.groups for row in group.rows if row.judged]
     needed = [row for row in rows if row.needed]
-    counted = needed or rows
-    parts = [
-        f"{sum(row.outcome == outcome for row in counted)} {word}"
-        for outcome, word in ((DOES_NOT_CONFORM, "do not conform"), (NOT_PROVEN, "not proven"), (CONFORMS, "conform"))
-        if any(row.outcome == outcome for row in counted)
-    ]
-    said = ", ".join(parts) or "shown for information"
-    if rows and not needed:
-        said += ", decides nothing"
-    outcome = min((row.outcome for row in counted), key=WORST_FIRST.index, default="not_applicable")
+    outcome = min((row.outcome for row in needed or rows), key=WORST_FIRST.index, default="not_applicable")
+    if not rows:
+        said = "shown for information"
+    elif not needed:
+        said = "decides nothing"
+    elif counted is None:
+        said = _SAID[outcome]
+    else:
+        said = ", ".join(f"{counted[one]} {word}" for one, word in _COUNTED.items() if counted[one])
     return Fold(title, said, outcome, table, curves, paper)

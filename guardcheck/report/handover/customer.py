@@ -24,6 +24,7 @@ from guardcheck.report.arrange.words import BENCH_FACT, clean, doubt, in_order, 
 from guardcheck.report.handover.rows import places, title
 from guardcheck.report.handover.strings import DEFAULT, Words, words
 from guardcheck.report.saved.write import result_hash
+from guardcheck.verdict.claims import leads_of, tally
 from guardcheck.verdict.handover import CONDITIONS, NOT_READY, Evidence, evidence
 
 _OTHER = "other"
@@ -179,9 +180,9 @@ def short(text: str, most: int = _WIDEST) -> str:
 
 def meaning(found: Evidence, say: Words) -> tuple[str, ...]:
     """Return what the state means, in sentences: never more than was shown."""
-    tally = {outcome: count for outcome, _, count in tally_of(found, say)}
-    judged = sum(tally.values())
-    bad, open_ = tally[DOES_NOT_CONFORM], tally[NOT_PROVEN]
+    counted = {outcome: count for outcome, _, count in tally_of(found, say)}
+    judged = sum(counted.values())
+    bad, open_ = counted[DOES_NOT_CONFORM], counted[NOT_PROVEN]
     key = f"verdict.meaning.{found.verdict}"
     if found.verdict == DOES_NOT_CONFORM:
         sentences = [say.count(key, bad, judged=judged)]
@@ -194,9 +195,9 @@ def meaning(found: Evidence, say: Words) -> tuple[str, ...]:
 
 
 def tally_of(found: Evidence, say: Words) -> tuple[tuple[str, str, int], ...]:
-    """Return outcome, its word and how many counting findings have it, worst first."""
-    outcomes = [one.outcome for one in found.counting]
-    return tuple((o, say(f"outcome.{o}"), outcomes.count(o)) for o in (DOES_NOT_CONFORM, NOT_PROVEN, CONFORMS))
+    """Return outcome, its word and how many claims that count have it, worst first."""
+    counted = tally(found.counting, leads_of(found.check.schematics))
+    return tuple((o, say(f"outcome.{o}"), counted[o]) for o in (DOES_NOT_CONFORM, NOT_PROVEN, CONFORMS))
 
 
 def family(quantity: str, say: Words) -> str:

@@ -10,6 +10,8 @@ Paint = Callable[[str], str]
 
 def columns(text: str) -> int:
     """Return how many terminal columns the text takes: two for wide characters, none for combining ones."""
+    if text.isascii():
+        return len(text)
     return sum(_width(char) for char in text)
 
 

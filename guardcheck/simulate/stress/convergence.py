@@ -29,9 +29,10 @@ ROUNDS = 5
 """Most repetitions, longer and finer together, before a run is given up as not holding."""
 MOST_STEPS = 10_000
 """Most steps of a run: beyond it a repetition costs more than it can tell."""
-DRIVES = 0.1
-"""Current [A] at which a driver saturates whose maker states none: the most seen in data sheets for an output of logic
-and video chips (common practice, no published source). A stiffer one would swallow what its diodes must take."""
+DRIVES = (20e-3, 100e-3)
+"""Least and most current [A] at which a driver saturates whose maker states none: the short-circuit current that
+LS-TTL data sheets print (-20 to -100 mA); that other logic and video outputs lie between is common practice, no
+published source. What is known only within this range is judged at both ends."""
 COMPARED = 2000.0
 """Voltage of the comparison pulse where nobody states what the pin is rated for [V]."""
 HANDS = 3
@@ -68,11 +69,14 @@ class Event:
 class Track:
     """One case from its first run to the one that is believed.
 
-    `decides` names the quantities it gives, by pin; `held` those of them that a finer run left within 1 %.
+    `decides` names the quantities it gives, by pin; `held` those of them that a finer run left within 1 %. `weak` is
+    the same with a driver that gives way at the least that is usual, where that is all that is known of it and it
+    changes anything.
     """
 
     case: EventCase
     seen: Seen | None = None
+    weak: Seen | None = None
     decides: set[tuple[int, str]] = field(default_factory=set)
     held: set[tuple[int, str]] = field(default_factory=set)
 
@@ -81,7 +85,8 @@ class Track:
 class Group:
     """One event at one severity on one chain: its cases, and the decisive ones at the corners of the tolerances.
 
-    `kind` is the hardest case once more, with what nobody knows of the chassis where it does least harm.
+    `kind` is the hardest case once more, and the hardest with the unit on, with what nobody knows of the chassis where
+    it does least harm.
     """
 
     subject: Subject
@@ -100,6 +105,14 @@ class Group:
     def good(self) -> list[Seen]:
         """Return the last run of every case that was solved."""
         return [one for one in self.seen if one.failure is None]
+
+    @property
+    def weak(self) -> list[Seen]:
+        """Return the run of every case with the weakest usual driver; nothing where the driver changes nothing."""
+        if all(track.weak is None for track in self.tracks):
+            return []
+        found = [track.weak or track.seen for track in self.tracks]
+        return [one for one in found if one is not None and one.failure is None]
 
     @property
     def corners(self) -> list[Seen]:
@@ -142,11 +155,25 @@ def _run_some(engine: Engine, groups: Sequence[Group], say: Progress, coarse: bo
     solved = [group for group in groups if group.good]
     corners = [(group, case) for group in solved for case in _corners(group)]
     kind = [(group, case) for group in solved for case in _kindest(group)]
-    found = list(_seen(engine, [*corners, *kind]))
-    for (group, _), one in zip(corners, found[: len(corners)], strict=True):
+    weak = [(group, track) for group in solved for track in group.tracks if _weakens(group, track)]
+    slack = [(group, replace(track.case, drive=DRIVES[0])) for group, track in weak]
+    found = _seen(engine, [*corners, *kind, *slack])
+    for (group, _), one in zip(corners, found, strict=False):
         group.hard.append(one)
-    for (group, _), one in zip(kind, found[len(corners) :], strict=True):
+    for (group, _), one in zip(kind, found, strict=False):
         group.kind.append(one)
+    for (_, track), one in zip(weak, found, strict=True):
+        track.weak = one
+
+
+def _weakens(group: Group, track: Track) -> bool:
+    """Tell whether a weaker driver would change a run: its limit is not known, and it carried more than the least."""
+    solved = track.seen is not None and track.seen.failure is None
+    return solved and group.subject.ratings.short_circuit is None and _driven(track) > DRIVES[0]
+
+
+def _driven(track: Track) -> float:
+    return 0.0 if track.seen is None else track.seen.drive
 
 
 def _run(engine: Engine, pairs: Sequence[tuple[Group, Track]]) -> None:
@@ -267,7 +294,7 @@ def _cases(subject: Subject, event: Event, severity: str) -> Iterator[EventCase]
                 edge=plan.step,
                 values=values,
                 at_pin=plan.role == REFERENCE,
-                drive=subject.ratings.short_circuit or DRIVES,
+                drive=subject.ratings.short_circuit or DRIVES[1],
             )
 
 
@@ -304,8 +331,10 @@ def _kindest(group: Group) -> Iterator[EventCase]:
     bench, known = group.subject.bench, group.event.fitted.part.circuit.parameters
     values = {name: value for name, value in bench.kindest.items() if name in known}
     if values and bench.chassis.least > 0.0 and (bench.chassis.open or bench.chassis.undeclared):
-        hardest = _hardest(group.good).case
-        yield replace(hardest, values={**hardest.values, **values})
+        live = [one for one in group.good if one.case.unit != OFF]
+        hardest = [_hardest(group.good), *([_hardest(live)] if live else ())]
+        for case in {id(one): one.case for one in hardest}.values():
+            yield replace(case, values={**case.values, **values})
 
 
 def _hardest(runs: Sequence[Seen]) -> Seen:

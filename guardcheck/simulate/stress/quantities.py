@@ -6,8 +6,19 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from guardcheck.measure import Stress, time_outside, worst_of
-from guardcheck.model import ASKS, CONFORMS, DAILY, DOES_NOT_CONFORM, OFF, RATING_NOT_STATED, Limit, Quantity
-from guardcheck.simulate.stress.convergence import Group
+from guardcheck.model import (
+    ASKS,
+    CONFORMS,
+    DAILY,
+    DOES_NOT_CONFORM,
+    NOT_PROVEN,
+    OFF,
+    RATING_NOT_STATED,
+    SHORT_CIRCUIT,
+    Limit,
+    Quantity,
+)
+from guardcheck.simulate.stress.convergence import DRIVES, Group
 from guardcheck.simulate.stress.margins import CAP, Margin, rail_margin, steady_margins, worst
 from guardcheck.simulate.stress.pulses import BodyPulse, latch_up_margin, pulse_margins
 from guardcheck.simulate.stress.ratings import PinRatings, exposed_ratings
@@ -17,8 +28,13 @@ from guardcheck.units import format_si
 from guardcheck.verdict.outcome import EVENT_MARGIN_DB, judge_margin
 
 
-def quantities_of(group: Group, reference: BodyPulse | None, *, claims: Sequence[str]) -> tuple[Quantity, ...]:
-    """Return the quantities of one event at one severity on one chain, for its first line."""
+def quantities_of(
+    group: Group, reference: BodyPulse | None, *, claims: Sequence[str], whole: bool = False
+) -> tuple[Quantity, ...]:
+    """Return the quantities of one event at one severity on one chain, for its first line.
+
+    `whole` gives the margin to latch-up of a pin that keeps to its clamp rating as well, for others to be held against.
+    """
     plan, good = group.event.plan, group.good
     needed = not plan.claimed or group.event.name in claims
     blank = Quantity(
@@ -43,7 +59,7 @@ def quantities_of(group: Group, reference: BodyPulse | None, *, claims: Sequence
     margin = _margin_quantity(group, blank, judged, beyond, reference)
     return (
         margin,
-        *_latch_up(group, blank),
+        *_latch_up(group, blank, whole=whole),
         *_parts(group, blank, beyond),
         *_powers(group, blank),
         *_shown(group, blank, judged, estimate=beyond is not None),
@@ -55,10 +71,31 @@ NEAR = 3.0
 
 
 @dataclass(frozen=True)
+class End:
+    """One pin under one event at one end of what its driver may carry: the margin that decides and its run.
+
+    `least` counts the corners of tolerances as well, `known` is what lies inside what the models know; `near` names
+    quantities whose margin is close to the least.
+    """
+
+    margin: Margin
+    worst: Seen
+    least: float
+    known: Margin
+    near: frozenset[str]
+
+    @property
+    def outcome(self) -> str:
+        """Return what this end alone comes to."""
+        return outcome_of(self.least, self.margin.loose)
+
+
+@dataclass(frozen=True)
 class Judged:
     """One pin under one event: its worst stress, what of it is known for sure, and the margins.
 
-    `margin` decides, in the run `worst`; `loose` names quantities that did not hold and might decide.
+    `margin` decides, in the run `worst`; `loose` names quantities that did not hold and might decide. `ends` are the
+    judgements with the strongest and the weakest usual driver, only one where its limit is known or changes nothing.
     """
 
     index: int
@@ -71,66 +108,109 @@ class Judged:
     least: float
     known: Margin
     loose: tuple[str, ...]
+    ends: tuple[End, ...]
+
+    @property
+    def outcome(self) -> str:
+        """Return what the margin comes to: what fails, fails at both ends."""
+        return outcome_of(self.least, self.margin.loose)
+
+    @property
+    def differs(self) -> bool:
+        """Tell whether the current at which the driver gives way decides."""
+        return len({one.outcome for one in self.ends}) > 1
+
+
+def outcome_of(least: float, most: float) -> str:
+    """Return what a margin comes to whose least and most are given [dB]."""
+    if judge_margin(most) == DOES_NOT_CONFORM:
+        return DOES_NOT_CONFORM
+    return CONFORMS if judge_margin(least) == CONFORMS else NOT_PROVEN
 
 
 def _judged(group: Group, index: int, reference: BodyPulse | None) -> Judged:
-    good = group.good
-    pin = good[0].pins[index]
     ratings = _ratings_of(group, index)
-    every = [(margin, one) for one in good for margin in _margins(group, one, index, ratings, reference)]
-    found = worst(margin for margin, _ in every)
-    run = next(one for margin, one in every if margin.told == found.told)
-    near = {one.field for one, _ in every if one.strict < found.strict + NEAR and (index, one.field) in group.loose}
-    harder = [*good, *group.corners]
-    least = min(margin.strict for one in harder for margin in _margins(group, one, index, ratings, reference))
-    certain = [
-        margin
-        for one in good
-        for margin in _margins(group, one, index, ratings, reference, known=True)
-        if margin.field != "rail" or not group.subject.bench.undeclared
-    ]
+    ends = [_end(group, index, reference, group.good, group.corners)]
+    if group.weak:
+        ends.append(_end(group, index, reference, group.weak, ()))
+    hardest = min(ends, key=lambda one: one.margin.strict)
+    near = frozenset(name for one in ends for name in one.near if (index, name) in group.loose)
+    nominal = [*group.good, *group.weak]
     return Judged(
         index,
-        pin,
+        group.good[0].pins[index],
         ratings,
-        stress=worst_of([one.pins[index].stress for one in good]),
-        hard=worst_of([one.pins[index].stress for one in harder]),
-        margin=found,
-        worst=run,
-        least=least,
-        known=worst(certain),
+        stress=worst_of([one.pins[index].stress for one in nominal]),
+        hard=worst_of([one.pins[index].stress for one in (*nominal, *group.corners)]),
+        margin=replace(hardest.margin, loose=max(one.margin.loose for one in ends)),
+        worst=hardest.worst,
+        least=min(one.least for one in ends),
+        known=max((one.known for one in ends), key=lambda one: one.loose),
         loose=tuple(sorted(near)),
+        ends=tuple(ends),
     )
 
 
-def _latch_up(group: Group, blank: Quantity) -> tuple[Quantity, ...]:
+def _end(group: Group, index: int, reference: BodyPulse | None, runs: Sequence[Seen], corners: Sequence[Seen]) -> End:
+    ratings = _ratings_of(group, index)
+    every = [(margin, one) for one in runs for margin in _margins(group, one, index, ratings, reference)]
+    found = worst(margin for margin, _ in every)
+    hard = [margin.strict for one in corners for margin in _margins(group, one, index, ratings, reference)]
+    certain = [
+        margin
+        for one in runs
+        for margin in _margins(group, one, index, ratings, reference, known=True)
+        if margin.field != "rail" or not group.subject.bench.undeclared
+    ]
+    return End(
+        found,
+        next(one for margin, one in every if margin.told == found.told),
+        min([margin.strict for margin, _ in every] + hard),
+        worst(certain),
+        frozenset(one.field for one, _ in every if one.strict < found.strict + NEAR),
+    )
+
+
+def _latch_up(group: Group, blank: Quantity, *, whole: bool) -> tuple[Quantity, ...]:
     """Return the margin of the powered pins to their latch-up test, if a pulse injects more than they take for good."""
     if group.event.plan.lasting:
         return ()
-    live = [one for one in group.good if one.case.unit != OFF]
-    found = [
-        (latch_up_margin(one.pins[index].stress, ratings), ratings)
-        for index in range(len(group.good[0].pins))
-        if (ratings := _ratings_of(group, index)).chip
-        for one in live
-        if one.pins[index].stress.injected > ratings.strict("clamp_current")
-    ]
-    if not found:
+    found, weak = (_latches(group, runs, whole=whole) for runs in (group.good, group.weak))
+    if not found and not weak:
         return ()
-    margin, ratings = min(found, key=lambda pair: pair[0].strict)
-    gap = _undeclared(group) if judge_margin(margin.strict) != CONFORMS else None
+    margin, ratings = min((*found, *weak), key=lambda pair: pair[0].strict)
+    words, codes = _open_words(
+        group, margin.strict, CAP, [(one.strict, CAP) for one, _ in _latches(group, group.kind, whole=True)]
+    )
+    if (
+        group.weak
+        and len({judge_margin(min((one.strict for one, _ in end), default=CAP)) for end in (found, weak)}) > 1
+    ):
+        words, codes = words or _drive_words(group), (*codes, SHORT_CIRCUIT)
     return (
         replace(
             blank,
             name="event.latch_up",
-            failure=group.failure or gap,
+            failure=group.failure or words,
             value=margin.strict,
             spread=(margin.strict, margin.loose),
             limit=Limit("event.latch_up", EVENT_MARGIN_DB, None, None, ratings.reference, ratings.known_by),
             notes=(f"{margin.told}.",),
-            codes=(*(() if ratings.latch_up is not None else (RATING_NOT_STATED,)), *_asked(group, gap is not None)),
+            codes=(*(() if ratings.latch_up is not None else (RATING_NOT_STATED,)), *codes),
         ),
     )
+
+
+def _latches(group: Group, runs: Sequence[Seen], *, whole: bool) -> list[tuple[Margin, PinRatings]]:
+    """Return the latch-up margin of every powered pin that takes more than its clamp rating, or of the `whole`."""
+    return [
+        (latch_up_margin(one.pins[index].stress, ratings), ratings)
+        for index in range(len(group.good[0].pins))
+        if (ratings := _ratings_of(group, index)).chip
+        for one in runs
+        if one.failure is None and one.case.unit != OFF
+        if whole or one.pins[index].stress.injected > ratings.strict("clamp_current")
+    ]
 
 
 def _ratings_of(group: Group, index: int) -> PinRatings:
@@ -169,14 +249,17 @@ def _margin_quantity(
             blank,
             failure="nothing is known of what this source may take: it has no chip diodes, and the job states no pin",
         )
-    anyway = judge_margin(_kindest(group, judged, reference)) == DOES_NOT_CONFORM
-    gap = None if anyway else _undeclared(group)
+    kind = _kindest(group, judged, reference)
+    anyway = bool(kind) and outcome_of(*_ends_of(kind)) == DOES_NOT_CONFORM
+    gap, codes = _open_words(group, judged.least, judged.margin.loose, kind)
     proven = gap is None and judge_margin(judged.known.loose) == DOES_NOT_CONFORM
     unsure = f"its {' and '.join(judged.loose)} changed by more than 1 % with finer steps or longer runs"
     failure = group.failure or (unsure if judged.loose else None) or beyond
     if judged.margin.field == "rail" and not proven and group.subject.bench.undeclared:
         failure = failure or f"{', '.join(group.subject.bench.undeclared)} not declared"
-    if gap is not None and judge_margin(judged.least) != CONFORMS:
+    if judged.differs:
+        failure, codes = group.failure or _drive_words(group, judged.ends), (*codes, SHORT_CIRCUIT)
+    if gap is not None:
         failure = group.failure or gap
     notes = [_worst_words(group, judged)]
     if beyond is not None:
@@ -196,7 +279,7 @@ def _margin_quantity(
         notes=(*notes, *_more_words(group, judged, reference)),
         codes=(
             *((RATING_NOT_STATED,) if judged.ratings.open(judged.margin.field) else ()),
-            *_asked(group, gap is not None and judge_margin(judged.least) != CONFORMS),
+            *codes,
         ),
     )
 
@@ -225,21 +308,50 @@ def _undeclared(group: Group) -> str | None:
     return None
 
 
-def _kindest(group: Group, judged: Judged, reference: BodyPulse | None) -> float:
-    """Return the loosest margin that is left of a pin where the answers nobody has do least harm [dB].
+Pair = tuple[float, float]
+"""Strict and loose end of a margin [dB]."""
 
-    Below a failing margin they need not be asked for: they fail at both ends.
+
+def _ends_of(pairs: Sequence[Pair]) -> Pair:
+    return min(strict for strict, _ in pairs), min(loose for _, loose in pairs)
+
+
+def _open_words(group: Group, least: float, most: float, kind: Sequence[Pair]) -> tuple[str | None, tuple[str, ...]]:
+    """Return what of the two 0 V nobody knows and decides a margin, in words and as codes; nothing where none does.
+
+    It decides where the kindest answers come to another outcome than the worst: what fails at both ends fails, and what
+    neither end proves is not proven by an answer.
+
+    Parameters
+    ----------
+    group : of the event
+    least, most : the margin at the worst answers [dB]
+    kind : margins at the kindest answers [dB], empty where no voltage is left
+
     """
-    return min(
-        (
-            margin.loose
-            for one in group.kind
-            if one.failure is None
-            for margin in _margins(group, one, judged.index, judged.ratings, reference, known=True)
-            if margin.field != "rail" or not group.subject.bench.undeclared
-        ),
-        default=CAP,
-    )
+    at_worst = outcome_of(least, most)
+    if at_worst == CONFORMS or (kind and outcome_of(*_ends_of(kind)) == at_worst):
+        return None, ()
+    gap = _undeclared(group)
+    return gap, () if gap is None else tuple(f"{ASKS}{key}" for key in group.subject.bench.chassis.open)
+
+
+def _drive_words(group: Group, ends: Sequence[End] = ()) -> str:
+    """Return that the driver's limit is not known, and what either end comes to."""
+    strong, weak = (format_si(amps, "A") for amps in reversed(DRIVES))
+    margins = f": {ends[1].margin.strict:.1f} dB and {ends[0].margin.strict:.1f} dB" if len(ends) > 1 else ""
+    return f"nobody states at which current its driver gives way, and {weak} or {strong} decide it{margins}"
+
+
+def _kindest(group: Group, judged: Judged, reference: BodyPulse | None) -> list[Pair]:
+    """Return the margins that are left of a pin where the answers nobody has do least harm [dB]."""
+    return [
+        (margin.strict, margin.loose)
+        for one in group.kind
+        if one.failure is None
+        for margin in _margins(group, one, judged.index, judged.ratings, reference, known=True)
+        if margin.field != "rail" or not group.subject.bench.undeclared
+    ]
 
 
 def _anyway_words(group: Group) -> str:
@@ -255,18 +367,14 @@ def _on_chassis(group: Group) -> bool:
     return any(name in group.event.fitted.part.circuit.parameters for name in group.subject.bench.numbers)
 
 
-def _asked(group: Group, outcome_open: bool) -> tuple[str, ...]:
-    """Return the codes of the facts whose answer may decide an event that is not proven."""
-    return (
-        tuple(f"{ASKS}{key}" for key in group.subject.bench.chassis.open) if outcome_open and _on_chassis(group) else ()
-    )
-
-
 def _worst_words(group: Group, judged: Judged) -> str:
     """Return the deciding stress with the case it happened in."""
     at = "" if judged.index == 0 else f" At {judged.pin.name}."
     told = judged.margin.told[0].upper() + judged.margin.told[1:]
-    return f"{told}; worst case: {case_words(judged.worst.case, group.subject.levels)}.{at}"
+    case = case_words(judged.worst.case, group.subject.levels)
+    if judged.worst in group.weak and judged.worst.case.drive == DRIVES[0]:
+        case += f", its driver giving way at {format_si(DRIVES[0], 'A')}"
+    return f"{told}; worst case: {case}.{at}"
 
 
 def _more_words(group: Group, judged: Judged, reference: BodyPulse | None) -> tuple[str, ...]:
@@ -288,46 +396,63 @@ def _more_words(group: Group, judged: Judged, reference: BodyPulse | None) -> tu
 
 def _parts(group: Group, blank: Quantity, beyond: str | None) -> tuple[Quantity, ...]:
     """Return the margin of the worst rated part of guard and stage, if any has a rating."""
-    margins = [margin for one in group.good for margin in one.parts]
-    if not margins:
+    ends = [[margin for one in runs for margin in one.parts] for runs in (group.good, group.weak) if runs]
+    if not ends[0]:
         return ()
-    found = worst(margins)
-    least = min(margin.strict for one in (*group.good, *group.corners) for margin in one.parts)
-    kind = min((margin.loose for one in group.kind for margin in one.parts), default=CAP)
-    anyway = judge_margin(kind) == DOES_NOT_CONFORM
-    gap = _undeclared(group) if judge_margin(least) != CONFORMS and not anyway else None
+    worsts = [worst(margins) for margins in ends]
+    found = min(worsts, key=lambda one: one.strict)
+    loose = max(one.loose for one in worsts)
+    least = min(margin.strict for one in (*group.good, *group.weak, *group.corners) for margin in one.parts)
+    kind = [(margin.strict, margin.loose) for one in group.kind for margin in one.parts]
+    words, codes = _open_words(group, least, loose, kind)
+    if len({outcome_of(one.strict, one.loose) for one in worsts}) > 1:
+        words, codes = words or _drive_words(group), (*codes, SHORT_CIRCUIT)
     return (
         replace(
             blank,
             name="event.part_margin",
-            failure=group.failure or gap,
+            failure=group.failure or words,
             value=found.strict,
-            spread=(least, max(found.loose, found.strict)),
+            spread=(least, max(loose, found.strict)),
             estimate=beyond is not None,
             limit=_margin_limit("event.part_margin", "ratings in the parts' metadata", "read"),
             notes=(f"{found.told[0].upper()}{found.told[1:]}.",),
+            codes=codes,
         ),
     )
 
 
 def _powers(group: Group, blank: Quantity) -> tuple[Quantity, ...]:
-    """Return the steady dissipation of every rated resistor, the worst over all cases."""
+    """Return the steady dissipation of every rated resistor, the worst over all cases.
+
+    One that holds at one end of what its driver may carry and not at the other is not proven.
+    """
+    strong, weak = _hottest(group.good), _hottest(group.weak or group.good)
+    return tuple(_power(group, blank, (strong[where], weak[where])) for where in strong if where in weak)
+
+
+def _hottest(runs: Sequence[Seen]) -> dict[str, Power]:
     most: dict[str, Power] = {}
-    for one in group.good:
+    for one in runs:
         for power in one.powers:
             if power.where not in most or power.watts > most[power.where].watts:
                 most[power.where] = power
-    return tuple(
-        replace(
-            blank,
-            name="part.power",
-            value=power.watts,
-            where=power.where,
-            limit=Limit(
-                "part.power", None, power.rated["power"], None, power.rated["reference"], power.rated["known_by"]
-            ),
-        )
-        for power in most.values()
+    return most
+
+
+def _power(group: Group, blank: Quantity, ends: tuple[Power, Power]) -> Quantity:
+    least, most = sorted(one.watts for one in ends)
+    rated = ends[0].rated
+    open_ = least <= rated["power"] < most
+    return replace(
+        blank,
+        name="part.power",
+        value=least if open_ else most,
+        spread=(least, most) if least < most else None,
+        failure=_drive_words(group) if open_ and blank.failure is None else blank.failure,
+        where=ends[0].where,
+        limit=Limit("part.power", None, rated["power"], None, rated["reference"], rated["known_by"]),
+        codes=(SHORT_CIRCUIT,) if open_ else (),
     )
 
 

@@ -78,7 +78,8 @@ class Seen:
 
     `beyond` names the devices that were driven past their data sheets, with the current [A] and how far past. `across`
     holds peak voltages of series resistors. `display` is the step the far side sees [V] and how long it lasts beyond
-    `SEEN_AT`, both zero where the level is there to stay or was there before. `changing` names the quantities that the
+    `SEEN_AT`, both zero where the level is there to stay or was there before. `drive` is the most the driver itself
+    carried [A], zero where it has no limit. `changing` names the quantities that the
     end of the run still changed, by pin and name; `drifts` tells that the far side was still on its way.
     """
 
@@ -90,6 +91,7 @@ class Seen:
     across: tuple[tuple[str, float], ...] = ()
     beyond: tuple[tuple[str, float, float], ...] = ()
     display: tuple[float, float] = (0.0, 0.0)
+    drive: float = 0.0
     changing: frozenset[tuple[int, str]] = frozenset()
     drifts: bool = False
     failure: str | None = None
@@ -130,7 +132,7 @@ def seen_of(case: EventCase, step: float, probes: Probes, trace: Trace, *, lasti
     across = tuple((one.name, abs(peak(vectors.volts(one.volts)))) for one in probes.resistors)
     far = vectors.volts(probes.display)
     powers = _powers(vectors, probes, time, swings=case.before is not None)
-    changing = {(pin, name) for pin, one in enumerate(pins) for name in _changing(one.waves, lasting=lasting)}
+    changing = {(pin, name) for pin, one in enumerate(pins) for name in _changing(one, lasting=lasting)}
     return Seen(
         case=case,
         step=step,
@@ -140,6 +142,7 @@ def seen_of(case: EventCase, step: float, probes: Probes, trace: Trace, *, lasti
         across=across,
         beyond=beyond,
         display=_passing(time, far),
+        drive=0.0 if probes.drive is None else abs(peak(vectors.amps(probes.drive))),
         changing=frozenset(changing),
         drifts=_drifts(time, far),
         help_used=trace.help_used,
@@ -164,7 +167,9 @@ def _pin(vectors: _Vectors, probe: Any, rail: str, time: Array, inside: NDArray[
         amps=vectors.amps(probe.amps),
         diodes=tuple((vectors.amps(amps), vectors.node(end)) for amps, end in probe.diodes),
     )
-    return PinSeen(probe.role, probe.name, probe.delivers, waves, stress_of(waves), stress_of(waves.where(inside)))
+    stress = stress_of(waves)
+    known = stress if bool(inside.all()) else stress_of(waves.where(inside))
+    return PinSeen(probe.role, probe.name, probe.delivers, waves, stress, known)
 
 
 def _reach(
@@ -332,13 +337,14 @@ def _passing(time: Array, far: Array) -> tuple[float, float]:
     return top, width_over(time, np.where(np.sign(far) == np.sign(top), far, 0.0), SEEN_AT)
 
 
-def _changing(waves: PinWaves, *, lasting: bool) -> set[str]:
+def _changing(one: PinSeen, *, lasting: bool) -> set[str]:
     """Return the quantities the second half of a run still adds to."""
+    waves, whole = one.waves, one.stress
     names = [name for name in FLOORS if not lasting or name not in ENDLESS]
     half = waves.until(float(waves.time[-1]) / 2.0)
     if len(half.time) < 2:
         return set(names)
-    first, whole = stress_of(half), stress_of(waves)
+    first = stress_of(half)
     found = {name for name in names if not holds(getattr(first, name), getattr(whole, name), FLOORS[name])}
     if lasting and not holds(float(half.rail[-1]), float(waves.rail[-1]), FLOORS["rail"]):
         found.add("rail")
