@@ -369,13 +369,13 @@ def at_rate(standard: Standard, picture: Mapping[str, Any]) -> Standard:
     rate, lines = picture.get("field_rate"), picture.get("lines_per_field")
     if not isinstance(rate, Value):
         return standard
-    extra = {**standard.extra, "field_rate": rate.nominal, "field_rate_declared": True}
-    if isinstance(lines, Value):
-        line_rate = rate.nominal * lines.nominal
-        extra |= {"line_rate": line_rate, "timing": {**standard.extra["timing"], "line_period": 1.0 / line_rate}}
-        if standard.extra.get("any_rate"):
-            return replace(standard, extra=extra, limits=_moved(standard.limits, 1.0 / line_rate))
-    return replace(standard, extra=extra)
+    declared = replace(standard, field_rate=rate.nominal, field_rate_declared=True)
+    if not isinstance(lines, Value):
+        return declared
+    line_rate = rate.nominal * lines.nominal
+    limits = _moved(standard.limits, 1.0 / line_rate) if standard.any_rate else standard.limits
+    timing = replace(standard.timing, line_period=1.0 / line_rate)
+    return replace(declared, line_rate=line_rate, timing=timing, limits=limits)
 
 
 def _moved(limits: Mapping[str, Limit], period: float) -> Mapping[str, Limit]:
