@@ -10,6 +10,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from guardcheck.compose.chain import NEAR
 from guardcheck.compose.changes import SHORT
 from guardcheck.engine import Engine
 from guardcheck.measure import level_rows
@@ -18,12 +19,14 @@ from guardcheck.simulate.experiment import Experiment, emf_of
 from guardcheck.simulate.levels import solve
 from guardcheck.simulate.planning import JobPlan
 from guardcheck.simulate.response import studies_of
-from guardcheck.verification.choice import Candidate, Step, laid_out
+from guardcheck.verification.choice import OVER, Candidate, Step, laid_out
+from guardcheck.verification.expect import dead_rail
 from guardcheck.verification.faults import Fault, Fittable, faults_of, fittable
 from guardcheck.verification.measured import OPEN, Measured
 from guardcheck.verification.plan import Plan
+from guardcheck.verification.points import PIN, node_deck, node_levels, probed, unpowered_deck, unpowered_reads
 
-CONNECTED, DOUBLE = "connected", "double"
+CONNECTED, DOUBLE, AT_PIN = "connected", "double", "at-pin"
 BENCHES = (CONNECTED, OPEN, DOUBLE)
 """How a line may be measured: as built, with nothing but the instrument, with one more load across it."""
 INSTRUMENT = Value.exact(1e6, "ohm", text="1 Mohm")
@@ -38,6 +41,11 @@ STEADY, RAIL = "level.blank", "rail"
 CLOSE = 0.5
 """Causes that differ by less than this share of the uncertainty fit alike: the commoner fault comes first."""
 FEW = 1e-9
+DEAD: Mapping[str, str] = {
+    NEAR: "the resistance from the connector to 0 V, power off and lead out",
+    PIN: "the resistance from the chip's own pin to 0 V, power off and lead out",
+}
+"""Readings with the power off, by point."""
 ONE_PICTURE = (0.5,)
 """Average picture level at which coupling capacitors are taken: what was on the screen is not known better."""
 
@@ -101,6 +109,7 @@ class _Case:
     parts: tuple[Fittable, ...]
     levels: dict[tuple[int, str], Levels]
     tilts: dict[int, float]
+    ohms: dict[tuple[int, str], float]
 
     def reads(self, index: int, bench: str, quantity: str) -> float:
         """Return what a fault, by its place, makes a quantity read on a bench; NaN where that is not known."""
@@ -115,6 +124,7 @@ class _Bench:
 
     engine: Engine
     instrument: Fitted
+    rail: float
 
     def fill(self, wanted: Sequence[tuple[_Case, int, str]]) -> None:
         """Simulate faults of cases on benches, by their places, all in one go; what is known is not run again."""
@@ -123,6 +133,24 @@ class _Bench:
         for (case, index, bench), group in zip(new, solve(self.engine, experiments, ONE_PICTURE), strict=True):
             rows = level_rows(group[0].experiment.states, group[0].volts)
             case.levels[index, bench] = {name: float(row[0]) for name, row in rows.items()}
+
+    def points(self, wanted: Sequence[tuple[_Case, int]]) -> None:
+        """Simulate the levels at the chip's pin, and what a meter shows at the points of the unit without power."""
+        experiments = [
+            probed(self._experiment(case.plan, case.faults[index], CONNECTED), PIN) for case, index in wanted
+        ]
+        firsts = [group[0] for group in solve(self.engine, experiments, ONE_PICTURE)]
+        traces = self.engine.run([node_deck(one, PIN) for one in firsts])
+        for (case, index), one, trace in zip(wanted, firsts, traces, strict=True):
+            levels = node_levels(one, trace, PIN)
+            case.levels[index, AT_PIN] = {name: float(row[0]) for name, row in levels.items() if name != "current"}
+        dead = [
+            (case, index, one, node) for (case, index), one in zip(wanted, experiments, strict=True) for node in DEAD
+        ]
+        decks = [unpowered_deck(one.chain, one.builds, node, self.rail) for _, _, one, node in dead]
+        for (case, index, _, node), trace in zip(dead, self.engine.run(decks), strict=True):
+            shown = float(unpowered_reads(trace, 1, 0)[0][0])
+            case.ohms[index, node] = OVER if math.isnan(shown) and trace.failure is None else shown
 
     def tilt(self, cases: Iterable[_Case]) -> None:
         """Simulate the tilt of a field for the plan and for the faults that change it; the others have the plan's."""
@@ -172,7 +200,7 @@ def explain(
     }
     cases = {plans[name].line.table: _case(plans[name], job) for name in wanted}
     instrument = job.fit(PartUse("display", "unterminated", values={"termination": INSTRUMENT}))
-    bench = _Bench(engine, instrument)
+    bench = _Bench(engine, instrument, min(dead_rail(job)))
     read = {(plans[name].line.table, one.bench) for name, seen in wanted.items() for one in seen}
     bench.fill([(cases[t], index, how) for t, how in sorted(read) for index in range(len(cases[t].faults))])
     tilted = {plans[name].line.table for name, seen in wanted.items() if any(one.quantity == TILT for one in seen)}
@@ -180,6 +208,7 @@ def explain(
     found = {name: _agreeing(cases[plans[name].line.table], seen) for name, seen in wanted.items()}
     rivals = {(plans[name].line.table, index) for name, causes in found.items() for index in (0, *causes)}
     bench.fill([(cases[t], index, how) for t, index in sorted(rivals) for how in BENCHES])
+    bench.points([(cases[t], index) for t, index in sorted(rivals)])
     return {
         name: _explained(cases[plans[name].line.table], plans[name], seen, found[name]) for name, seen in wanted.items()
     }
@@ -189,7 +218,7 @@ def _case(plan: Plan, job: JobPlan) -> _Case:
     assert plan.experiment is not None
     chain, asked = plan.experiment.chain, plan.experiment.mapping
     states = {state: asked[state] for state in plan.experiment.states}
-    return _Case(plan, (Fault(PLANNED, PLANNED, chain), *faults_of(chain, job, states)), fittable(chain), {}, {})
+    return _Case(plan, (Fault(PLANNED, PLANNED, chain), *faults_of(chain, job, states)), fittable(chain), {}, {}, {})
 
 
 def _observations(plan: Plan, found: Sequence[Measured]) -> tuple[Observation, ...]:
@@ -292,15 +321,19 @@ def _measurements(case: _Case, seen: Sequence[Observation], rivals: Sequence[int
         CONNECTED: "with the display connected",
         OPEN: "with the line open, nothing but the instrument connected",
         DOUBLE: f"with one more load of {case.plan.load:.3g} ohm across the line",
+        AT_PIN: "at the chip's own pin, the display connected",
     }
     found = []
-    for quantity in dict.fromkeys((leading, *(() if case.plan.coupled else (STEADY,)))):
-        for bench in BENCHES:
+    for quantity in (leading, STEADY):
+        for bench in (*BENCHES, AT_PIN):
+            hidden = quantity == STEADY and case.plan.coupled and bench != AT_PIN
             reads = tuple(case.levels[index, bench].get(quantity, math.nan) for index in rivals)
-            if (quantity, bench) not in done and all(math.isfinite(value) for value in reads):
+            if not hidden and (quantity, bench) not in done:
                 found.append(Candidate(f"{quantity} {bench}", f"{quantity} {words[bench]}", "V", reads))
     rails = tuple(case.faults[index].chain.rail.nominal for index in rivals)
     found.append(Candidate(RAIL, "the supply at the stage and guard, meter on direct volts", "V", rails))
+    for node, what in DEAD.items():
+        found.append(Candidate(node, what, "ohm", tuple(case.ohms[index, node] for index in rivals)))
     for part in case.parts:
         if part.card.name[0] == "r" and any(part.card.name in case.faults[index].ohms for index in rivals):
             reads = tuple(case.faults[index].ohms.get(part.card.name, part.value) for index in rivals)

@@ -2,7 +2,8 @@
 
 Run all forty: ``python -m tests.verify.injected_faults``. The unit on the bench is built with tolerances of its own and
 read with an instrument that errs; it answers what is asked and nothing else. Beside the number of readings stands that
-of a fixed order: white, steady level, each on the three benches, the supply, then every resistor along the signal.
+of a fixed order: white and steady level on the three benches, white at the pin, connector and pin without power, the
+supply, every resistor.
 """
 
 from __future__ import annotations
@@ -25,8 +26,10 @@ from guardcheck.pipeline.options import Options, plan_of
 from guardcheck.simulate.levels import solve
 from guardcheck.verification.choice import OVER, apart, uncertainty
 from guardcheck.verification.diagnosis import (
+    AT_PIN,
     BENCHES,
     CONNECTED,
+    DEAD,
     INSTRUMENT,
     ONE_PICTURE,
     RAIL,
@@ -35,8 +38,10 @@ from guardcheck.verification.diagnosis import (
     _Case,
     _case,
 )
+from guardcheck.verification.expect import dead_rail
 from guardcheck.verification.faults import Fault
 from guardcheck.verification.plan import plans
+from guardcheck.verification.points import PIN, node_deck, node_levels, probed, unpowered_deck, unpowered_reads
 from tests.pipeline.jobs import line, text
 from tests.verify.bench import reading, run
 
@@ -101,8 +106,10 @@ def unit_of(engine: Engine, name: str) -> Unit:
     plan = plan_of(parse_job(job, file="job.toml"), Options(samples=0))
     planned = plans(engine, plan, {"red": set()})
     case = _case(planned["red"], plan)
-    bench = _Bench(engine, plan.fit(PartUse("display", "unterminated", values={"termination": INSTRUMENT})))
+    alone = plan.fit(PartUse("display", "unterminated", values={"termination": INSTRUMENT}))
+    bench = _Bench(engine, alone, min(dead_rail(plan)))
     bench.fill([(case, index, how) for how in BENCHES for index in range(len(case.faults))])
+    bench.points([(case, index) for index in range(len(case.faults))])
     return Unit(name, job, case, bench)
 
 
@@ -147,10 +154,19 @@ class Built:
             (group,) = solve(unit.bench.engine, [one], ONE_PICTURE)
             rows = level_rows(one.states, group[0].volts)
             self.levels[bench] = {name: float(found[0]) for name, found in rows.items()}
+        one = probed(replace(unit.bench._experiment(unit.case.plan, fault, CONNECTED), builds=builds.single(row)), PIN)
+        (group,) = solve(unit.bench.engine, [one], ONE_PICTURE)
+        dead = [unpowered_deck(one.chain, one.builds, node, unit.bench.rail) for node in DEAD]
+        at_pin, *traces = unit.bench.engine.run([node_deck(group[0], PIN), *dead])
+        self.levels[AT_PIN] = {name: float(found[0]) for name, found in node_levels(group[0], at_pin, PIN).items()}
+        ohms = (float(np.nan_to_num(unpowered_reads(trace, 1, 0)[0][0], nan=OVER)) for trace in traces)
+        self.ohms = dict(zip(DEAD, ohms, strict=True))
 
     def read(self, key: str) -> float:
         """Return what an instrument shows of a reading named by the advice."""
-        if key == RAIL:
+        if key in DEAD:
+            true = self.ohms[key]
+        elif key == RAIL:
             true = self.fault.chain.rail.nominal
         elif " " in key:
             quantity, bench = key.split(" ")
@@ -221,7 +237,12 @@ def _in_order(built: Built, enough: int) -> int:
     case = built.unit.case
     steady = () if case.plan.coupled else (STEADY,)
     order = [f"{quantity} {bench}" for bench in BENCHES for quantity in ("level.white", *steady)]
-    order += [RAIL, *(part.card.name for part in case.parts if part.card.name[0] == "r")]
+    order += [
+        f"level.white {AT_PIN}",
+        *DEAD,
+        RAIL,
+        *(part.card.name for part in case.parts if part.card.name[0] == "r"),
+    ]
     left = list(range(1, len(case.faults)))
     for count, key in enumerate(order, start=1):
         value, unit = built.read(key), "V" if " " in key or key == RAIL else "ohm"
@@ -235,6 +256,8 @@ def _in_order(built: Built, enough: int) -> int:
 
 
 def _predicted(case: _Case, index: int, key: str) -> float:
+    if key in DEAD:
+        return case.ohms[index, key]
     if key == RAIL:
         return case.faults[index].chain.rail.nominal
     if " " in key:

@@ -98,7 +98,7 @@ def test_a_fault_is_found_by_following_the_next_reading(
 
 def test_injected_faults_are_found_by_the_advice_alone(engine: Engine) -> None:
     """A sample of the forty of injected_faults.py: every one is found, in fewer readings than a fixed order takes."""
-    ends = list(searches(engine, 6, ("pad", "ac-coupled"), seed=3))
+    ends = list(searches(engine, 6, ("pad", "follower"), seed=3))
     assert [(one.line, one.fault) for one in ends if not one.found] == []
     assert len(ends) == 6
     assert sum(one.readings for one in ends) < sum(one.fixed for one in ends)
