@@ -183,18 +183,51 @@ def parse(
         no unit, the wrong one, not a finite number, or an impossible size
 
     """
-    place: dict[str, Any] = {"file": file, "key": key or None, "line": line}
     try:
         value = _value(_read(text, unit), text, unit)
-        return value, _plausible(value, usual, possible, what)
     except _SpellingError as problem:
-        raise UnitError(str(problem), **place) from None
+        raise UnitError(str(problem), file=file, key=key or None, line=line) from None
+    return value, held(value, unit, key=key, file=file, line=line, usual=usual, possible=possible, what=what)
+
+
+def held(
+    value: Value,
+    unit: str,
+    *,
+    key: str = "",
+    file: str | None = None,
+    line: int | None = None,
+    usual: Range | None = None,
+    possible: Range | None = None,
+    what: str = "",
+) -> str | None:
+    """Hold a value that was read against the unit and the ranges of its place; return a warning sentence or None.
+
+    Parameters
+    ----------
+    value : what was read
+    unit : the SI unit it must have
+    key, file, line, usual, possible, what : as `parse` takes them
+
+    Raises
+    ------
+    UnitError
+        another unit, or an impossible size
+
+    """
+    try:
+        if value.unit != unit:
+            wrong = f"is {noun(value.unit)}, but {noun(unit)} is wanted; write {describe(unit)}"
+            raise _SpellingError(f"'{shown(value.text.strip())}' {wrong}")
+        return _plausible(value, usual, possible, what)
+    except _SpellingError as problem:
+        raise UnitError(str(problem), file=file, key=key or None, line=line) from None
 
 
 def parse_any(text: str, *, key: str = "", file: str | None = None, line: int | None = None) -> Value:
     """Read one value whose dimension is not known yet; `Value.unit` is the SI unit that was written.
 
-    A pure number is a ratio (unit ``1``). ``100n`` is read in farad, as the letter code has it, until `recheck`.
+    A pure number is a ratio (unit ``1``), and ``100n`` is read in farad, as the letter code has it.
 
     Parameters
     ----------
@@ -207,19 +240,6 @@ def parse_any(text: str, *, key: str = "", file: str | None = None, line: int | 
         return _value(read, text, read.unit or "1")
     except _SpellingError as problem:
         raise UnitError(str(problem), file=file, key=key or None, line=line) from None
-
-
-def recheck(value: Value, unit: str, **keywords: Any) -> tuple[Value, str | None]:
-    """Read a value of `parse_any` again, now that its unit is known; keywords as in `parse`.
-
-    Parameters
-    ----------
-    value : what `parse_any` returned
-    unit : the SI unit it must have
-    keywords : place and ranges, as `parse` takes them
-
-    """
-    return parse(value.text, unit, **keywords)
 
 
 def unit_of(text: str) -> str | None:

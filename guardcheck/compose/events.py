@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 from guardcheck.compose.chain import EMF, FAR, FAR_GND, NEAR, RAIL, Chain, nodes_of
 from guardcheck.compose.decks import deck_of
 from guardcheck.compose.event_probes import Probes, Reading, SurgeProbe, with_probes
 from guardcheck.compose.event_rail import Rail, rail_cards, switched
 from guardcheck.compose.lines import as_ladders
-from guardcheck.model import CABLE, DISPLAY, NOTHING, OFF, Card, Deck, EventPlan, Fitted, Model, Transient
+from guardcheck.model import CABLE, DISPLAY, NOTHING, OFF, Card, Deck, EventPlan, Fitted, Model, Subcircuit, Transient
 from guardcheck.netlist import card, flatten, models_of
 
 CHIP, LEAD, LEAD_GND = "chip", "lead", "lead_gnd"
@@ -157,8 +158,15 @@ def part_numbers(fitted: Fitted, corner: str) -> dict[str, float]:
 
 def _flattened(fitted: Fitted, role: str, ports: Mapping[str, str], values: Mapping[str, float]) -> tuple[Card, ...]:
     known = fitted.part.circuit.parameters
-    given = {key: values[key] for key in known if key in values}
-    return flatten(fitted.part.circuit, name=role, ports=ports, values=given, prefix=f"{role}_")
+    given = tuple((key, values[key]) for key in known if key in values)
+    return _flat(fitted.part.circuit, role, tuple(ports.items()), given)
+
+
+@lru_cache(maxsize=512)  # the cases of an event differ in a number or two, and share all their other parts
+def _flat(
+    circuit: Subcircuit, role: str, ports: tuple[tuple[str, str], ...], values: tuple[tuple[str, float], ...]
+) -> tuple[Card, ...]:
+    return flatten(circuit, name=role, ports=dict(ports), values=dict(values), prefix=f"{role}_")
 
 
 def _models(fitted: Fitted, role: str) -> tuple[Model, ...]:

@@ -20,7 +20,7 @@ Place = tuple[str | int, ...]
 _WORD = re.compile(r"[a-z0-9]+(?:[-_][a-z0-9]+)*")
 _PARAMETER = re.compile(r"[a-z][a-z0-9_]{0,39}")
 _LABEL = re.compile(r"[A-Za-z0-9]+(?:[-_. ][A-Za-z0-9]+)*")
-_PLAIN_WORD = re.compile(r"[a-z]+(?:[ _-][a-z]+)*")
+_PARAMETER_WANTED = "a value with its unit such as '5 V'"
 
 
 @dataclass
@@ -147,19 +147,14 @@ def _any(raw: Any, key: Key, place: Place, reading: Reading) -> Any:
     return units.parse_any(text, key=_safe(place), file=reading.file, line=reading.line(place))
 
 
-def _parameter(raw: Any, key: Key, place: Place, reading: Reading) -> Any:
-    if isinstance(raw, str) and _PLAIN_WORD.fullmatch(raw):
-        return raw
-    return _any(raw, key, place, reading)
-
-
-def _values(raw: Any, key: Key, place: Place, reading: Reading) -> dict[str, Any]:
+def _values(raw: Any, key: Key, place: Place, reading: Reading) -> dict[str, str]:
+    """Return the values of a part as written: which unit each has, only the part knows that takes them."""
     if not isinstance(raw, dict):
         reading.refuse(f'{found(raw)}; write a table such as {{ series = "100 ohm 1%" }}', place)
     for name in raw:
         if not _PARAMETER.fullmatch(name):
             reading.refuse(f"'{units.shown(name)}' is no parameter name; use a to z, 0 to 9 and _", (*place, name))
-    return {name: _parameter(inner, key, (*place, name), reading) for name, inner in raw.items()}
+    return {name: _string(inner, _PARAMETER_WANTED, (*place, name), reading) for name, inner in raw.items()}
 
 
 def _choice(raw: Any, key: Key, place: Place, reading: Reading) -> str:

@@ -19,6 +19,7 @@ from guardcheck.library.schema import (
     PIN_RATINGS,
     RATINGS,
     READING_ROLES,
+    SIGNALS,
     STATE_NAMES,
 )
 from guardcheck.model import ASSUMED, KNOWN_BY, PORTS, UNKNOWN, UNKNOWN_WORD, Parameter, Part, Subcircuit, Value
@@ -65,6 +66,8 @@ def part_of(
     if "real" in top:
         elements = [element.name for element in circuit.elements]
         extra["real"] = tuple(_known(top, "real", one, elements) for one in top.texts("real"))
+    if "signals" in top:
+        extra["signals"] = tuple(_known(top, "signals", one, SIGNALS) for one in top.texts("signals"))
     if readings:
         extra["two_readings"] = readings
     if colour:

@@ -35,8 +35,8 @@ def line_rates(standards: Iterable[Standard]) -> tuple[Quantity, ...]:
     rates: dict[float, bool] = {}
     for standard in standards:
         if (standard.signal != "control" and "level.white" in standard.quantities) or standard.signal == "sync":
-            rate = float(standard.extra["line_rate"])
-            rates[rate] = rates.get(rate, False) or bool(standard.extra.get("shared_rate"))
+            rate = standard.line_rate
+            rates[rate] = rates.get(rate, False) or standard.shared_rate
     return tuple(
         Quantity("scan.line_rate", "", None, rate, origin=COMPUTED, needed=shared) for rate, shared in rates.items()
     )
