@@ -16,7 +16,7 @@ _HARMLESS = re.compile(
 _PREFIX = re.compile(r"\A(?:stdout |stderr )?(?:trying gmin = *\S+ *)?", re.IGNORECASE)
 _NOISE = re.compile(
     r"note: no compatibility mode|circuit:|doing analysis at|no\. of data rows|note: 'quit'|reference value|"
-    r".*awaits to be detached",
+    r".*awaits to be detached|using (?:sparse|klu)",
     re.IGNORECASE,
 )
 _FATAL = re.compile(

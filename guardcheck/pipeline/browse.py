@@ -140,7 +140,12 @@ def _part_sheet(library: Library, part: Part) -> Sheet:
             sections.append(("Order of the contacts", (Row("mating", plan.mating, "", ""),)))
     if checks:
         ours = library.supplied(part)
-        sections.append(("Checked in ngspice" if ours else "Declared checks (guardcheck prove runs them)", checks))
+        sections.append(
+            (
+                "Checked in ngspice" if ours else "Declared checks, not run for this page (guardcheck prove runs them)",
+                checks,
+            )
+        )
     ports = f"ports: {' '.join(part.circuit.ports)}; file: {part.file}; sha256 {part.sha256[:12]}"
     return Sheet(part.kind, part.name, part.title, part.purpose, tuple(sections), ports, part.reference)
 
