@@ -12,7 +12,7 @@ from guardcheck.compose.decks import deck_of
 from guardcheck.compose.event_probes import Probes, Reading, SurgeProbe, with_probes
 from guardcheck.compose.event_rail import Rail, rail_cards, switched
 from guardcheck.compose.lines import as_ladders
-from guardcheck.model import CABLE, DISPLAY, NOTHING, OFF, Card, Deck, EventPlan, Fitted, Model, Subcircuit, Transient
+from guardcheck.model import CABLE, DISPLAY, NOTHING, OFF, Card, Deck, Fitted, Model, Subcircuit, Transient
 from guardcheck.netlist import card, flatten, models_of
 
 CHIP, LEAD, LEAD_GND = "chip", "lead", "lead_gnd"
@@ -197,8 +197,8 @@ def _connector(case: EventCase) -> str:
 
 def _charged(case: EventCase) -> str:
     """Return the event's parameter that the lead is charged to; empty where nothing but the event gives a current."""
-    plan = case.event.part.extra.get("plan")
-    return plan.charged if isinstance(plan, EventPlan) and case.mated == CABLE else ""
+    plan = case.event.part.plan
+    return plan.charged if plan is not None and case.mated == CABLE else ""
 
 
 def _surge(case: EventCase, cards: Sequence[Card]) -> SurgeProbe | None:
@@ -213,7 +213,7 @@ def _surge(case: EventCase, cards: Sequence[Card]) -> SurgeProbe | None:
 
 
 def _pin_inside(chain: Chain) -> bool:
-    return bool(chain.source.part.extra.get("exposed", {}).get("through"))
+    return bool(chain.source.part.exposed.get("through"))
 
 
 def _surroundings(case: EventCase, numbers: Mapping[str, Mapping[str, float]]) -> tuple[list[Card], list[Model]]:

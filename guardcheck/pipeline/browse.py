@@ -133,8 +133,8 @@ def _part_sheet(library: Library, part: Part) -> Sheet:
         Row(one.read, format_si(one.value, one.unit), one.basis, f"{one.what} [{one.reference}]") for one in part.checks
     )
     sections = [("Parameters", tuple(_parameter(one) for one in part.parameters.values()))]
-    plan = part.extra.get("plan")
-    if isinstance(plan, EventPlan):
+    plan = part.plan
+    if plan is not None:
         sections.insert(0, ("Levels", tuple(_level(part, plan, name) for name in plan.severities)))
         if plan.mating:
             sections.append(("Order of the contacts", (Row("mating", plan.mating, "", ""),)))
