@@ -8,9 +8,8 @@ from __future__ import annotations
 import pytest
 
 from guardcheck.engine import Engine
-from guardcheck.model import ASKS, CONFORMS, DOES_NOT_CONFORM, NOT_PROVEN
+from guardcheck.model import ASKS, CONFORMS, DOES_NOT_CONFORM, NOT_PROVEN, SHORT_CIRCUIT
 from guardcheck.simulate.stress.bench import chassis_of
-from guardcheck.simulate.stress.quantities import SHORT_CIRCUIT
 from guardcheck.verdict.asks import asks_of
 from tests.events.jobs import DISPLAY, SUPPLY, findings, groups, job_text, read
 

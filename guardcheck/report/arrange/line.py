@@ -7,7 +7,16 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from guardcheck.formatting import show, times
-from guardcheck.model import DOES_NOT_CONFORM, NOT_PROVEN, STRIKE, Finding, Result, Schematic, SchematicPart
+from guardcheck.model import (
+    DOES_NOT_CONFORM,
+    NOT_PROVEN,
+    SHORT_CIRCUIT,
+    STRIKE,
+    Finding,
+    Result,
+    Schematic,
+    SchematicPart,
+)
 from guardcheck.model.schematic import RAILS, SUPPLY
 from guardcheck.report.arrange.words import clean, sentence
 
@@ -67,7 +76,9 @@ def bears(finding: Finding) -> Bears | None:
     if finding.quantity == POWER:
         if finding.value is None or not finding.high:
             return None
-        return Bears(show(finding.value, "W"), show(finding.high, "W"), finding.value / finding.high)
+        at_worst = finding.spread is not None and SHORT_CIRCUIT in finding.codes
+        watts = finding.spread[1] if at_worst and finding.spread else finding.value
+        return Bears(show(watts, "W"), show(finding.high, "W"), watts / finding.high)
     why = clean(finding.why)
     lifted = _LIFTED.search(why)
     if finding.value is not None and lifted is not None:

@@ -14,6 +14,7 @@ from guardcheck.model import (
     NOT_PROVEN,
     OFF,
     RATING_NOT_STATED,
+    SHORT_CIRCUIT,
     Limit,
     Quantity,
 )
@@ -67,10 +68,6 @@ def quantities_of(
 
 NEAR = 3.0
 """A quantity that does not hold decides nothing when its margin is this far [dB] from the least one."""
-
-
-SHORT_CIRCUIT = f"{ASKS}pin.short_circuit"
-"""Code of a finding that hangs on the current at which its line's driver gives way."""
 
 
 @dataclass(frozen=True)
