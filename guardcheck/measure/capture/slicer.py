@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 from guardcheck.measure.capture.systems import Rate, Span, rates
 
 Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 COARSE_STEP = 0.25e-6
 SMOOTH = 2.2e-6
