@@ -34,7 +34,7 @@ _AGAINST = re.compile(
 )
 _LIKE = re.compile(r"like an? (?P<value>\d[\d.]* k?V) human-body pulse; the pin is rated for (?P<allowed>\d[\d.]* k?V)")
 _LIFTED = re.compile(
-    r"lifted to (?P<value>\d[\d.]* [^\s(),;.]+),"
+    r"lifted (?:to|by) (?P<value>\d[\d.]* [^\s(),;.]+),"
     r"(?: at most (?P<allowed>\d[\d.]* [^\s(),;.]+) is allowed| (?P<usual>\d[\d.]* \S+ to \d[\d.]* \S+) is what)"
 )
 _CLAMPED = re.compile(r"The ((?:upper|lower) diode|[a-z -]+?) \(([^)]*)\) carries")
