@@ -61,6 +61,8 @@ class Bears:
     value: str
     allowed: str
     times: float
+    of: str = ""
+    """What it bears on, where that is not the pin itself."""
 
     @property
     def ranged(self) -> bool:
@@ -83,7 +85,7 @@ def bears(finding: Finding) -> Bears | None:
     lifted = _LIFTED.search(why)
     if finding.value is not None and lifted is not None:
         ends = finding.spread[1] if finding.spread and lifted["usual"] else finding.value
-        return Bears(lifted["value"], lifted["allowed"] or lifted["usual"], 10.0 ** (-ends / 20.0))
+        return Bears(lifted["value"], lifted["allowed"] or lifted["usual"], 10.0 ** (-ends / 20.0), "rail")
     found = _LIKE.search(why) or _AGAINST.search(why)
     if finding.value is None or found is None:
         return None
