@@ -282,9 +282,9 @@ def propose_lines(engine: Engine, plan: JobPlan, name: str, *, samples: int, see
     ----------
     engine : a running engine
     plan : the job as planned
-    name : the line
+    name : the name of a line of the plan
     samples, seed : of the tolerance samples of the last few
-    say : progress
+    say : told the step, of how many, and what it does
 
     """
     lines = alike(plan, name)
