@@ -240,7 +240,7 @@ def _matching(question: Question, text: str) -> list[Choice]:
 def _chosen(question: Question, text: str) -> Choice:
     chosen = _matching(question, text)
     if len(chosen) > 1:
-        raise _refused(question, "which", labels=" or ".join(one.label for one in chosen))
+        raise _refused(question, "which", labels=" / ".join(one.label for one in chosen))
     if not chosen:
         keys = [one.key for one in question.choices]
         problem = _say("none_of_them", text=shown(text, 40), count=str(len(keys)))

@@ -53,7 +53,7 @@ from guardcheck.model.findings import (
     unknown_codes,
 )
 from guardcheck.model.job import UNKNOWN_WORD, Fact, Job, Line, Original, PartUse
-from guardcheck.model.parts import KINDS, PORTS, Check, Fitted, Parameter, Part, TwoReadings
+from guardcheck.model.parts import KINDS, PORTS, Check, Fitted, Ladder, Parameter, Part, SyncWindow, TwoReadings
 from guardcheck.model.proposals import Build, LineProposals, Proposals, Spread
 from guardcheck.model.quantities import QUANTITIES, Kind
 from guardcheck.model.ranking import Ranked, Ranking
@@ -158,6 +158,7 @@ __all__ = [
     "Fitted",
     "Job",
     "Kind",
+    "Ladder",
     "Limit",
     "Line",
     "LineProposals",
@@ -191,6 +192,7 @@ __all__ = [
     "Standard",
     "Subcircuit",
     "Sweep",
+    "SyncWindow",
     "TestPicture",
     "Trace",
     "Transient",

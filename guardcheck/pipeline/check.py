@@ -118,7 +118,7 @@ def _checked(job: Job, engine: Engine, options: Options, progress: Progress | No
 def said_of(library: Library, findings: Sequence[Finding]) -> Mapping[str, str]:
     """Return what each event is called at the bench, by its name; an event of the user's own goes by its name."""
     names = sorted({one.event for one in findings if one.event} & set(library.names("event")))
-    return {name: str(library.get("event", name).extra["said"]) for name in names}
+    return {name: library.get("event", name).said for name in names}
 
 
 def _proposed(

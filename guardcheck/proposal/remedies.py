@@ -263,7 +263,7 @@ def _displays(plan: JobPlan, first: LinePlan, lines: Sequence[Line]) -> Iterator
     Who states his input's own values has said what it is by design: then the line has to suit the input.
     """
     part, standard = first.bare.display.part, first.standard
-    cure = part.extra.get("remedy")
+    cure = part.remedy
     if cure and part.name != standard.display and not plan.job.display.values:
         use = PartUse("display", standard.display, key="display.input", values_key="display.values")
         yield Trial(tuple(lines), str(cure), use)

@@ -282,9 +282,9 @@ def propose_lines(engine: Engine, plan: JobPlan, name: str, *, samples: int, see
     ----------
     engine : a running engine
     plan : the job as planned
-    name : the line
+    name : the name of a line of the plan
     samples, seed : of the tolerance samples of the last few
-    say : progress
+    say : told the step, of how many, and what it does
 
     """
     lines = alike(plan, name)
@@ -374,7 +374,7 @@ def titles_of(plan: JobPlan, events: Iterable[str]) -> dict[str, str]:
 
     Events that are called alike have their names beside it.
     """
-    said = {name: str(plan.library.get("event", name).extra["said"]) for name in plan.library.names("event")}
+    said = {name: plan.library.get("event", name).said for name in plan.library.names("event")}
     alike = {words for words, count in Counter(said.values()).items() if count > 1}
     told = {name: f"{words} ({name})" if words in alike else words for name, words in said.items()}
     return {name: told[name] for name in sorted(set(events)) if name in told}

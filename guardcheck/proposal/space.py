@@ -179,7 +179,7 @@ def stages_of(plan: JobPlan, one: LinePlan, drawer: Drawer) -> Iterator[StageCho
 
 def suits(part: Part, standard: Standard) -> bool:
     """Tell whether a stage is made for the signal of a standard; one that names none is for all."""
-    return standard.signal in part.extra.get("signals", (standard.signal,))
+    return not part.signals or standard.signal in part.signals
 
 
 def _choices(parameter: Parameter, drawer: Drawer) -> tuple[float, ...]:

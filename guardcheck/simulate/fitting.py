@@ -104,7 +104,7 @@ class Fitter:
         its netlist and of that signal's states are asked for.
         """
         part = self._rated(self.part(use), use)
-        readings = part.extra.get("two_readings", {}) if part.kind == "source" else {}
+        readings = part.two_readings if part.kind == "source" else {}
         given, words, missing = self._given(part, use, readings)
         given.update(self._two_readings(part, use, readings))
         follows = _follows(readings, given)

@@ -19,7 +19,6 @@ E24 = (
 """Preferred values (IEC 60063, series E3, E6, E12 and E24; from memory, unverified against the standard's text)."""
 E96 = tuple(float(f"{10 ** (index / 96):.2f}") for index in range(96))
 """Series E96 of IEC 60063: the geometric steps, rounded to three figures (from memory, unverified)."""
-SERIES = {"E6": E6, "E12": E12, "E24": E24, "E96": E96}
 ELECTROLYTIC = E6
 """Coupling capacitors are sold in E6 steps (common practice, no published source)."""
 

@@ -213,7 +213,7 @@ def _burst(one: Experiment, group: Sequence[Plateaus]) -> Study | None:
             rows = emf * np.abs(per_build(at_display(traces[0]), builds)[:, 0])
         return (summary(one, "burst.amplitude", rows, builds, traces[0].failure),)
 
-    driven = one.chain.source.part.extra["colour"].get("element")
+    driven = one.chain.source.part.colour.get("element")
     deck = response_deck(one.chain, blank, start=carrier, stop=carrier, points=1, builds=builds, element=driven)
     return Study((deck,), read)
 

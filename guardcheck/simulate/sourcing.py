@@ -40,7 +40,7 @@ def readings_of(line: Line, source: Fitted | None = None) -> tuple[LoadReading, 
 
 
 def _pair(source: Fitted | None) -> tuple[tuple[Value | None, Value], ...]:
-    if source is None or "identified" not in source.part.extra:
+    if source is None or not source.part.identified:
         return ()
     return tuple(
         pair
@@ -71,8 +71,8 @@ def informed(fitter: Fitter, line: Line) -> Line:
         return line
     part = fitter.part(line.source)
     _must_show(fitter, line)
-    names, found = part.extra.get("identified"), identified(line, readings_of(line))
-    if names is None or found is None:
+    names, found = part.identified, identified(line, readings_of(line))
+    if not names or found is None:
         return line
     kind = found.kind(names["kind"]) or (found.kind(LINEAR) if names["kind"] == FOLLOWER else None)
     if kind is None:
@@ -91,7 +91,7 @@ def _as_two_readings(line: Line, part: Part, kind: Kind) -> dict[str, Value]:
     Fitted EMF and impedance err together: a high EMF comes with a high impedance, and the level into that load stays as
     it was read. Told as two readings they vary together in the corners, V = E R / (R + Z).
     """
-    names, read = part.extra.get("two_readings", {}), [one for one in readings_of(line) if one.ohms < NO_LOAD]
+    names, read = part.two_readings, [one for one in readings_of(line) if one.ohms < NO_LOAD]
     emf, impedance = kind.value("emf"), kind.value("impedance")
     taken = [names.get(role) for role in ("emf", "impedance", "open", "loaded", "load")]
     if kind.name != LINEAR or not read or emf is None or impedance is None or None in taken:
@@ -204,14 +204,14 @@ def _told(found: Identified, part: Part, library: Library) -> str:
     if found.best is None:
         return "Two readings fit more than one kind of output."
     told = f"The readings show {words(found.best)}."
-    names = part.extra.get("identified", {})
+    names = part.identified
     same = names.get("kind") == found.best.name or (found.best.name == LINEAR and names.get("kind") == FOLLOWER)
     return told if same else f"{told} {_advice(found.best, library)}"
 
 
 def _advice(kind: Kind, library: Library) -> str:
     for name in library.names("source"):
-        names = library.get("source", name).extra.get("identified", {})
+        names = library.get("source", name).identified
         if names.get("kind") == kind.name:
             values = ", ".join(
                 f'{names[role]} = "{kind.value(key):.4g} {library.get("source", name).parameters[names[role]].unit}"'

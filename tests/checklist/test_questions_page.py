@@ -22,6 +22,7 @@ TYPED = {
     "stage": "ac buffer",
     "series": "75R",
     "capacitor": "220u",
+    "shift": "0.3 V",
     "guard": "BAV99",
     "logic": "74HC04",
     "sync_series": "1k2 5%",
@@ -125,6 +126,7 @@ ASKED_AFTER = {
     "series": {"stage": "pad"},
     "shunt": {"stage": "pad"},
     "capacitor": {"stage": "ac buffer"},
+    "shift": {"stage": "ac buffer"},
     "loaded": {"open": "1.4"},
     "lid": {"inside": "3"},
     "trimmer": {"inside": "5"},
@@ -156,7 +158,7 @@ def test_every_word_means_the_same_on_the_page_and_on_the_terminal(opened):
 @pytest.mark.parametrize(("question", "answer", "words"), [
     ("capacitor", "102", "102 printed on a small capacitor means 1 nF"),
     ("capacitor", "220", "220 uF or 220 nF?"),
-    ("connector", "RED", "21-pin connector or component"),
+    ("connector", "RED", "21-pin connector / component"),
     ("series", "5 V", "'5 V' is a voltage; write a resistance such as '75 ohm'"),
 ])  # fmt: skip
 def test_an_answer_not_understood_is_not_saved(opened, question, answer, words):

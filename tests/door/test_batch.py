@@ -217,6 +217,27 @@ def test_ctrl_c_with_several_processes_keeps_what_is_done_and_resume_goes_on(tmp
     assert {name: (out / name).stat().st_mtime_ns for name in kept} == written, "none of them was done again"
 
 
+@pytest.mark.skipif(not hasattr(signal, "pthread_sigmask"), reason="no such mask on this system")
+def test_ctrl_c_waits_while_a_process_begins() -> None:
+    """What begins under the mask inherits it (POSIX.1-2017, fork); what came meanwhile is heard right after."""
+    done = subprocess.run([sys.executable, "-c", MASKED], capture_output=True, text=True, check=True)
+    assert done.stdout.split() == ["True", "heard", "False"]
+
+
+MASKED = """
+import os, signal, subprocess, sys
+from guardcheck.cli.batch import _deaf
+ask = "import signal; print(signal.SIGINT in signal.pthread_sigmask(signal.SIG_BLOCK, ()), flush=True)"
+try:
+    with _deaf():
+        os.kill(os.getpid(), signal.SIGINT)
+        subprocess.run([sys.executable, "-c", ask], check=True)
+except KeyboardInterrupt:
+    print("heard", flush=True)
+subprocess.run([sys.executable, "-c", ask], check=True)
+"""
+
+
 @pytest.mark.filterwarnings("default")  # distributed warns of its own ports and of workers that are killed
 def test_a_cluster_of_two_gives_the_same_bytes_and_loses_nothing(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch

@@ -45,6 +45,7 @@ def test_a_job_of_thirteen_answers_and_a_few_more() -> None:
         "6",
         "75",
         "220u",
+        "0.3 V",
         "BAV99",
         "74HC04",
         "1k2",
@@ -59,6 +60,7 @@ def test_a_job_of_thirteen_answers_and_a_few_more() -> None:
     assert [line.name for line in job.lines] == ["red", "green", "blue", "sync"]
     red, sync = job.lines[0], job.lines[3]
     assert (red.stage.name, red.guard.name) == ("video-buffer-ac", "fast-pair")
+    assert red.stage.values["shift"] == "0.3 V"
     assert red.stage.values["capacitor"] == "220 uF"
     assert red.source.values["open_white"] == "1.4 V"
     assert (sync.pin["family"], job.picture["field_rate"].nominal) == ("hc-logic", 60.0)
@@ -120,7 +122,7 @@ def test_words_a_beginner_types(question: str, answer: str, value: str | None) -
 
 
 ASKED_AGAIN = [
-    ("connector", "RGB", "21-pin connector or VGA"),
+    ("connector", "RGB", "21-pin connector / VGA"),
     ("connector", "9", "a number from 1 to 5"),
     ("capacitor", "220", "220 uF or 220 nF"),
     ("capacitor", "102", "means 1 nF"),
@@ -129,7 +131,7 @@ ASKED_AGAIN = [
     ("series", "abc", "resistance"),
     ("guard", "XYZ9", "BAV99"),
     ("name", 'a"b', "without quotes"),
-    ("connector", "RED", "21-pin connector or component: Y, Pb, Pr or VGA"),
+    ("connector", "RED", "21-pin connector / component: Y, Pb, Pr / VGA"),
     ("inside", "1, none", "not both"),
     ("inside", "1, 9", "a number from 1 to 5"),
 ]
@@ -192,6 +194,14 @@ def test_hazards_are_asked_for_and_only_what_was_answered_is_declared() -> None:
     assert hazards("5")["setpoint"]["before"] == "unknown"
 
 
+def test_nobody_is_asked_about_the_mains_side_of_a_unit_that_has_none() -> None:
+    """Fed by low voltage alone, there are no Y capacitors to tell of."""
+    asked = answered("X", "4", "1", "1.4", "0.7", "2", "75", "none", "5", "220u", "3")
+    assert "y" not in asked
+    assert "y_coupling" not in job_text(asked)
+    assert "y" in answered("X", "4", "1", "1.4", "0.7", "2", "75", "none", "5", "220u", "")
+
+
 def test_conditions_of_questions_and_of_the_file_name_what_there_is() -> None:
     """A name mistyped in a condition would never hold, and nobody would see it."""
     known = {one.id: one for one in questions()}
@@ -241,5 +251,7 @@ def test_on_a_terminal_answers_that_end_early_write_nothing(tmp_path: Path) -> N
     done = run(tmp_path, "TIDE-16\n1\n" + "\n" * 20)
     assert done.returncode == 0, done.stderr
     assert parse_job((tmp_path / "mine.toml").read_text(encoding="utf-8"), file="mine.toml").unit == "TIDE-16"
+    typed_behind = (line.rpartition(" > ")[2] for line in done.stdout.splitlines())  # no ENTER is echoed here
+    assert max(len(line) for line in typed_behind) <= 80
     again = run(tmp_path, "")
     assert (again.returncode, "exists already" in again.stderr) == (2, True)

@@ -56,6 +56,14 @@ def test_an_absolute_term_of_nothing_adds_nothing_and_one_with_a_tolerance_is_no
             parse_accuracy(written, "V")
 
 
+def test_an_accuracy_is_at_most_all_of_the_reading() -> None:
+    assert parse_accuracy("100%", "V").of_reading == 1.0
+    assert parse_accuracy("100% of range", "V").of_range == 1.0
+    for written in ("101%", "101% of range"):
+        with pytest.raises(UnitError, match="above 100 %"):
+            parse_accuracy(written, "V")
+
+
 def test_a_statement_without_counts_leaves_the_last_digit_beside_it() -> None:
     """1 % of 5 V is 50 mV; half of a last digit of 10 mV is 5 mV; with counts the digit is in the statement."""
     plain = meter_rows(parse_accuracy("1%", "V"), 5.0, count=0.01, full_scale=None, sources=("stated", "digit"))

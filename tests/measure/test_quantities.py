@@ -281,10 +281,11 @@ def test_small_helpers_of_stress() -> None:
     assert peak(np.array([])) == 0.0
     ramp = np.array([0.0, 1.0, 2.0, 3.0, 4.0, 2.0])
     assert rise_time(np.arange(6) * 1e-9, -ramp) == pytest.approx(3.2e-9)
-    # 4 V into 8 ohm is 2 W; 0, 2, 2 W at 1 us steps is 3 uJ
-    assert heat(np.array([0.0, 4.0, 4.0]), 8.0, np.array([0.0, 1e-6, 2e-6])) == pytest.approx((2.0, 3e-6))
+    # 4 V into 8 ohm is 2 W, 2 V half a watt; 0, 2, 0.5 W at 1 us steps is 2.25 uJ
+    assert heat(np.array([0.0, 4.0, 2.0]), 8.0, np.array([0.0, 1e-6, 2e-6])) == pytest.approx((0.5, 2.25e-6))
     assert width_over(np.array([0.0, 1.0, 2.0, 3.0]), np.array([0.0, -3.0, 3.0, 2.0]), 2.0) == pytest.approx(2.0)
     assert holds(1.0, 0.9901, 0.0)
+    assert holds(100.0, 99.0, 0.0)
     assert not holds(1.0, 0.9899, 0.0)
     assert holds(1e-3, 1.99e-3, 0.1)
     assert not holds(1e-3, 2.01e-3, 0.1)

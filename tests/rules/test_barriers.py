@@ -82,6 +82,31 @@ def barrier(material: str, faces: tuple[str, ...], **more: object) -> dict[str, 
     return {found.quantity: found for found in judge_all(facts) if found.rule == "BAR01"}
 
 
+@pytest.mark.parametrize(
+    ("ohms", "accuracy", "outcome"),
+    [  # 5 % is U = 5.77 %; a meter whose accuracy nobody states may show half; insulative from 1e11 ohm on
+        (0.96e11, "5%", NOT_PROVEN),
+        (0.93e11, "5%", DOES_NOT_CONFORM),
+        (0.51e11, None, NOT_PROVEN),
+        (0.49e11, None, DOES_NOT_CONFORM),
+    ],
+)
+def test_a_reading_fails_where_it_is_too_low_with_all_its_uncertainty(
+    ohms: float, accuracy: str | None, outcome: str
+) -> None:
+    read = {"value": Value.exact(ohms, "ohm"), "test_voltage": Value.exact(100.0, "V")}
+    found = barrier("polyimide film", ("through",), **read, **({} if accuracy is None else {"accuracy": accuracy}))
+    assert found["barrier.resistance"].outcome == outcome
+
+
+def test_what_is_said_of_metal_and_of_a_name_nobody_knows() -> None:
+    metal = barrier("metallised shielding bag", ("inner",))["barrier.resistance"]
+    what = material_of("metallised shielding bag").what
+    assert metal.why.startswith(f"{what[0].upper()}{what[1:]} is a short between every two nodes it spans")
+    assert material_of("polyester holographic film").nameable
+    assert not material_of("metallised shielding bag").nameable
+
+
 TESTER = {"meter_range": Value.exact(2e12, "ohm"), "test_voltage": Value.exact(100.0, "V")}
 
 

@@ -6,12 +6,26 @@ IEC 62368-1 (ES1), straight lines between its rows: 60 V from 300 nF on, 100 V a
 
 from __future__ import annotations
 
+import re
 from math import exp
 from typing import Any
 
 import pytest
 
-from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_PROVEN, Fact, Facts, Finding, Value
+from guardcheck.model import (
+    BETTER,
+    CONFORMS,
+    DOES_NOT_CONFORM,
+    NOT_PROVEN,
+    SAME,
+    STRIKE,
+    WORSE,
+    Fact,
+    Facts,
+    Finding,
+    Quantity,
+    Value,
+)
 from guardcheck.rules import judge_all
 from guardcheck.rules.srv01_service_checks import asks
 
@@ -125,6 +139,73 @@ def test_the_doubt_of_a_joined_current_is_that_of_its_sums() -> None:
 def test_a_joined_current_fails_by_what_is_certain(amps: float, outcome: str) -> None:
     """Certain are 0.1 + 2.2 of 6.9 nF and 100 of 240 V: 0.1389; 1.1 times that passes 0.25 mA from 1.636 mA on."""
     assert joined(amps).outcome == outcome
+
+
+@pytest.mark.parametrize(("amps", "outcome"), [(1.20e-3, DOES_NOT_CONFORM), (1.15e-3, NOT_PROVEN)])
+def test_a_declared_capacitance_is_certain_at_its_nominal(amps: float, outcome: str) -> None:
+    """1 nF 20 % and an unknown one: 1.0 + 0.1 of 5.7 nF are certain; 1.1 times that passes 0.25 mA from 1.178 mA on."""
+    supply = {"y_capacitance": Value(1e-9, "F", 0.8e-9, 1.2e-9), "mains": exact(230, "V")}
+    supply |= {"mains_frequency": exact(50, "Hz"), "y_coupling": "single"}
+    display = {"y_capacitance": "unknown", "y_coupling": "single"}
+    answers = {f"TCH01/{where}": 500.0 * amps for where in ("unit", "display", "joined")}
+    facts = Facts(supply=supply, display=display, answers=answers, settings={"touch_standard": "iec-60950-1"})
+    assert only(facts, "TCH01")["TCH01/touch.current/joined"].outcome == outcome
+
+
+def test_a_measured_touch_current_without_accuracy_is_still_wanted() -> None:
+    reading = {"value": exact(1e-4, "A")}
+    found = only(Facts(supply={"touch_reading": reading}), "TCH01")["TCH01/touch.current/unit"]
+    assert (found.outcome, found.needed) == (NOT_PROVEN, True)
+
+
+# --- stress at the pin -----------------------------------------------------------------------------------------------
+
+
+def strikes(mod: tuple[float, float], original: tuple[float, float]) -> Finding:
+    """Return how a build stands to the original, each with its margins at 2 and 4 kV [dB]."""
+    margins = tuple(
+        Quantity(
+            "event.margin", "red", False, mine, spread=(mine, mine), event="strike", severity=level, use=STRIKE,
+            against_original=SAME, original=theirs, original_spread=(theirs, theirs),
+        )
+        for level, mine, theirs in zip(("2 kV", "4 kV"), mod, original, strict=True)
+    )  # fmt: skip
+    return next(one for one in judge_all(Facts(margins)) if one.quantity == "event.withstands")
+
+
+@pytest.mark.parametrize(
+    ("mod", "original", "words", "against"),
+    [
+        ((9.0, 3.0), (9.0, -9.0), "Withstands 4 kV; better than the original build, which withstands 2 kV.", BETTER),
+        ((9.0, -9.0), (9.0, 9.0), "; worse than the original build, which withstands 4 kV.", WORSE),
+        ((9.0, -9.0), (9.0, 1.0), "; the same as the original build, which withstands 2 kV.", SAME),
+        ((9.0, 9.0), (1.0, 9.0), "; better than the original build, which withstands not even 2 kV.", BETTER),
+    ],
+)
+def test_kilovolts_beside_the_original(
+    mod: tuple[float, float], original: tuple[float, float], words: str, against: str
+) -> None:
+    found = strikes(mod, original)
+    assert found.why.endswith(words)
+    assert found.against_original == against
+
+
+def test_a_margin_that_was_not_simulated_says_why_if_anybody_knows() -> None:
+    for failure, words in ((None, "Not proven: no margin was obtained."), ("no convergence", "no convergence.")):
+        (found,) = only(Facts((Quantity("event.margin", "red", False, None, failure=failure),)), "EVT01").values()
+        assert found.outcome == NOT_PROVEN
+        assert found.why.endswith(words)
+
+
+# --- lasers ----------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("metres", "doubted"), [(700e-9, True), (701e-9, False)])
+def test_the_limit_of_visible_light_ends_at_700_nanometres(metres: float, doubted: bool) -> None:
+    declared = {"others": False, "laser": True, "laser_wavelength": exact(metres, "m")}
+    facts = Facts(declared=(Fact("hazards", 0, "hazards", declared),))
+    told = next(one.why for one in judge_all(facts) if one.quantity == "laser.power")
+    assert (re.search(r"class 3R at \S+ \S+ \(from memory", told) is not None) == doubted
 
 
 # --- set-points ------------------------------------------------------------------------------------------------------

@@ -9,7 +9,7 @@ import pytest
 from scipy.optimize import curve_fit
 from scipy.stats import chi2
 
-from guardcheck.measure.identify import CHI_SQUARE_95, Identified, LoadReading, identify
+from guardcheck.measure.identify import CHI_SQUARE_95, Identified, Kind, LoadReading, identify
 
 OPEN = math.inf
 
@@ -199,3 +199,25 @@ def test_a_current_is_the_mean_weighted_by_one_over_u_squared() -> None:
     assert current.values == (("current", pytest.approx(10.08e-3), pytest.approx(0.2e-3 / math.sqrt(1.25))),)
     assert current.chi2 == pytest.approx((0.008 / 0.01) ** 2 + (0.016 / 0.01) ** 2)
     assert (current.freedom, current.fits) == (1, True)
+
+
+def test_a_kind_on_the_point_of_chi_square_still_fits() -> None:
+    assert Kind("linear", (), 3.841, 1).fits
+    assert not Kind("linear", (), 3.842, 1).fits
+    assert Kind("linear", (), 99.0, 0).fits
+
+
+@pytest.mark.parametrize(("rise", "kind"), [(3.0, "open-collector"), (2.9, "linear"), (4.0, "open-collector")])
+def test_a_rise_of_three_falls_is_slow(rise: float, kind: str) -> None:
+    readings = [LoadReading(ohms, 5.0 * ohms / (ohms + 1e3), 0.03) for ohms in (1e6, 1e3, 500.0)]
+    best = identify(readings, rise=rise, fall=1.0).best
+    assert best is not None
+    assert best.name == kind
+
+
+def test_the_load_that_tells_most_is_asked_for() -> None:
+    """3 V behind 337.5 ohm, or 8 mA up to 3 V: into 300 ohm 1.41 or 2.4 V, into 150 ohm 0.92 or 1.2 V."""
+    found = read((OPEN, 3.0), (37.5, 0.3))
+    assert {one.name for one in found.rivals} == {"linear", "current"}
+    assert found.ask == 300.0
+    assert [round(one.predict(300.0), 3) for one in sorted(found.rivals, key=lambda one: one.name)] == [2.4, 1.412]

@@ -77,6 +77,16 @@ def test_interval_and_yield_of_samples() -> None:
     assert sample_yield(None, BOTH) is None
 
 
+def test_a_row_without_a_limit_decides_nothing_unless_its_value_is_missing() -> None:
+    shown = finding("X", white(0.7), None, needed=True)
+    assert (shown.outcome, shown.needed) == (NOT_APPLICABLE, False)
+    wanted, spare = finding("X", white(None), None, needed=True), finding("X", white(None), None, needed=False)
+    assert (wanted.outcome, wanted.needed) == (NOT_PROVEN, True)
+    assert (spare.outcome, spare.needed) == (NOT_APPLICABLE, False)
+    held = finding("X", white(None), BOTH, needed=True)
+    assert (held.outcome, held.needed) == (NOT_PROVEN, True)
+
+
 @pytest.mark.parametrize(
     ("quantity", "limit", "outcome", "sentence"),
     [

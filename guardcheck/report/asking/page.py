@@ -29,10 +29,10 @@ def to_questions_page(file: str, *, language: str = DEFAULT) -> str:
     from markupsafe import Markup
 
     say = words(language)
-    script = resources.files("guardcheck.report").joinpath("templates/questions.js").read_text(encoding="utf-8")
+    script = resources.files("guardcheck.report").joinpath("asking/questions.js").read_text(encoding="utf-8")
     return str(
         environment()
-        .get_template("questions.html")
+        .get_template("asking/questions.html")
         .render(
             say=say,
             file=file,

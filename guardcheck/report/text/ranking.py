@@ -188,7 +188,7 @@ def ranking_to_html(ranking: Ranking) -> str:
     """Return the ranking as one self-contained page. Same ranking, same bytes."""
     return str(
         environment()
-        .get_template("ranking.html")
+        .get_template("page/ranking.html")
         .render(ranking=ranking, entries=entries(ranking), lines=_lines(ranking), levels=_levels(ranking))
     )
 

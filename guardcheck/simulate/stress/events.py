@@ -128,7 +128,7 @@ def library_events(plan: JobPlan) -> tuple[Event, ...]:
     """Return every event on the shelf with its default values."""
     names = plan.library.names("event")
     fitted = [plan.fit(PartUse("event", name, key=f"event '{name}'")) for name in names]
-    return tuple(Event(one, one.part.extra["plan"]) for one in fitted)
+    return tuple(Event(one, one.part.plan) for one in fitted if one.part.plan is not None)
 
 
 def own_events(plan: JobPlan, subject: Subject) -> tuple[Event, ...]:

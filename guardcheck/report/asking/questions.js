@@ -126,7 +126,7 @@
 
   function chosen(question, text) {
     const found = matching(question, text);
-    if (found.length > 1) again("which", { labels: found.map((one) => one.label).join(" or ") });
+    if (found.length > 1) again("which", { labels: found.map((one) => one.label).join(" / ") });
     if (!found.length) again("none_of_them", { text: text.slice(0, 40), count: question.choices.length });
     return found[0];
   }
