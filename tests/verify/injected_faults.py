@@ -1,11 +1,11 @@
 """Faults put into a simulated unit and looked for by following nothing but the tool's next-reading advice.
 
-Run all forty: ``python -m tests.verify.injected_faults [COUNT] [SEED]``. The readings the advice may ask for were settled
-on seed 11, so what it is worth is read on another seed. A wrong value counts as found when its resistor is named.
- The unit on the bench is built with tolerances of its own and
-read with an instrument that errs; it answers what is asked and nothing else. Beside the number of readings stands that
-of a fixed order: white and steady level on the three benches, white at the pin, connector and pin without power, the
-supply, every resistor.
+Run all forty: ``python -m tests.verify.injected_faults [COUNT] [SEED]``. The readings the advice may ask for were
+settled on seed 11, so what it is worth is read on another seed. A wrong value counts as found when its resistor is
+named. The unit on the bench is built with tolerances of its own and read with an instrument that errs; it answers what
+is asked and nothing else. Beside the number of readings stands that of a fixed order: white and steady level on the
+three benches, white at the pin, connector and pin without power, the supply, every resistor. It stops when it leaves no
+more causes than the advice did.
 """
 
 from __future__ import annotations
