@@ -28,7 +28,7 @@ def asked_job() -> str:
     """
     from guardcheck.job import job_text, next_question
 
-    typer.echo("ENTER = I do not know; what that costs is said. Ctrl-C stops, and nothing is written.\n")
+    typer.echo("ENTER = I do not know; what that costs is said. Ctrl-C: nothing is written.\n")
     answers: dict[str, str | None] = {}
     number = 0
     while (question := next_question(answers)) is not None:

@@ -71,7 +71,7 @@ def look(
     Parameters
     ----------
     engine : for stages that have no closed form
-    one : the line
+    one : the line as planned, whose source, display and limits stay
     stages, guards : what may be fitted
     tally : counts what was looked at
     dropped : quantities whose limits are left out, to see what they cost

@@ -282,9 +282,9 @@ def propose_lines(engine: Engine, plan: JobPlan, name: str, *, samples: int, see
     ----------
     engine : a running engine
     plan : the job as planned
-    name : the line
+    name : the name of a line of the plan
     samples, seed : of the tolerance samples of the last few
-    say : progress
+    say : told the step, of how many, and what it does
 
     """
     lines = alike(plan, name)
@@ -357,7 +357,7 @@ def _check_binds(search: Search, solved: Sequence[Seen], checked: Sequence[Seen]
     for eased, words in tried:
         again = eased.checked(eased.stressed(solved), FEWER)
         if again and not again[0].fails:
-            return f"{told}; with {words}, {_called(again[0].candidate)} passes (searched again so)"
+            return f"{told}; with {words}, {_called(again[0].candidate)} {_passes(again[0])} (searched again so)"
         told += f"; {words} alone does not help (searched again so)"
     return told
 
@@ -380,6 +380,11 @@ def titles_of(plan: JobPlan, events: Iterable[str]) -> dict[str, str]:
     return {name: told[name] for name in sorted(set(events)) if name in told}
 
 
+def _passes(one: Seen) -> str:
+    """Say that a build fails nothing, and whether all of it is proven."""
+    return "fails nothing, though not all of it is proven" if one.open_ else "passes"
+
+
 def _drawer_binds(search: Search) -> Iterable[str]:
     """Say whether a part that is not in the drawer would do, proven by searching the whole shelf."""
     if search.drawer == Drawer():
@@ -389,7 +394,7 @@ def _drawer_binds(search: Search) -> Iterable[str]:
     solved = eased.solved(candidates)
     again = eased.checked(eased.stressed(solved), FEWER) if solved else []
     if again and not again[0].fails:
-        yield f"with parts that are not in the drawer this passes (searched again so): {_built(again[0])}"
+        yield f"with parts that are not in the drawer this {_passes(again[0])} (searched again so): {_built(again[0])}"
     else:
         yield "parts that are not in the drawer do not help either (searched again with the whole shelf)"
 
@@ -412,8 +417,8 @@ def _signal_binds(search: Search, tally: Tally) -> str:
         value = next((one for one in best.findings if one.quantity == binding), None)
         got = "" if value is None or value.value is None else f", which then has {show(value.value, value.unit)}"
         return (
-            f"{title} binds: without its limit {_called(best.candidate)} would pass{got} (searched again without it)"
-            f"{ask}"
+            f"{title} binds: without its limit {_called(best.candidate)} keeps the other levels{got} "
+            f"(searched again without it){ask}"
         )
     return f"{title} binds, and leaving its limit out does not help either (searched again without it){ask}"
 

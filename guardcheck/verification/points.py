@@ -74,7 +74,7 @@ def unpowered_reads(trace: Trace, rows: int, turned: int) -> tuple[Array, Array]
     Parameters
     ----------
     trace : what an `unpowered_deck` gave
-    rows : its builds
+    rows : how many builds that deck has, ``n_rows``
     turned : 1 with the meter's leads swapped, else 0
 
     """

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import pytest
 
 from guardcheck.engine import Engine
 from guardcheck.job import parse_job
-from guardcheck.model import Build, LineProposals, Spread
+from guardcheck.model import Build, Facts, LineProposals, Quantity, Spread
 from guardcheck.pipeline.options import Options, plan_of
 from guardcheck.proposal.candidates import Tally, look
 from guardcheck.proposal.picture import beside
-from guardcheck.proposal.search import Search, Seen, _notes, titles_of
-from guardcheck.proposal.space import Drawer, guards_of, stages_of
+from guardcheck.proposal.search import Search, Seen, _check_binds, _notes, titles_of
+from guardcheck.proposal.space import Candidate, Drawer, GuardChoice, guards_of, stages_of
+from guardcheck.rules import judge_all
 from guardcheck.simulate.planning import JobPlan
 from tests.pipeline.jobs import line, text
 
@@ -137,3 +139,51 @@ def test_events_that_are_called_alike_are_told_apart() -> None:
     assert told["misplug"] == "wrong plug"
     assert told["plug-short"] != told["short-to-ground"]
     assert "own" not in told
+
+
+class Eased(Search):
+    """A search whose last check passes once `cure` is forbidden, or left out: nothing is simulated."""
+
+    cure, loose = "", 0
+
+    def stressed(self, seen: Sequence[Seen]) -> list[Seen]:
+        return list(seen)
+
+    def checked(self, seen: Sequence[Seen], most: int = 5) -> list[Seen]:
+        cured = self.cure in self.plan.job.forbids or self.cure in self.dropped
+        return [replace(seen[0], fails=0 if cured else 1, open_=self.loose)]
+
+
+def told(engine: Engine, cure: str, *wrong: Quantity) -> str:
+    made = plan()
+    one = Eased(engine, made, made.lines, Drawer(), 0, 1, lambda done, total, what: None)
+    limits = {"red": made.lines[0].standard.limits}
+    stage = next(
+        each for each in stages_of(made, made.lines[0], Drawer()) if each.fitted.part.name == "series-resistor"
+    )
+    candidate = Candidate(stage, GuardChoice(None, None, {}), {"series": 100.0})
+    seen = Seen(candidate, one.trial(candidate), judge_all(Facts(wrong, limits)), 1, 0, 0.0, 0.0)
+    Eased.cure = cure
+    return _check_binds(one, [seen], [seen])
+
+
+def event(name: str) -> Quantity:
+    return Quantity("event.margin", "red", False, -44.9, spread=(-44.9, -44.9), event=name, severity="hard")
+
+
+def test_what_fails_is_forbidden_or_left_out_and_searched_again(engine: Engine) -> None:
+    dark = Quantity("level.white", "red", False, 0.2, spread=(0.2, 0.2))
+    by_label = told(engine, "back-power", event("back-power"))
+    assert by_label.startswith("the nearest build fails fed while off; with a label at the socket that forbids it")
+    assert '([use] forbids = ["back-power"]), series-resistor with no guard passes (searched again so)' in by_label
+    assert "alone does not help" in told(engine, "misplug", event("back-power"))
+    by_limit = told(engine, "level.white", dark)
+    assert by_limit == (
+        "the nearest build fails white level; with no limit on white level, series-resistor with no guard passes "
+        "(searched again so)"
+    )
+    Eased.loose = 1
+    assert "no guard fails nothing, though not all of it is proven (searched" in told(engine, "level.white", dark)
+    Eased.loose = 0
+    # nobody can forbid that the unit is switched on: no label is offered
+    assert told(engine, "power-step", event("power-step")) == "the nearest build fails switching"
