@@ -324,7 +324,7 @@ class TestMargins:
         )
         found = findings(engine, text, "misplug")
         assert [name for name in found if "/event.pin_" in name] == []
-        assert "The rail is lifted" in found["red/bare/event.margin/misplug/12 V"].why
+        assert "The rail, 5 V, is lifted" in found["red/bare/event.margin/misplug/12 V"].why
 
     def test_an_unknown_claim_is_refused(self) -> None:
         job = read(job_text(tail='[claims]\nevents = ["lightning"]'))
@@ -418,7 +418,7 @@ class TestNotDeclared:
             pin='{ family = "hc-logic" }',
         )
         row = findings(engine, text, "misplug")["red/guarded/event.margin/misplug/12 V"]
-        assert "is lifted to" in row.why
+        assert "is lifted " in row.why
         assert row.outcome == NOT_PROVEN
         assert "rail capacitance, rail load not declared" in row.why
 

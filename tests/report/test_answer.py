@@ -111,15 +111,16 @@ def test_a_rating_nobody_stated_counts_its_loosest_end() -> None:
 
 def test_a_lifted_rail_is_said_with_its_bound() -> None:
     """3.35 V above a 5 V rail where 0.5 V is allowed: 6.7 times, 16.5 dB."""
-    why = "The rating is exceeded by 16.5 dB. The rail is lifted to 8.35 V, at most 5.5 V is allowed; worst case: on."
+    why = "The rating is exceeded by 16.5 dB. The rail, 5 V, is lifted by 3.35 V, at most 500 mV is allowed; worst: on."
     found = bears(margin("red", -16.52, why=why))
     assert found is not None
-    assert (found.value, found.allowed) == ("8.35 V", "5.5 V")
+    assert (found.value, found.allowed, found.of) == ("3.35 V", "500 mV", "rail")
+    assert "rail: plugged in live" in to_short(whole(margin("red", -16.52, why=why)))
     assert found.times == pytest.approx(3.35 / 0.5, rel=1e-3)
-    usual = why.replace("at most 5.5 V is allowed", "5.25 V to 5.5 V is what such supplies allow")
+    usual = why.replace("at most 500 mV is allowed", "250 mV to 500 mV is what such supplies allow")
     found = bears(margin("red", -22.54, why=usual, spread=(-22.54, -16.52)))
     assert found is not None
-    assert found.allowed == "5.25 V to 5.5 V"
+    assert found.allowed == "250 mV to 500 mV"
     assert found.times == pytest.approx(6.7, rel=1e-3)
 
 

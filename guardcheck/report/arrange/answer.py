@@ -318,6 +318,8 @@ def _chip_row(result: Result, names: Sequence[str], one: Finding, bearing: Bears
     lead = {MARGIN: "", LATCH_UP: "latch-up: ", PARTS: "parts: ", POWER: f"{clean(one.where or '')}: "}
     what = f"{lead.get(one.quantity, quantity_title(one.quantity) + ': ')}{happens}"
     rule = one.condition is not None
+    if bearing is not None and bearing.of:
+        what = f"{bearing.of}: {happens}"
     if bearing is None:
         told = "too much" if one.outcome == DOES_NOT_CONFORM else "not proven"
         value = "" if one.outcome == DOES_NOT_CONFORM else "no value"

@@ -34,7 +34,7 @@ _AGAINST = re.compile(
 )
 _LIKE = re.compile(r"like an? (?P<value>\d[\d.]* k?V) human-body pulse; the pin is rated for (?P<allowed>\d[\d.]* k?V)")
 _LIFTED = re.compile(
-    r"lifted to (?P<value>\d[\d.]* [^\s(),;.]+),"
+    r"lifted (?:to|by) (?P<value>\d[\d.]* [^\s(),;.]+),"
     r"(?: at most (?P<allowed>\d[\d.]* [^\s(),;.]+) is allowed| (?P<usual>\d[\d.]* \S+ to \d[\d.]* \S+) is what)"
 )
 _CLAMPED = re.compile(r"The ((?:upper|lower) diode|[a-z -]+?) \(([^)]*)\) carries")
@@ -61,6 +61,8 @@ class Bears:
     value: str
     allowed: str
     times: float
+    of: str = ""
+    """What it bears on, where that is not the pin itself."""
 
     @property
     def ranged(self) -> bool:
@@ -83,7 +85,7 @@ def bears(finding: Finding) -> Bears | None:
     lifted = _LIFTED.search(why)
     if finding.value is not None and lifted is not None:
         ends = finding.spread[1] if finding.spread and lifted["usual"] else finding.value
-        return Bears(lifted["value"], lifted["allowed"] or lifted["usual"], 10.0 ** (-ends / 20.0))
+        return Bears(lifted["value"], lifted["allowed"] or lifted["usual"], 10.0 ** (-ends / 20.0), "rail")
     found = _LIKE.search(why) or _AGAINST.search(why)
     if finding.value is None or found is None:
         return None
