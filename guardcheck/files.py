@@ -49,6 +49,14 @@ def read_bytes(
         return data
 
 
+def digest_of(*contents: bytes) -> str:
+    """Return the SHA-256 of contents that were read, one after the other, as hexadecimal text."""
+    digest = hashlib.sha256()
+    for content in contents:
+        digest.update(content)
+    return digest.hexdigest()
+
+
 def sha256_of(path: Path) -> str:
     """Return the SHA-256 of a regular file. Raises `InputError` if it is none or cannot be read."""
     digest = hashlib.sha256()

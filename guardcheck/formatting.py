@@ -41,6 +41,12 @@ def share(fraction: float) -> str:
     return f"{percent:.3g} %"
 
 
+def times(ratio: float) -> str:
+    """Return a ratio as a bench says it: ``49 x``, ``5.4 x``, ``0.8 x``."""
+    ratio = steady(ratio, 9)
+    return f"{ratio:.0f} x" if ratio >= 9.95 else f"{ratio:.1f} x"
+
+
 def reading(value: float, expanded: float, unit: str) -> str:
     """Return a measured value with its expanded uncertainty, no finer than that: ``703 mV ± 12 mV`` (GUM 7.2.6)."""
     expanded = settled(expanded, unit)

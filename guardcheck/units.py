@@ -14,6 +14,7 @@ import difflib
 import math
 import re
 from collections.abc import Mapping
+from dataclasses import dataclass
 from functools import cache, lru_cache
 from typing import TYPE_CHECKING, Any, NamedTuple, NoReturn
 
@@ -99,7 +100,7 @@ _TOLERANCE = (
 )
 _PLAIN = re.compile(rf"(?P<number>{_NUMBER})(?P<unit>\s*%|[^0-9%\u00b1+,]*?)(?:{_TOLERANCE})?")
 _CODE = re.compile(rf"(?P<whole>[0-9]+\.[0-9]+|[0-9]*)(?P<letter>[A-Za-z])(?P<part>[0-9]*)(?:\s*(?:{_TOLERANCE}))?")
-_SAME = str.maketrans("\u2126\u00b5\u03bc\u2212\u00a0\u2009\u202f", "\u03a9uu-   ")
+_SAME: Mapping[int, int] = str.maketrans("\u2126\u00b5\u03bc\u2212\u00a0\u2009\u202f", "\u03a9uu-   ")
 
 
 class _Read(NamedTuple):
@@ -182,18 +183,51 @@ def parse(
         no unit, the wrong one, not a finite number, or an impossible size
 
     """
-    place: dict[str, Any] = {"file": file, "key": key or None, "line": line}
     try:
         value = _value(_read(text, unit), text, unit)
-        return value, _plausible(value, usual, possible, what)
     except _SpellingError as problem:
-        raise UnitError(str(problem), **place) from None
+        raise UnitError(str(problem), file=file, key=key or None, line=line) from None
+    return value, held(value, unit, key=key, file=file, line=line, usual=usual, possible=possible, what=what)
+
+
+def held(
+    value: Value,
+    unit: str,
+    *,
+    key: str = "",
+    file: str | None = None,
+    line: int | None = None,
+    usual: Range | None = None,
+    possible: Range | None = None,
+    what: str = "",
+) -> str | None:
+    """Hold a value that was read against the unit and the ranges of its place; return a warning sentence or None.
+
+    Parameters
+    ----------
+    value : what was read
+    unit : the SI unit it must have
+    key, file, line, usual, possible, what : as `parse` takes them
+
+    Raises
+    ------
+    UnitError
+        another unit, or an impossible size
+
+    """
+    try:
+        if value.unit != unit:
+            wrong = f"is {noun(value.unit)}, but {noun(unit)} is wanted; write {describe(unit)}"
+            raise _SpellingError(f"'{shown(value.text.strip())}' {wrong}")
+        return _plausible(value, usual, possible, what)
+    except _SpellingError as problem:
+        raise UnitError(str(problem), file=file, key=key or None, line=line) from None
 
 
 def parse_any(text: str, *, key: str = "", file: str | None = None, line: int | None = None) -> Value:
     """Read one value whose dimension is not known yet; `Value.unit` is the SI unit that was written.
 
-    A pure number is a ratio (unit ``1``). ``100n`` is read in farad, as the letter code has it, until `recheck`.
+    A pure number is a ratio (unit ``1``), and ``100n`` is read in farad, as the letter code has it.
 
     Parameters
     ----------
@@ -206,19 +240,6 @@ def parse_any(text: str, *, key: str = "", file: str | None = None, line: int | 
         return _value(read, text, read.unit or "1")
     except _SpellingError as problem:
         raise UnitError(str(problem), file=file, key=key or None, line=line) from None
-
-
-def recheck(value: Value, unit: str, **keywords: Any) -> tuple[Value, str | None]:
-    """Read a value of `parse_any` again, now that its unit is known; keywords as in `parse`.
-
-    Parameters
-    ----------
-    value : what `parse_any` returned
-    unit : the SI unit it must have
-    keywords : place and ranges, as `parse` takes them
-
-    """
-    return parse(value.text, unit, **keywords)
 
 
 def unit_of(text: str) -> str | None:
@@ -376,6 +397,37 @@ def _factor(name: str) -> tuple[int, float, str] | None:
     if found is not None:
         return found[0], 1.0, found[1]
     return _by_pint(name) if re.fullmatch(r"[A-Za-z\u03a9]{3,20}|dm|ft|in|h", name) and name not in _REFUSED else None
+
+
+def spellings(unit: str) -> Mapping[str, tuple[int, float]]:
+    """Return the ways to write a unit with its prefix, long names too, each with its power of ten and a factor left."""
+    written = {name: (power, 1.0) for name, (power, of) in _SPELLED.items() if of == unit}
+    bases = [name for name, of in _PINT_BASES.items() if of == unit]
+    for prefix in ("", "nano", "micro", "milli", "kilo", "mega"):
+        for name in (f"{prefix}{base}{s}" for base in bases for s in ("", "s")):
+            found = _factor(name)
+            if found is not None and found[2] == unit:
+                written.setdefault(name, found[:2])
+    return written
+
+
+@dataclass(frozen=True)
+class Grammar:
+    """How values are written, for a reader in another language: named patterns, unit letters, what is the same.
+
+    `plain`, `code` are regular expressions in Python's spelling, `letters` powers of ten by unit and letter.
+    """
+
+    plain: str
+    code: str
+    letters: Mapping[str, Mapping[str, int]]
+    same: Mapping[str, str]
+    longest: int
+
+
+def grammar() -> Grammar:
+    """Return how values are written."""
+    return Grammar(_PLAIN.pattern, _CODE.pattern, _LETTERS, {chr(a): chr(b) for a, b in _SAME.items()}, MAX_TEXT)
 
 
 @cache

@@ -81,5 +81,5 @@ def cautions_for(job: Job, standards: Iterable[Standard]) -> tuple[str, ...]:
     entries = declared_hazards(job.facts)
     found = ((hazard, hazard.declared(entries)) for hazard in hazards())
     own = (hazard.caution(declared) for hazard, declared in found if declared is not None)
-    carried = (standard.extra["caution"] for standard in standards if "caution" in standard.extra)
+    carried = (standard.caution for standard in standards if standard.caution is not None)
     return tuple(dict.fromkeys((*general_cautions().values(), *own, *carried)))

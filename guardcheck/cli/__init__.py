@@ -34,6 +34,11 @@ app.command()(shelf.prove)
 app.command()(shelf.new)
 
 
+_GIVES_WAY = 5e-4
+"""How long a thread that reads traces keeps the one waiting that hands out work [s]: the simulators idle meanwhile, and
+a run takes them a few milliseconds."""
+
+
 def _abandon_output() -> None:
     """Keep Python from trying once more to write what standard output does not take."""
     with contextlib.suppress(OSError):
@@ -42,6 +47,7 @@ def _abandon_output() -> None:
 
 def main() -> None:
     """Run the command line; every error is one sentence on stderr."""
+    sys.setswitchinterval(_GIVES_WAY)
     if hasattr(signal, "SIGTERM"):
         signal.signal(signal.SIGTERM, lambda number, frame: sys.exit(128 + number))  # so that what is open is closed
     try:

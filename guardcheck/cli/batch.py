@@ -8,6 +8,7 @@ from collections import deque
 from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from multiprocessing import get_context
 from pathlib import Path
@@ -130,7 +131,8 @@ def _dealt(
             while queue or running:
                 while queue and len(running) < hands:
                     index = queue.popleft()
-                    running[pool.submit(_check, todo[index][0], options, todo[index][1])] = index
+                    with _deaf():
+                        running[pool.submit(_check, todo[index][0], options, todo[index][1])] = index
                 done, _ = wait(running, return_when=FIRST_COMPLETED)
                 for one in sorted(done, key=running.__getitem__):
                     index = running.pop(one)
@@ -145,6 +147,19 @@ def _dealt(
                 if one.exception() is None:
                     yield index, one.result()
             raise
+
+
+@contextmanager
+def _deaf() -> Iterator[None]:
+    """Put Ctrl-C off: a process begun inside never hears it, not even before it can say that it leaves it to us."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _leave_interrupts() -> None:

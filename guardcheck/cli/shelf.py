@@ -11,6 +11,9 @@ from guardcheck.cli.app import OUTCOME_CODES, CircuitsOption, OutsideOption, Wor
 from guardcheck.cli.asking import asked_job
 from guardcheck.errors import InputError
 
+PAGE = ".html"
+"""What the name of a page ends in."""
+
 
 def list_(
     kind: Annotated[str | None, typer.Argument(metavar="[KIND]", help="stages, guards, standards … (all)")] = None,
@@ -50,9 +53,23 @@ def new(
     ] = None,
     allow_outside: OutsideOption = False,
 ) -> None:
-    """Write a commented job file to fill in; with --ask one from your answers; with --for JOB, a readings file."""
+    """Write a commented job file to fill in; with --ask one from your answers; with --for JOB, a readings file.
+
+    FILE.html becomes a page that asks the same questions and saves the job file, without a network.
+    """
     from guardcheck import pipeline
 
+    if file.suffix == PAGE:
+        from guardcheck import report
+
+        if ask or for_ is not None or family is not None:
+            raise InputError("is a page that asks by itself: give no --ask, --for or --for-family", file=str(file))
+        job_file = file.with_suffix(".toml").name
+        pipeline.write_new(file, report.to_questions_page(job_file))
+        typer.echo(
+            f"wrote {file}; open it in a browser, answer, save {job_file}, then run: guardcheck check {job_file}"
+        )
+        return
     if ask:
         if for_ is not None or family is not None:
             raise InputError("asks for a whole job: give no --for and no --for-family with it", key="--ask")

@@ -13,8 +13,7 @@ from guardcheck.compose.decks import (
     waveform_deck,
 )
 from guardcheck.compose.event_probes import Probes, SurgeProbe
-from guardcheck.compose.event_rail import Rail
-from guardcheck.compose.events import LOW, SWING, SWINGS_AT, EventCase, event_deck, has_coupling, longest_line_run
+from guardcheck.compose.events import LOW, SWING, SWINGS_AT, EventCase, Rail, event_deck, has_coupling, longest_line_run
 from guardcheck.compose.lines import as_ladders
 from guardcheck.compose.mating import Joint, drives_of, mating_deck, node_vectors
 from guardcheck.compose.nudge import nudge_decks

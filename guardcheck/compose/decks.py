@@ -122,7 +122,7 @@ def hold_capacitors(
 
     Parameters
     ----------
-    cards : flat cards
+    cards : flat cards of one circuit, values [SI], shape ``(n_variants,)`` or one number
     volts : voltage of each capacitor by name, shape ``(n_variants,)`` [V]
     n_variants : how many variants the deck has
 
@@ -148,9 +148,9 @@ def impedance_deck(
 
     Parameters
     ----------
-    chain : the line
+    chain : the line from its source's EMF to its display, bare or guarded
     emf : EMF of each build and state, shape ``(n_rows, n_states)`` [V]
-    builds : rows of varying values
+    builds : rows of varying values [SI], the nominal build first
     band : lowest and highest frequency [Hz]
     points : how many frequencies, spaced logarithmically
 
@@ -185,11 +185,11 @@ def response_deck(
 
     Parameters
     ----------
-    chain : the line
+    chain : the line from its source's EMF to its display, bare or guarded
     emf : bias of the source [V]
     start, stop : ends of the sweep [Hz]
     points : how many frequencies, spaced logarithmically
-    builds : rows of varying values
+    builds : rows of varying values [SI], the nominal build first
     element : the source's element the small signal comes from, its EMF unless given
 
     """
@@ -209,11 +209,11 @@ def waveform_deck(
 
     Parameters
     ----------
-    chain : the line
+    chain : the line from its source's EMF to its display, bare or guarded
     corners : time [s] and EMF [V] of each corner of the stimulus
     stop : length of the run [s]
     rise_time : of its fastest edge, 10 to 90 % [s]
-    builds : rows of varying values
+    builds : rows of varying values [SI], the nominal build first
 
     """
     cards, models = chain_cards(chain, builds, 1)

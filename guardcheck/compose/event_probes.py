@@ -225,14 +225,14 @@ def _moved(one: Card, node: str, outer: str) -> Card:
 
 def _places(chain: Chain) -> list[tuple[str, str, str | None, Mapping[str, str]]]:
     """Return role, node, the element that leads to it, and its metadata, of every chip's pin."""
-    inside = chain.source.part.extra.get("exposed", {})
+    inside = chain.source.part.exposed
     places: list[tuple[str, str, str | None, Mapping[str, str]]] = []
     if inside.get("through"):
         places.append(("source", f"source_{inside['node']}", inside["through"], inside))
     else:
         places.append(("source", "chip", None, inside))
     for role in ("stage", "guard"):
-        exposed = chain.parts[role].part.extra.get("exposed", {}) if role in chain.parts else {}
+        exposed = chain.parts[role].part.exposed if role in chain.parts else {}
         if exposed.get("through"):
             places.append((role, f"{role}_{exposed['node']}", exposed["through"], exposed))
     return places

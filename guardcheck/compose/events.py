@@ -5,14 +5,92 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 from guardcheck.compose.chain import EMF, FAR, FAR_GND, NEAR, RAIL, Chain, nodes_of
 from guardcheck.compose.decks import deck_of
 from guardcheck.compose.event_probes import Probes, Reading, SurgeProbe, with_probes
-from guardcheck.compose.event_rail import Rail, rail_cards, switched
 from guardcheck.compose.lines import as_ladders
-from guardcheck.model import CABLE, DISPLAY, NOTHING, OFF, Card, Deck, EventPlan, Fitted, Model, Transient
+from guardcheck.model import (
+    CABLE,
+    DISPLAY,
+    FALLING,
+    NOTHING,
+    OFF,
+    ON,
+    RISING,
+    Card,
+    Deck,
+    Fitted,
+    Model,
+    Subcircuit,
+    Transient,
+)
 from guardcheck.netlist import card, flatten, models_of
+
+REGULATOR = 0.01
+"""Output resistance of the regulator while it sources [ohm]; a sinking current finds no way through it."""
+KNEE = 1e-4
+"""Current [A] around which the regulator's one-way characteristic is rounded, so that the solver meets no corner."""
+LEAST_OHMS = 1e-3
+SWITCHING = 1e-5
+"""Time [s] the rail and the source take when the unit is switched."""
+SWITCHED_AT = 1e-6
+DRIVER_AFTER = 1e-4
+"""Time [s] after the rail at which the source comes up: no chip drives more than its rail. At power off it lets go
+first, while the rail still drains: the larger step."""
+
+
+@dataclass(frozen=True)
+class Rail:
+    """The rail as declared: `volts` [V], `capacitance` [F] behind `esr` [ohm], `load` [ohm]."""
+
+    volts: float
+    capacitance: float
+    esr: float
+    load: float
+
+
+def rail_cards(rail: Rail, unit: str) -> tuple[Card, ...]:
+    """Return the rail on node ``vdd``, its capacitors charged as the state of the `unit` says.
+
+    A regulator cannot take current back: what a clamp dumps into the rail stays in its capacitance and load.
+    """
+    cards = [card("rload_rail", (RAIL, "0"), rail.load)]
+    held = RAIL
+    if rail.esr >= LEAST_OHMS:
+        held = "rail_held"
+        cards.append(card("resr_rail", (RAIL, held), rail.esr))
+    cards.append(card("chold_rail", (held, "0"), rail.capacitance))
+    if unit == OFF:
+        return tuple(cards)
+    surplus = f"((v(rail_set)-v({RAIL}))/{REGULATOR!r})"
+    sourced = f"i=0.5*({surplus}+sqrt({surplus}*{surplus}+{KNEE * KNEE!r}))"
+    held_at = rail.volts * (1.0 + REGULATOR / rail.load)
+    cards.append(switched("vset_rail", "rail_set", held_at, unit))
+    cards.append(card("bset_rail", ("0", RAIL), tail=sourced))
+    return tuple(cards)
+
+
+def switched(name: str, node: str, volts: float, unit: str, *, driver: bool = False) -> Card:
+    """Return a source to 0 V that holds `volts` [V], or comes up or goes down as the unit is switched.
+
+    Parameters
+    ----------
+    name : of the card
+    node : where it feeds
+    volts : what it holds while the unit is on [V]
+    unit : ``on``, or the edge of a power step (`RISING`, `FALLING`)
+    driver : whether it is a signal's driver, which comes up after the rail
+
+    """
+    if unit == ON:
+        return card(name, (node, "0"), volts)
+    before, after = {RISING: (0.0, volts), FALLING: (volts, 0.0)}[unit]
+    at = SWITCHED_AT + (DRIVER_AFTER if driver and unit == RISING else 0.0)
+    points = f"0.0 {before!r} {at!r} {before!r} {at + SWITCHING!r} {after!r}"
+    return card(name, (node, "0"), None, f"pwl({points})")
+
 
 CHIP, LEAD, LEAD_GND = "chip", "lead", "lead_gnd"
 """Nodes an event adds: the source's pin behind its ammeter, the cable's unit end, the cable's 0 V at that end."""
@@ -157,8 +235,15 @@ def part_numbers(fitted: Fitted, corner: str) -> dict[str, float]:
 
 def _flattened(fitted: Fitted, role: str, ports: Mapping[str, str], values: Mapping[str, float]) -> tuple[Card, ...]:
     known = fitted.part.circuit.parameters
-    given = {key: values[key] for key in known if key in values}
-    return flatten(fitted.part.circuit, name=role, ports=ports, values=given, prefix=f"{role}_")
+    given = tuple((key, values[key]) for key in known if key in values)
+    return _flat(fitted.part.circuit, role, tuple(ports.items()), given)
+
+
+@lru_cache(maxsize=512)  # the cases of an event differ in a number or two, and share all their other parts
+def _flat(
+    circuit: Subcircuit, role: str, ports: tuple[tuple[str, str], ...], values: tuple[tuple[str, float], ...]
+) -> tuple[Card, ...]:
+    return flatten(circuit, name=role, ports=dict(ports), values=dict(values), prefix=f"{role}_")
 
 
 def _models(fitted: Fitted, role: str) -> tuple[Model, ...]:
@@ -189,8 +274,8 @@ def _connector(case: EventCase) -> str:
 
 def _charged(case: EventCase) -> str:
     """Return the event's parameter that the lead is charged to; empty where nothing but the event gives a current."""
-    plan = case.event.part.extra.get("plan")
-    return plan.charged if isinstance(plan, EventPlan) and case.mated == CABLE else ""
+    plan = case.event.part.plan
+    return plan.charged if plan is not None and case.mated == CABLE else ""
 
 
 def _surge(case: EventCase, cards: Sequence[Card]) -> SurgeProbe | None:
@@ -205,7 +290,7 @@ def _surge(case: EventCase, cards: Sequence[Card]) -> SurgeProbe | None:
 
 
 def _pin_inside(chain: Chain) -> bool:
-    return bool(chain.source.part.extra.get("exposed", {}).get("through"))
+    return bool(chain.source.part.exposed.get("through"))
 
 
 def _surroundings(case: EventCase, numbers: Mapping[str, Mapping[str, float]]) -> tuple[list[Card], list[Model]]:

@@ -27,7 +27,7 @@ def as_ladders(cards: Iterable[Card], *, rise_time: float, coupled: bool = False
 
     Parameters
     ----------
-    cards : flat cards
+    cards : flat cards of one circuit; all but lossless lines come back as they are
     rise_time : of the fastest edge, 10 to 90 % [s]
     coupled : sections that delay all frequencies alike
 

@@ -57,7 +57,7 @@ def square_deck(chain: Chain, low: float, high: float, *, rate: float, builds: B
 
     Parameters
     ----------
-    chain : the line
+    chain : the line from its source's EMF to its display, bare or guarded
     low, high : the two EMFs [V]
     rate : of the wave [Hz]
     builds : rows of varying values
@@ -102,7 +102,7 @@ def step_deck(chain: Chain, low: float, high: float, *, rise_time: float, builds
 
     Parameters
     ----------
-    chain : the line
+    chain : the line from its source's EMF to its display, bare or guarded
     low, high : EMF before and after [V]
     rise_time : 10 to 90 % [s]
     builds : rows of varying values

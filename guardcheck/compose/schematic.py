@@ -109,7 +109,7 @@ def _parts(fitted: Fitted, role: str, cards: Sequence[Card], ends: Sequence[str]
         signal = tuple(node for node in ends if node not in RAILS)
         names = tuple(_element(one, role) for one in cards)
         return [SchematicPart(role, role, CABLE, signal, fitted.part.title, cards=names)] if len(signal) > 1 else []
-    named = fitted.part.extra.get("real", () if role == "source" else None)
+    named = () if fitted.part.real is None and role == "source" else fitted.part.real
     keys = {row["element"]: row for row in fitted.part.extra.get("parts", ())}
     real: list[SchematicPart] = []
     rest: list[Card] = []

@@ -60,6 +60,22 @@ def missing_sentence() -> str:
     return f"the ngspice library was not found; {INSTALL}"
 
 
+def no_word() -> str:
+    """Return what is known of a worker that ended before its first word.
+
+    Some releases of ngspice look for the user's home when they start, and crash where he has no entry: a container
+    that runs under a number of its own.
+    """
+    if sys.platform != "win32":
+        import pwd
+
+        try:
+            pwd.getpwuid(os.getuid())
+        except KeyError:
+            return f"it ended without a word: it may miss an entry for the user id {os.getuid()} in /etc/passwd"
+    return "it ended without a word"
+
+
 def unusable_sentence(path: str, words: str) -> str:
     """Return the sentence for a library that is there but does not start."""
     return f"the ngspice library {path!r} could not be started ({words}); {INSTALL}"

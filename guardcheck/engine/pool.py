@@ -27,7 +27,7 @@ from guardcheck.engine.batch import Batch, Block, plan, trace_of
 from guardcheck.engine.blocks import join
 from guardcheck.engine.deckrules import check_deck
 from guardcheck.engine.frames import BEAT, BROKEN, DONE, MISSING, READY
-from guardcheck.engine.library import find_library, missing_sentence, unusable_sentence
+from guardcheck.engine.library import find_library, missing_sentence, no_word, unusable_sentence
 from guardcheck.engine.process import GONE, WorkerProcess
 from guardcheck.engine.script import Answer, Script, unsolved
 from guardcheck.engine.text import script_for
@@ -35,6 +35,8 @@ from guardcheck.errors import CircuitError, DeckRefused, EngineError, EngineMiss
 from guardcheck.model import Deck, EngineInfo, Trace
 
 _START_COST = 0.25  # s a further worker costs before it helps
+_AHEAD = 2
+"""Workers that start while their caller loads itself: a check has work for as many, whatever its job."""
 _START_PATIENCE = 30.0  # s
 _GLANCE = 0.1  # s between looks at whether a further worker would pay
 _MOST_CRASHES = 2
@@ -59,7 +61,8 @@ class Engine:
     workers : most worker processes to use; None means one per core. Fewer are started when the work is small
     wall_limit : longest time one run may take [s]; a run that takes longer is stopped and becomes a failure
     memory_limit : most memory the simulator may take in all workers [bytes], where the operating system can bound it
-    wait : wait for ngspice on entering; False lets it start while the caller goes on, and waits on first use
+    wait : wait for ngspice on entering; False lets it start, two workers at once, while the caller goes on, and waits
+        on first use
 
     Raises
     ------
@@ -108,7 +111,8 @@ class Engine:
         (folder / "scripts").mkdir()
         try:
             if library is not None:
-                self._start_worker()
+                for _ in range(1 if self._wait else min(_AHEAD, self._most)):
+                    self._start_worker()
             if self._wait:
                 self._await_first()
         except BaseException:
@@ -336,10 +340,10 @@ class Engine:
         except queue.Empty:
             _, kind, content = _LOOK
         if kind != READY:
-            self._missing = unusable_sentence(self._library, str(content or "it ended without a word"))
+            self._missing = unusable_sentence(self._library, str(content or no_word()))
             raise EngineMissing(self._missing)
-        self._workers[0].ready = True
-        self._workers[0].deadline = float("inf")
+        assert worker is not None
+        worker.ready, worker.deadline = True, float("inf")
         self._info = EngineInfo("ngspice", str(content))
 
     # --- taking in ------------------------------------------------------------------------------------------------
@@ -373,7 +377,7 @@ class Engine:
         elif kind in (GONE, MISSING) and worker.busy is None:
             self._drop(worker)
             if not worker.ready:
-                raise EngineError(f"a further ngspice could not be started ({content or 'it ended without a word'})")
+                raise EngineError(f"a further ngspice could not be started ({content or no_word()})")
         elif kind in (GONE, BROKEN):
             batch, block = worker.busy
             self._drop(worker)

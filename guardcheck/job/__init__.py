@@ -4,7 +4,7 @@
 The keys are rows in `keys`; a new key is a new row there and a line in ``new_job.toml``.
 """
 
-from guardcheck.job.asking import Answers, Heard, Question, heard, job_text, next_question, questions
+from guardcheck.job.asking import Answers, Heard, Question, asking, heard, job_text, next_question, questions
 from guardcheck.job.new import family_job_text, family_names, new_job_text
 from guardcheck.job.reader import parse_job, read_job
 
@@ -12,6 +12,7 @@ __all__ = [
     "Answers",
     "Heard",
     "Question",
+    "asking",
     "family_job_text",
     "family_names",
     "heard",

@@ -36,6 +36,9 @@ def build(tables: Mapping[str, Any], *, sha256: str, reading: Reading) -> Job:
         if lines and name not in tables:
             reading.refuse(f"[{name}] is missing: the levels of a line depend on it", ())
     display, cable = tables.get("display", {}), tables.get("cable", {})
+    for name, table in (("display", display), ("cable", cable)):
+        if not lines and table.get("values"):
+            reading.warn("there is no line, so these values say nothing", (name, "values"))
     if lines and not {"input", "input_netlist"} & set(display):
         reading.refuse("'input' or 'input_netlist': one of them is wanted", ("display",))
     return Job(
@@ -107,6 +110,9 @@ def _lines(tables: tuple[Mapping[str, Any], ...], reading: Reading) -> tuple[Lin
     seen: dict[str, int] = {}
     for index, table in enumerate(tables):
         parts = {kind: _part(kind, table, index) for kind in ("source", "stage", "guard", "event")}
+        for kind, use in parts.items():
+            if use.values and use.netlist is None and use.name in (None, NO_GUARD):
+                reading.warn(f"there is no {kind}, so its values say nothing", ("line", index, f"{kind}_values"))
         original = _original(table, index)
         pin, stage_pin = table.get("pin", {}), table.get("stage_pin", {})
         for position, name in enumerate(table["names"]):

@@ -72,6 +72,7 @@ _KINDS: Mapping[str, Callable[[Key], Schema]] = {
     **dict.fromkeys(("accuracy", "any", "folder", "path", "text", "value", "word"), _text),
     "choice": _choice,
     "choices": _list(_choice),
+    "labels": _list(_text),
     "flag": lambda key: {"type": "boolean"},
     "format": lambda key: {"const": FORMAT},
     "table": _whole_table,

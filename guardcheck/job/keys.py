@@ -17,7 +17,21 @@ from guardcheck.job.keys_facts import (
     SETPOINT,
     TOUCH_READING,
 )
-from guardcheck.job.schema import Key, Table, choice, flag, measure, path, text, value, value_list, values, word, words
+from guardcheck.job.schema import (
+    Key,
+    Table,
+    choice,
+    flag,
+    labels,
+    measure,
+    path,
+    text,
+    value,
+    value_list,
+    values,
+    word,
+    words,
+)
 from guardcheck.model import UNKNOWN_WORD
 
 LABEL_PLATE = "type plate or manual"
@@ -358,7 +372,7 @@ CLAIMS = Table(
 
 USE = Table(
     {
-        "forbids": words(
+        "forbids": labels(
             "the stress events the workshop forbids by a label at the socket: each becomes a condition of use",
             "guardcheck list events",
         )

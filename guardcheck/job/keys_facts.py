@@ -8,10 +8,17 @@ from guardcheck.model import UNKNOWN_WORD
 METER = "the meter's data sheet"
 
 
-def _meter(resolution: Measure) -> dict[str, Key]:
+def _meter(resolution: Measure, full_scale: Measure) -> dict[str, Key]:
+    """Return what every reading says of its meter: an accuracy may be a share of full scale, so that is there too."""
     return {
-        "accuracy": Key("accuracy", "the meter's accuracy as its data sheet prints it", f"{METER}: '1.0% + 2 counts'"),
+        "accuracy": Key(
+            "accuracy",
+            "the meter's accuracy as its data sheet prints it",
+            f"{METER}: '1.0% + 2 counts'",
+            measures=(resolution,),
+        ),
         "resolution": value("one count of the meter in the range used", "last digit of the display", resolution),
+        "meter_range": value("the range the meter stood in", METER, full_scale),
     }
 
 
@@ -19,7 +26,7 @@ TOUCH_READING = Table(
     {
         "value": value("a touch current read with the weighted network of IEC 60990", "worse of both plug ways",
                        measure("A", (1e-6, 10e-3), (0.0, 0.1)), unknown=False, required=True),
-        **_meter(measure("A", (1e-8, 1e-4), (1e-12, 1e-2))),
+        **_meter(measure("A", (1e-8, 1e-4), (1e-12, 1e-2)), measure("A", (1e-5, 0.1), (1e-7, 10.0))),
     }
 )  # fmt: skip
 
@@ -30,7 +37,7 @@ SERVICE_READING = Table(
                        measure("V", (0.0, 5.0), (0.0, 50.0)), unknown=False, required=True),
         "both_plug_ways": flag("whether it was read with the plug both ways round", "turn the plug, read again"),
         "isolating_transformer": flag("whether an isolating transformer fed it", "then the reading proves nothing"),
-        **_meter(measure("V", (1e-5, 0.1), (1e-7, 10.0))),
+        **_meter(measure("V", (1e-5, 0.1), (1e-7, 10.0)), measure("V", (0.1, 1000.0), (1e-3, 1e5))),
     }
 )  # fmt: skip
 
@@ -40,8 +47,7 @@ INSULATION_READING = Table(
                        measure("ohm", (1e5, 1e12), (0.0, 1e14)), over_range=True, unknown=False, required=True),
         "test_voltage": value("the voltage it was tested with", f"{METER}: 500 V of an insulation tester",
                               measure("V", (0.2, 1000.0), (0.01, 5e3))),
-        "meter_range": value("the range the meter stood in", METER, measure("ohm", (1e6, 1e13), (1e2, 1e14))),
-        **_meter(measure("ohm", (1e2, 1e9), (1e-2, 1e12))),
+        **_meter(measure("ohm", (1e2, 1e9), (1e-2, 1e12)), measure("ohm", (1e6, 1e13), (1e2, 1e14))),
     }
 )  # fmt: skip
 
@@ -62,7 +68,7 @@ BOND_READING = Table(
         "test_current": value("the current the tester drove through the bond", METER,
                               measure("A", (1e-4, 40.0), (1e-6, 100.0))),
         "test_time": value("how long that current flowed", "watch", measure("s", (1.0, 300.0), (1e-3, 3600.0))),
-        **_meter(measure("ohm", (1e-5, 1.0), (1e-7, 1e3))),
+        **_meter(measure("ohm", (1e-5, 1.0), (1e-7, 1e3)), measure("ohm", (0.1, 1e4), (1e-3, 1e9))),
     }
 )  # fmt: skip
 
@@ -92,11 +98,10 @@ BARRIER_READING = Table(
             unknown=False,
             required=True,
         ),
-        "meter_range": value("the range the meter stood in", METER, measure("ohm", (1e6, 1e13), (1e2, 1e14))),
         "probe_spacing": value("the distance between the probes", "ruler", measure("m", (1e-3, 0.1), (1e-5, 1.0))),
         "test_voltage": value("the meter's voltage in that range", f"{METER}: about 1 V for a multimeter",
                               measure("V", (0.2, 1000.0), (0.01, 10e3))),
-        **_meter(measure("ohm", (1.0, 1e8), (1e-4, 1e12))),
+        **_meter(measure("ohm", (1.0, 1e8), (1e-4, 1e12)), measure("ohm", (1e6, 1e13), (1e2, 1e14))),
     }
 )  # fmt: skip
 
@@ -118,7 +123,7 @@ CAPACITOR_READING = Table(
         "value": value("a voltage read across the capacitor", "unplugged, before touching",
                        measure("V", (0.0, 450.0), (0.0, 50e3)), unknown=False, required=True),
         "after": value("the time from unplugging to that reading", "watch", measure("s", (0.0, 600.0), (0.0, 1e6))),
-        **_meter(measure("V", (1e-4, 1.0), (1e-6, 100.0))),
+        **_meter(measure("V", (1e-4, 1.0), (1e-6, 100.0)), measure("V", (0.1, 1000.0), (1e-3, 1e5))),
     }
 )  # fmt: skip
 
@@ -165,6 +170,7 @@ SETPOINT = Table(
         "after": Key("any", "the value left", "meter or scope", also=(UNKNOWN_WORD,)),
         "accuracy": Key("accuracy", "the instrument's accuracy", f"{METER}: '1.0% + 2 counts'"),
         "resolution": Key("any", "one count of the instrument", "last digit of the display", also=(UNKNOWN_WORD,)),
+        "meter_range": Key("any", "the range the instrument stood in", METER, also=(UNKNOWN_WORD,)),
     }
 )
 

@@ -19,7 +19,8 @@ FORMAT = 1
 Place = tuple[str | int, ...]
 _WORD = re.compile(r"[a-z0-9]+(?:[-_][a-z0-9]+)*")
 _PARAMETER = re.compile(r"[a-z][a-z0-9_]{0,39}")
-_PLAIN_WORD = re.compile(r"[a-z]+(?:[ _-][a-z]+)*")
+_LABEL = re.compile(r"[A-Za-z0-9]+(?:[-_. ][A-Za-z0-9]+)*")
+_PARAMETER_WANTED = "a value with its unit such as '5 V'"
 
 
 @dataclass
@@ -146,19 +147,14 @@ def _any(raw: Any, key: Key, place: Place, reading: Reading) -> Any:
     return units.parse_any(text, key=_safe(place), file=reading.file, line=reading.line(place))
 
 
-def _parameter(raw: Any, key: Key, place: Place, reading: Reading) -> Any:
-    if isinstance(raw, str) and _PLAIN_WORD.fullmatch(raw):
-        return raw
-    return _any(raw, key, place, reading)
-
-
-def _values(raw: Any, key: Key, place: Place, reading: Reading) -> dict[str, Any]:
+def _values(raw: Any, key: Key, place: Place, reading: Reading) -> dict[str, str]:
+    """Return the values of a part as written: which unit each has, only the part knows that takes them."""
     if not isinstance(raw, dict):
         reading.refuse(f'{found(raw)}; write a table such as {{ series = "100 ohm 1%" }}', place)
     for name in raw:
         if not _PARAMETER.fullmatch(name):
             reading.refuse(f"'{units.shown(name)}' is no parameter name; use a to z, 0 to 9 and _", (*place, name))
-    return {name: _parameter(inner, key, (*place, name), reading) for name, inner in raw.items()}
+    return {name: _string(inner, _PARAMETER_WANTED, (*place, name), reading) for name, inner in raw.items()}
 
 
 def _choice(raw: Any, key: Key, place: Place, reading: Reading) -> str:
@@ -206,6 +202,20 @@ def _words(raw: Any, key: Key, place: Place, reading: Reading) -> tuple[str, ...
     return tuple(_word(inner, key, (*place, index), reading) for index, inner in enumerate(raw))
 
 
+def _labels(raw: Any, key: Key, place: Place, reading: Reading) -> tuple[str, ...]:
+    if not isinstance(raw, list) or not raw:
+        what = "an empty list" if isinstance(raw, list) else found(raw)
+        reading.refuse(f'{what}; write a list such as ["hot-plug"]: {key.meaning}', place)
+    return tuple(_label(inner, key, (*place, index), reading) for index, inner in enumerate(raw))
+
+
+def _label(raw: Any, key: Key, place: Place, reading: Reading) -> str:
+    text = _string(raw, f"a name ({key.meaning})", place, reading)
+    if len(text) > 60 or not _LABEL.fullmatch(text):
+        reading.refuse(f"'{units.shown(text)}' is no name; names are letters, digits, hyphens, dots", place)
+    return text
+
+
 def _value_list(raw: Any, key: Key, place: Place, reading: Reading) -> tuple[Any, ...]:
     if not isinstance(raw, list) or not raw:
         what = "an empty list" if isinstance(raw, list) else found(raw)
@@ -216,7 +226,7 @@ def _value_list(raw: Any, key: Key, place: Place, reading: Reading) -> tuple[Any
 def _accuracy(raw: Any, key: Key, place: Place, reading: Reading) -> str:
     text = _string(raw, "the accuracy as printed, such as '1.0% + 2 counts'", place, reading)
     try:
-        return parse_accuracy(text, None).text
+        return parse_accuracy(text, key.measures[0].unit if key.measures else None).text
     except UnitError as error:
         reading.refuse(error.problem, place)
 
@@ -293,4 +303,5 @@ READERS: Mapping[str, Callable[[Any, Key, Place, Reading], Any]] = {
     "values": _values,
     "word": _word,
     "words": _words,
+    "labels": _labels,
 }

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import hashlib
 from pathlib import Path
 
+from guardcheck.files import digest_of
 from guardcheck.job.build import build
 from guardcheck.job.document import decode, load, read_bytes
 from guardcheck.job.keys import JOB
@@ -43,4 +43,4 @@ def _parse(data: bytes, *, file: str, folder: Path, allow_outside: bool) -> Job:
     document, lines = load(decode(data, file=name), file=name)
     reading = Reading(name, folder, lines, allow_outside)
     tables = read_table(document, JOB, (), reading)
-    return build(tables, sha256=hashlib.sha256(data).hexdigest(), reading=reading)
+    return build(tables, sha256=digest_of(data), reading=reading)

@@ -106,6 +106,11 @@ def words(meaning: str, where: str = "", *, required: bool = False) -> Key:
     return Key("words", meaning, where, required=required)
 
 
+def labels(meaning: str, where: str = "") -> Key:
+    """Return a key that takes a list of names whose meaning is looked up later, spelled as they are shown."""
+    return Key("labels", meaning, where)
+
+
 def value_list(meaning: str, where: str, *measures: Measure) -> Key:
     """Return a key that takes a list of physical values."""
     return Key("value_list", meaning, where, measures=measures)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import re
+from collections.abc import Mapping
 
 _KEY = re.compile(r"""[ \t]*(?:"((?:[^"\\\n]|\\.)*)"|'([^'\n]*)'|([A-Za-z0-9_-]+))[ \t]*""")
 _STRING = re.compile(r'"""(?:[^\\]|\\.)*?"""+|\'\'\'.*?\'\'\'+|"(?:[^"\\\n]|\\.)*"|\'[^\'\n]*\'', re.DOTALL)
@@ -31,7 +32,7 @@ def line_numbers(text: str) -> dict[str, int]:
     return scan.found
 
 
-def nearest_line(lines: dict[str, int], key: str) -> int | None:
+def nearest_line(lines: Mapping[str, int], key: str) -> int | None:
     """Return the line of a key, or of the table it would stand in."""
     while key:
         if key in lines:

@@ -7,13 +7,13 @@ first, so it may add parts or stand in for ours; the result records which file w
 
 from __future__ import annotations
 
-import hashlib
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from guardcheck.errors import CircuitError, accepted, nearest
+from guardcheck.files import digest_of
 from guardcheck.library.devices import Device, device_names, device_of
 from guardcheck.library.metadata import check_ports, part_of
 from guardcheck.library.own import own_part, stated_ratings
@@ -124,7 +124,7 @@ class Library:
             if circuit.name != name.replace("-", "_"):
                 raise CircuitError(f"defines '{circuit.name}'; '{name.replace('-', '_')}' is wanted", file=file)
             self._parts[kind, name] = part_of(
-                kind, name, circuit, top, self._devices_of(circuit), file=file, sha256=_hash(net_bytes, meta_bytes)
+                kind, name, circuit, top, self._devices_of(circuit), file=file, sha256=digest_of(net_bytes, meta_bytes)
             )
         return self._parts[kind, name]
 
@@ -147,7 +147,7 @@ class Library:
                 top,
                 self._devices_of(circuit),
                 file=file,
-                sha256=_hash(net_bytes),
+                sha256=digest_of(net_bytes),
                 stated=stated_ratings(net_bytes.decode("utf-8", "replace"), file=file),
             )
         return self._parts[key]
@@ -232,7 +232,7 @@ class Library:
             top, meta_bytes = read_table(metadata, error=CircuitError, shown_as=shelf.shown(metadata))
             net_bytes = read_bytes(netlist, within=shelf.path)
             models = parse_models(net_bytes, file=shelf.shown(netlist))
-            device = device_of(spelled, models, top, file=shelf.shown(netlist), sha256=_hash(net_bytes, meta_bytes))
+            device = device_of(spelled, models, top, file=shelf.shown(netlist), sha256=digest_of(net_bytes, meta_bytes))
             self._devices.update({spelled: device, device.model.name: device})
         return self._devices[name]
 
@@ -316,10 +316,3 @@ def _folder(kind: str) -> str:
     if kind not in (*KINDS, "model"):
         raise CircuitError(f"there is no kind of part '{kind}'; accepted: {accepted(KINDS)}{nearest(kind, KINDS)}")
     return f"{kind}s"
-
-
-def _hash(*contents: bytes) -> str:
-    digest = hashlib.sha256()
-    for content in contents:
-        digest.update(content)
-    return digest.hexdigest()

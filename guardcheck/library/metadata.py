@@ -19,9 +19,22 @@ from guardcheck.library.schema import (
     PIN_RATINGS,
     RATINGS,
     READING_ROLES,
+    SIGNALS,
     STATE_NAMES,
 )
-from guardcheck.model import ASSUMED, KNOWN_BY, PORTS, UNKNOWN, UNKNOWN_WORD, Parameter, Part, Subcircuit, Value
+from guardcheck.model import (
+    ASSUMED,
+    KNOWN_BY,
+    PORTS,
+    UNKNOWN,
+    UNKNOWN_WORD,
+    Ladder,
+    Parameter,
+    Part,
+    Subcircuit,
+    SyncWindow,
+    Value,
+)
 from guardcheck.netlist import defaults
 from guardcheck.toml_tables import Table
 
@@ -62,14 +75,15 @@ def part_of(
         "models": {device.model.name: device.facts for device in devices},
         "parts": tuple(_used(row, circuit, devices) for row in top.tables("part")),
     }
-    if "real" in top:
-        elements = [element.name for element in circuit.elements]
-        extra["real"] = tuple(_known(top, "real", one, elements) for one in top.texts("real"))
-    if readings:
-        extra["two_readings"] = readings
-    if colour:
-        extra["colour"] = colour
-    extra |= _kind_extra(kind, circuit, top, parameters)
+    if "pin" in top:
+        row = top.table("pin")
+        row.only(*PIN_RATINGS, "reference")
+        extra["pin"] = {**row.reals(PIN_RATINGS), "reference": row.text("reference")}
+    if kind == "guard":
+        _place(top, parameters)
+    if "line" in top:
+        _line(top.table("line"), circuit, parameters)
+    event = kind == "event"
     return Part(
         kind=kind,
         name=name,
@@ -83,6 +97,18 @@ def part_of(
         states=states,
         file=file,
         sha256=sha256,
+        two_readings=readings,
+        identified=_identified(top.table("identified"), parameters),
+        colour=colour,
+        feed="feed" in top and top.flag("feed"),
+        ladder=_ladder(top.table("ladder"), parameters) if "ladder" in top else None,
+        exposed=_exposed(top.table("exposed"), circuit, parameters) if "exposed" in top else {},
+        signals=tuple(_known(top, "signals", one, SIGNALS) for one in top.texts("signals")),
+        sync_window=_sync_window(top.table("sync_window")) if "sync_window" in top else None,
+        real=_real(top, circuit) if "real" in top else None,
+        remedy=top.text("remedy") if "remedy" in top else None,
+        plan=plan_of(top, parameters) if event else None,
+        said=top.text("said", top.text("title")) if event else "",
         extra=extra,
     )
 
@@ -222,47 +248,32 @@ def _place(top: Table, parameters: Mapping[str, Parameter]) -> None:
         )
 
 
-def _kind_extra(kind: str, circuit: Subcircuit, top: Table, parameters: Mapping[str, Parameter]) -> dict[str, Any]:
-    """Read what only one kind of part has."""
-    extra: dict[str, Any] = {}
-    if kind == "guard":
-        _place(top, parameters)
-    if "remedy" in top:
-        extra["remedy"] = top.text("remedy")
-    if "line" in top:
-        row = top.table("line")
-        row.only("element", "impedance", "velocity", "length", "meaning")
-        _known(row, "element", row.text("element"), [element.name for element in circuit.elements])
-        for role in ("impedance", "velocity", "length"):
-            _known(row, role, row.text(role), parameters)
-        extra["line"] = {name: row.text(name) for name in row}
-    if "exposed" in top:
-        extra["exposed"] = _exposed(top.table("exposed"), circuit, parameters)
-    if "sync_window" in top:
-        row = top.table("sync_window")
-        row.only("low", "high", "most", "reference", "known_by")
-        extra["sync_window"] = {
-            **{name: row.real(name, "V") for name in ("low", "high", "most")},
-            "reference": row.text("reference"),
-            "known_by": row.word("known_by", tuple(KNOWN_BY)),
-        }
-    if "identified" in top:
-        row = top.table("identified")
-        row.only("kind", "level", "impedance", "limit")
-        roles = {role: _known(row, role, row.text(role), parameters) for role in row if role != "kind"}
-        extra["identified"] = {"kind": row.text("kind"), **roles}
-    if "ladder" in top:
-        extra["ladder"] = _ladder(top.table("ladder"), parameters)
-    if "feed" in top:
-        extra["feed"] = top.flag("feed")
-    if "pin" in top:
-        row = top.table("pin")
-        row.only(*PIN_RATINGS, "reference")
-        extra["pin"] = {**row.reals(PIN_RATINGS), "reference": row.text("reference")}
-    if kind == "event":
-        extra["said"] = top.text("said", top.text("title"))
-        extra["plan"] = plan_of(top, parameters)
-    return extra
+def _line(row: Table, circuit: Subcircuit, parameters: Mapping[str, Parameter]) -> None:
+    """Refuse a cable's `[line]` that does not fit its netlist."""
+    row.only("element", "impedance", "velocity", "length", "meaning")
+    _known(row, "element", row.text("element"), [element.name for element in circuit.elements])
+    for role in ("impedance", "velocity", "length"):
+        _known(row, role, row.text(role), parameters)
+
+
+def _real(top: Table, circuit: Subcircuit) -> tuple[str, ...]:
+    elements = [element.name for element in circuit.elements]
+    return tuple(_known(top, "real", one, elements) for one in top.texts("real"))
+
+
+def _sync_window(row: Table) -> SyncWindow:
+    row.only("low", "high", "most", "reference", "known_by")
+    low, high, most = (row.real(name, "V") for name in ("low", "high", "most"))
+    return SyncWindow(low, high, most, row.text("reference"), row.word("known_by", tuple(KNOWN_BY)))
+
+
+def _identified(row: Table, parameters: Mapping[str, Parameter]) -> dict[str, str]:
+    """Read which kind of output a source is, and which of its parameters hold what readings show of it."""
+    row.only("kind", "level", "impedance", "limit")
+    if not row.entries:
+        return {}
+    roles = {role: _known(row, role, row.text(role), parameters) for role in row if role != "kind"}
+    return {"kind": row.text("kind"), **roles}
 
 
 def _colour(table: Table, circuit: Subcircuit, parameters: Mapping[str, Parameter]) -> dict[str, str]:
@@ -278,17 +289,17 @@ def _colour(table: Table, circuit: Subcircuit, parameters: Mapping[str, Paramete
     return found
 
 
-def _ladder(table: Table, parameters: Mapping[str, Parameter]) -> dict[str, Any]:
+def _ladder(table: Table, parameters: Mapping[str, Parameter]) -> Ladder:
     """Read the legs of a weighted ladder, most significant first, and what drives them."""
     table.only("legs", "driver", "low", "high")
     legs = table.texts("legs")
     if not 2 <= len(legs) <= MOST_BITS:
         table.refuse("legs", f"a ladder has 2 to {MOST_BITS} legs, the most significant first")
-    names = {role: _known(table, role, table.text(role), parameters) for role in ("driver", "low", "high")}
-    return {"legs": tuple(_known(table, "legs", leg, parameters) for leg in legs), **names}
+    driver, low, high = (_known(table, role, table.text(role), parameters) for role in ("driver", "low", "high"))
+    return Ladder(tuple(_known(table, "legs", leg, parameters) for leg in legs), driver, low, high)
 
 
-def _exposed(row: Table, circuit: Subcircuit, parameters: Mapping[str, Parameter]) -> dict[str, Any]:
+def _exposed(row: Table, circuit: Subcircuit, parameters: Mapping[str, Parameter]) -> dict[str, str]:
     """Read which node inside a part is a chip's pin of its own, what leads to it, and what it may deliver."""
     row.only("node", "meaning", "through", "delivers")
     nodes = {node for element in circuit.elements for node in element.nodes}

@@ -103,9 +103,6 @@ def own_part(
         "models": {device.model.name: device.facts for device in devices},
         "parts": _rated_rows(circuit, devices, stated) if kind in ("stage", "guard") else (),
     }
-    readings = readings_of(top.table("two_readings"), parameters)
-    if readings:
-        extra["two_readings"] = readings
     return Part(
         kind=kind,
         name=PurePath(file).stem,
@@ -119,6 +116,7 @@ def own_part(
         file=file,
         sha256=sha256,
         states=states_of(top.table("states"), parameters),
+        two_readings=readings_of(top.table("two_readings"), parameters),
         extra=extra,
         own=True,
     )

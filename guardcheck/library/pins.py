@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import hashlib
 from pathlib import Path
 
 from guardcheck.errors import CircuitError
+from guardcheck.files import digest_of
 from guardcheck.library.schema import PIN_RATINGS
 from guardcheck.model import KNOWN_BY, PinFamily
 from guardcheck.toml_tables import read_table
@@ -38,6 +38,6 @@ def read_family(name: str, path: Path, *, shown: str) -> PinFamily:
         reference=top.text("reference"),
         known_by=top.word("known_by", tuple(KNOWN_BY)),
         file=shown,
-        sha256=hashlib.sha256(data).hexdigest(),
+        sha256=digest_of(data),
         voltage_by_current=top.flag("voltage_by_current"),
     )

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 COMMON_KEYS = ("title", "purpose", "reference", "known_by", "formerly", "ports", "parameters", "part", "check", "real")
 KIND_KEYS: Mapping[str, tuple[str, ...]] = {
     "source": ("states", "two_readings", "colour", "exposed", "pin", "feed", "ladder", "identified"),
-    "stage": ("exposed",),
+    "stage": ("exposed", "signals"),
     "guard": ("exposed",),
     "cable": ("line",),
     "display": ("remedy", "sync_window"),
@@ -44,6 +44,8 @@ PARAMETER_KEYS = (
 )
 MOVES = ("resistor", "capacitor")
 """What a parameter is that a search for values may move: a resistor or a coupling capacitor that is fitted anew."""
+SIGNALS = ("picture", "sync", "control")
+"""Kinds of signal a stage may be made for: a search fits it to no other."""
 STATE_NAMES = ("white", "black", "blank", "sync")
 READING_ROLES = ("open", "loaded", "load", "emf", "impedance")
 BENCH_LOAD = "bench_load"

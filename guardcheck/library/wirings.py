@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import hashlib
 import re
 from collections.abc import Mapping
 from pathlib import Path
 
 from guardcheck.errors import CircuitError, accepted, nearest
+from guardcheck.files import digest_of
 from guardcheck.model import ACTIONS, GROUND, KNOWN_BY, OPEN, Role, Side, Wiring
 from guardcheck.toml_tables import Table, read_table
 
@@ -86,7 +86,7 @@ def read_wiring(name: str, path: Path, roles: Mapping[str, Role], *, shown: str)
         reference=top.text("reference"),
         known_by=top.word("known_by", tuple(KNOWN_BY)),
         file=shown,
-        sha256=hashlib.sha256(data).hexdigest(),
+        sha256=digest_of(data),
     )
 
 

@@ -204,7 +204,7 @@ def width_over(time: Array, values: Array, level: float) -> float:
     Parameters
     ----------
     time : shape ``(n_time,)`` [s]
-    values : shape ``(n_time,)``
+    values : voltage or current at those times, shape ``(n_time,)``; its sign does not count
     level : [unit of the values]
 
     """

@@ -39,6 +39,7 @@ from guardcheck.model.findings import (
     RATING_NOT_STATED,
     REMEDY_TRIED,
     SAME,
+    SHORT_CIRCUIT,
     SIMULATED,
     UNKNOWN_OF,
     WORSE,
@@ -52,7 +53,7 @@ from guardcheck.model.findings import (
     unknown_codes,
 )
 from guardcheck.model.job import UNKNOWN_WORD, Fact, Job, Line, Original, PartUse
-from guardcheck.model.parts import KINDS, PORTS, Check, Fitted, Parameter, Part, TwoReadings
+from guardcheck.model.parts import KINDS, PORTS, Check, Fitted, Ladder, Parameter, Part, SyncWindow, TwoReadings
 from guardcheck.model.proposals import Build, LineProposals, Proposals, Spread
 from guardcheck.model.quantities import QUANTITIES, Kind
 from guardcheck.model.ranking import Ranked, Ranking
@@ -67,8 +68,12 @@ from guardcheck.model.standard import (
     PERSON,
     WITHSTAND,
     WORKMANSHIP,
+    Colour,
     Limit,
+    ScanTiming,
     Standard,
+    TestPicture,
+    Window,
 )
 from guardcheck.model.values import DECLARED, DEFAULT, DERIVED, UNKNOWN, Range, Value
 from guardcheck.model.wirings import ACTIONS, DRIVES, GROUND, OPEN, TAKES, Role, Side, Wiring
@@ -118,6 +123,7 @@ __all__ = [
     "ROLES",
     "SAFETY",
     "SAME",
+    "SHORT_CIRCUIT",
     "SIGNAL",
     "SIMULATED",
     "STRESS",
@@ -138,6 +144,7 @@ __all__ = [
     "Case",
     "Check",
     "CircuitUsed",
+    "Colour",
     "Condition",
     "Curve",
     "Deck",
@@ -151,6 +158,7 @@ __all__ = [
     "Fitted",
     "Job",
     "Kind",
+    "Ladder",
     "Limit",
     "Line",
     "LineProposals",
@@ -173,6 +181,7 @@ __all__ = [
     "Role",
     "Row",
     "Rule",
+    "ScanTiming",
     "Schematic",
     "SchematicNode",
     "SchematicPart",
@@ -183,10 +192,13 @@ __all__ = [
     "Standard",
     "Subcircuit",
     "Sweep",
+    "SyncWindow",
+    "TestPicture",
     "Trace",
     "Transient",
     "TwoReadings",
     "Value",
+    "Window",
     "Wiring",
     "unknown_codes",
 ]

@@ -52,6 +52,10 @@ class Subcircuit:
     file: str = ""
     derived: Mapping[str, Any] = field(default_factory=dict)
 
+    def __hash__(self) -> int:
+        """Return the same for equal circuits, so that what is made of one can be looked up: tables have no hash."""
+        return hash((self.name, self.file, self.ports))
+
     @property
     def model_names(self) -> frozenset[str]:
         """Names of models used but not defined here (the library supplies them)."""

@@ -27,6 +27,8 @@ FORBIDDEN = "forbidden"
 SIMULATED, MEASURED, DECLARED_ORIGIN, COMPUTED = "simulated", "measured", "declared", "computed"
 ASKS = "asks-"
 """How the codes begin that name, by its key in the job, a fact whose answer may decide the finding."""
+SHORT_CIRCUIT = f"{ASKS}pin.short_circuit"
+"""Code of a finding that hangs on the current at which its line's driver gives way."""
 UNKNOWN_OF = "unknown-"
 """How the codes begin that tell what a finding hangs on and nobody knows: ``unknown-source``, ``unknown-load``."""
 NOT_MEASURED = "Nothing was measured: every level is simulated from what the job file declares."
@@ -51,9 +53,10 @@ class Quantity:
     `samples` the seeded samples, shape ``(n_samples,)`` (NaN for a sample that failed). `unknowns` names declared
     unknowns judged over their usual range. `uncertainty` is expanded, k = 2. `bound` is set when a measurement shows
     one side only: ``at_least`` (the true value is no lower: it can fail high, never conform), ``at_most`` the reverse.
-    `needed` false marks a quantity that is shown and decides nothing. `use` says what brings its event about, and
-    `condition` is the rule of use that avoids it. `codes` say for programs what the sentences say for people: no
-    decision is read out of prose.
+    `against_original` holds it against the original build of its line, `original` and `original_spread` being that
+    one's value and spread. `needed` false marks a quantity that is shown and decides nothing. `use` says what brings
+    its event about, and `condition` is the rule of use that avoids it. `codes` say for programs what the sentences say
+    for people: no decision is read out of prose.
     """
 
     name: str
@@ -79,6 +82,7 @@ class Quantity:
     condition: str | None = None
     against_original: str | None = None
     original: float | None = None
+    original_spread: tuple[float, float] | None = None
     codes: tuple[str, ...] = ()
 
 

@@ -13,9 +13,10 @@ UNKNOWN_WORD = "unknown"
 
 @dataclass(frozen=True)
 class PartUse:
-    """A part a job names: by library name, or by its own netlist; `values` as written (words stay strings).
+    """A part a job names: by library name, or by its own netlist.
 
-    A value the job calls ``"unknown"`` stands as the string ``"unknown"``. `key` is the dotted key that names the part,
+    `values` are texts as written, words and ``"unknown"`` among them: what each means is read where its part, and so
+    its unit, is known. One that was worked out, not written, is a `Value`. `key` is the dotted key that names the part,
     `values_key` that of the table its values stand in.
     """
 

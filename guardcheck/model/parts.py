@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from guardcheck.model.circuit import Model, Subcircuit
+from guardcheck.model.events import EventPlan
 from guardcheck.model.values import Range, Value
 
 KINDS = ("source", "stage", "guard", "cable", "display", "event")
@@ -66,12 +67,37 @@ class Check:
     time: float | str | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class SyncWindow:
+    """Sync amplitudes a display locks to, from `low` to `high`, and the `most` its input stands, peak to peak [V]."""
+
+    low: float
+    high: float
+    most: float
+    reference: str
+    known_by: str
+
+
+@dataclass(frozen=True, slots=True)
+class Ladder:
+    """A weighted ladder by its parameters: legs, most significant first, what drives each, low and high level."""
+
+    legs: tuple[str, ...]
+    driver: str
+    low: str
+    high: str
+
+
 @dataclass(frozen=True)
 class Part:
     """A member of the library, or a user's own netlist in its place.
 
     `states` maps a signal kind (``picture``, ``sync`` …) to the EMF each signal state takes, as parameter names.
-    `extra` keeps metadata only one kind of part has (ratings, two-reading derivation, remedies, severities …).
+    Of a source, `two_readings` names the parameters that EMF and impedance follow from, `identified` the kind of output
+    it is and its parameters, `colour` what holds burst and chroma; `feed` marks one that is no chip's pin. `exposed` is
+    a chip's pin inside the part: its node, what it is, what leads to it and what it may deliver. `signals` are those a
+    stage is for, empty for any. `real` names the elements a technician can point at, None for all. Of an event, `plan`
+    is what it does and `said` what the bench calls it. `extra` keeps the tables of ratings of parts, models and pin.
     """
 
     kind: str
@@ -86,6 +112,18 @@ class Part:
     file: str
     sha256: str
     states: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    two_readings: Mapping[str, str] = field(default_factory=dict)
+    identified: Mapping[str, str] = field(default_factory=dict)
+    colour: Mapping[str, str] = field(default_factory=dict)
+    feed: bool = False
+    ladder: Ladder | None = None
+    exposed: Mapping[str, str] = field(default_factory=dict)
+    signals: tuple[str, ...] = ()
+    sync_window: SyncWindow | None = None
+    real: tuple[str, ...] | None = None
+    remedy: str | None = None
+    plan: EventPlan | None = None
+    said: str = ""
     extra: Mapping[str, Any] = field(default_factory=dict)
     own: bool = False
 

@@ -25,9 +25,9 @@ class Build:
     `stage_values` and `guard_values` are written as in a job file. `white` and `sync` [V] and `impedance` [ohm] are
     None where the line has none. `margins` are the least of every event that decides [dB], by its name, `yield_` the
     share of samples inside every limit. `binding` says what has least to spare, `open_` what nobody has proven yet,
-    `conditions` which events have to be kept away. `cost_class` is 1 for resistors and capacitors alone, 2 with
-    discrete semiconductors, 3 with an integrated circuit. `say` tells a technician what to solder, `own` that
-    the stage is the job's own netlist.
+    `conditions` which events have to be kept away, and `rules` the rules of use that do it. `cost_class` is 1 for
+    resistors and capacitors alone, 2 with discrete semiconductors, 3 with an integrated circuit. `say` tells a
+    technician what to solder, `own` that the stage is the job's own netlist.
     """
 
     rank: int
@@ -48,6 +48,7 @@ class Build:
     say: str
     open_: tuple[str, ...] = ()
     conditions: tuple[str, ...] = ()
+    rules: tuple[str, ...] = ()
     own: bool = False
 
 
@@ -71,7 +72,7 @@ class LineProposals:
 
 @dataclass(frozen=True)
 class Proposals:
-    """The answer of `propose` for a whole job."""
+    """The answer of `propose` for a whole job; `titles` says what each event is, by its name."""
 
     unit: str
     unit_kind: str
@@ -80,3 +81,4 @@ class Proposals:
     job_sha256: str = ""
     circuits: tuple[CircuitUsed, ...] = ()
     warnings: tuple[str, ...] = field(default=())
+    titles: Mapping[str, str] = field(default_factory=dict)

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from typing import Any
+from dataclasses import dataclass
 
 KNOWN_BY = {
     "read": "read in the reference named",
@@ -52,13 +51,65 @@ class Limit:
         return where if self.known_by == "read" else f"{where} ({KNOWN_BY[self.known_by]})"
 
 
+@dataclass(frozen=True, slots=True)
+class ScanTiming:
+    """One scan line as it is drawn [s]; `edge` is the 10 to 90 % time of its transitions."""
+
+    line_period: float
+    line_blanking: float
+    front_porch: float
+    sync_width: float
+    edge: float
+
+    @property
+    def back_porch(self) -> float:
+        """From the end of sync to the start of the picture [s]."""
+        return self.line_blanking - self.front_porch - self.sync_width
+
+
+@dataclass(frozen=True, slots=True)
+class Colour:
+    """The colour carrier [Hz] and its burst: amplitude [V peak to peak], start after sync and length [s], if stated."""
+
+    subcarrier: float | None = None
+    burst: float | None = None
+    burst_start: float | None = None
+    burst_length: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class TestPicture:
+    """Levels of test pictures as shares of 100 % white, blanking at 0; `setup` is black."""
+
+    __test__ = False
+
+    bars_75_white: float | None = None
+    bars_75_peak: float | None = None
+    bars_100_peak: float = 1.0
+    setup: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """A window of direct voltage [V] that means something, such as a switching level."""
+
+    means: str
+    low: float
+    high: float
+    known_by: str
+    reference: str
+
+
 @dataclass(frozen=True)
 class Standard:
     """One standards file: which quantities a line of this kind has, and their limits.
 
     `signal` chooses the source's states (``picture``, ``sync`` …), `group` names lines that form one picture,
-    `display` the reference display part, `extra` holds timing windows and test-signal data. `sha256` is the content of
-    a user's own file, empty for one that comes with guardcheck.
+    `display` the reference display part. `captured` are the quantities only a capture can hold. Rates are in hertz,
+    `rise_time` in seconds, `band` is the signal's lowest and highest frequency [Hz]. `field_rate_declared` tells that
+    the job said it. `own_input`: the line does not end in the picture's input; `any_rate`: its line rate is the unit's
+    own; `shared_rate`: its connector also carries other rates. `sha256` is the content of a user's own file, empty for
+    one that comes with guardcheck.
     """
 
     name: str
@@ -71,5 +122,18 @@ class Standard:
     group: str | None
     reference: str
     file: str
-    extra: Mapping[str, Any] = field(default_factory=dict)
+    timing: ScanTiming
+    line_rate: float
+    field_rate: float
+    rise_time: float
+    band: tuple[float, float]
+    captured: tuple[str, ...] = ()
+    colour: Colour = Colour()
+    test_picture: TestPicture = TestPicture()
+    windows: tuple[Window, ...] = ()
+    caution: str | None = None
+    own_input: bool = False
+    any_rate: bool = False
+    shared_rate: bool = False
+    field_rate_declared: bool = False
     sha256: str = ""

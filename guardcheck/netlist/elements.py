@@ -7,9 +7,8 @@ from collections.abc import Callable, Mapping
 
 from guardcheck.errors import accepted
 from guardcheck.model import Element
-from guardcheck.netlist.expression import Expr, ExpressionError
+from guardcheck.netlist.expression import Expr, ExpressionError, Known, parse_behaviour
 from guardcheck.netlist.fields import Fields, Token, model_name, node_name, plain_name, tokens
-from guardcheck.netlist.grammar import Known, parse_behaviour
 from guardcheck.netlist.numbers import NumberError, number
 from guardcheck.netlist.place import Place, quoted
 from guardcheck.netlist.records import Behaviour, Body, Call, Controlled, Coupling, Delay, Device, Passive

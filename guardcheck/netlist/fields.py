@@ -6,8 +6,7 @@ import re
 from dataclasses import dataclass
 
 from guardcheck.errors import CircuitError
-from guardcheck.netlist.expression import Expr, ExpressionError, Num
-from guardcheck.netlist.grammar import RESERVED, Known, parse_value
+from guardcheck.netlist.expression import RESERVED, Expr, ExpressionError, Known, Num, parse_value
 from guardcheck.netlist.numbers import NumberError, number
 from guardcheck.netlist.place import Place, quoted
 

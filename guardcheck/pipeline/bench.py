@@ -40,7 +40,7 @@ def bench_of(path: Path, options: Options) -> Bench:
     job = read_job(path, allow_outside=options.allow_outside)
     check_settings(job)
     plan = plan_of(job, options)
-    readings = {one.name: one.bare.source.part.extra.get("two_readings", {}) for one in plan.lines}
+    readings = {one.name: one.bare.source.part.two_readings for one in plan.lines}
     bench = Bench(
         job.unit,
         job.unit_kind,

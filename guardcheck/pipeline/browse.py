@@ -133,14 +133,19 @@ def _part_sheet(library: Library, part: Part) -> Sheet:
         Row(one.read, format_si(one.value, one.unit), one.basis, f"{one.what} [{one.reference}]") for one in part.checks
     )
     sections = [("Parameters", tuple(_parameter(one) for one in part.parameters.values()))]
-    plan = part.extra.get("plan")
-    if isinstance(plan, EventPlan):
+    plan = part.plan
+    if plan is not None:
         sections.insert(0, ("Levels", tuple(_level(part, plan, name) for name in plan.severities)))
         if plan.mating:
             sections.append(("Order of the contacts", (Row("mating", plan.mating, "", ""),)))
     if checks:
         ours = library.supplied(part)
-        sections.append(("Checked in ngspice" if ours else "Declared checks (guardcheck prove runs them)", checks))
+        sections.append(
+            (
+                "Checked in ngspice" if ours else "Declared checks, not run for this page (guardcheck prove runs them)",
+                checks,
+            )
+        )
     ports = f"ports: {' '.join(part.circuit.ports)}; file: {part.file}; sha256 {part.sha256[:12]}"
     return Sheet(part.kind, part.name, part.title, part.purpose, tuple(sections), ports, part.reference)
 

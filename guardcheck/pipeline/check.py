@@ -10,11 +10,14 @@ from pathlib import Path
 from guardcheck.appraisal import appraise
 from guardcheck.cautions import cautions_for
 from guardcheck.engine import Engine
+from guardcheck.formatting import show
 from guardcheck.job import read_job
 from guardcheck.library import Library
 from guardcheck.model import (
     CONFORMS,
+    QUANTITIES,
     REMEDY_TRIED,
+    Build,
     Curve,
     Finding,
     Job,
@@ -26,7 +29,7 @@ from guardcheck.pipeline.named import check_settings
 from guardcheck.pipeline.options import LINE_BUDGET, Options, Progress, budget_of, plan_of
 from guardcheck.pipeline.sentences import advice, left_undone, not_examined, plan_rows
 from guardcheck.proposal.remedies import NOTHING, curable, remedies
-from guardcheck.proposal.search import propose_lines
+from guardcheck.proposal.search import propose_lines, titles_of
 from guardcheck.rules import asks_of
 from guardcheck.simulate.comparison import Solved, amplitude_of
 from guardcheck.simulate.curves import sample_curve
@@ -115,7 +118,7 @@ def _checked(job: Job, engine: Engine, options: Options, progress: Progress | No
 def said_of(library: Library, findings: Sequence[Finding]) -> Mapping[str, str]:
     """Return what each event is called at the bench, by its name; an event of the user's own goes by its name."""
     names = sorted({one.event for one in findings if one.event} & set(library.names("event")))
-    return {name: str(library.get("event", name).extra["said"]) for name in names}
+    return {name: library.get("event", name).said for name in names}
 
 
 def _proposed(
@@ -131,11 +134,20 @@ def _proposed(
         found = propose_lines(engine, plan, first, samples=options.samples, seed=options.seed, say=say)
         if found.builds:
             best = found.builds[0]
-            said = f"{best.say.rstrip('.')} (simulated: binds {best.binding}); guardcheck propose JOB --line {first}"
+            said = f"{best.say.rstrip('.')} (simulated: {_gives(plan, best)}); guardcheck propose JOB --line {first}"
         else:
             said = f"{NOTHING}: {found.none_because}"
         told |= {one.id: said for one in wrong if one.line in found.lines and one.needed}
     return told
+
+
+def _gives(plan: JobPlan, best: Build) -> str:
+    """Return what a build was simulated to give, and what of it nobody has proven."""
+    figures = (("white", best.white, "V"), ("sync", best.sync, "V"), ("output", best.impedance, "ohm"))
+    told = ", ".join(f"{name} {show(found.value, unit)}" for name, found, unit in figures if found is not None)
+    titles = titles_of(plan, best.open_)
+    loose = ", ".join(titles[name] if name in titles else QUANTITIES[name].title for name in best.open_)
+    return "; ".join(part for part in (told or "solved", f"not proven: {loose}" if loose else "") if part)
 
 
 def _advised(one: Finding, cures: Mapping[str, str], sources: Mapping[str, Part]) -> Finding:

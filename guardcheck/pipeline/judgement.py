@@ -193,11 +193,11 @@ def _row(plan: Plan, one: Measured) -> Row:
 
 def _meaning(plan: Plan, quantity: Quantity) -> str:
     """Return what a steady level means where the standard knows several states."""
-    windows = plan.standard.extra.get("windows", ())
+    windows = plan.standard.windows
     if quantity.name != "level.blank" or quantity.value is None or not windows:
         return ""
     value = quantity.value
-    found = [w["means"] for w in windows if w["low"] <= value <= w["high"]]
+    found = [one.means for one in windows if one.low <= value <= one.high]
     return f"This level means: {', '.join(found)}." if found else "At this level no state is defined."
 
 

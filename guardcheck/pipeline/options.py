@@ -8,6 +8,7 @@ from pathlib import Path
 
 from guardcheck.library import Library
 from guardcheck.model import Job
+from guardcheck.pipeline.named import check_labels
 from guardcheck.simulate.planning import JobPlan, plan_job
 
 Progress = Callable[[int, int, str], None]
@@ -34,7 +35,9 @@ class Options:
 
 def plan_of(job: Job, options: Options) -> JobPlan:
     """Return a job with its lines fitted, from the shelf these options or the job name. Raises as `plan_job` does."""
-    return plan_job(job, shelf_of(job, options), samples=options.samples, seed=options.seed)
+    plan = plan_job(job, shelf_of(job, options), samples=options.samples, seed=options.seed)
+    check_labels(plan)
+    return plan
 
 
 def shelf_of(job: Job, options: Options) -> Library:

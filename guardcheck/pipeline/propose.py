@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from pathlib import Path
 
 from guardcheck.engine import Engine
@@ -12,7 +13,8 @@ from guardcheck.model import CONFORMS, Job, LineProposals, Proposals
 from guardcheck.pipeline.check import check_job
 from guardcheck.pipeline.named import check_settings
 from guardcheck.pipeline.options import LINE_BUDGET, Options, Progress, plan_of
-from guardcheck.proposal.search import propose_lines
+from guardcheck.proposal.picture import beside
+from guardcheck.proposal.search import propose_lines, titles_of
 from guardcheck.proposal.write import with_build
 from guardcheck.simulate.planning import JobPlan
 from guardcheck.verdict.outcome import misses
@@ -43,7 +45,7 @@ def propose(
         wanted = [named] if named is not None else _firsts(plan)
         if named is None and not every:
             wanted = [name for name in wanted if name in _failing(job, engine, options)]
-        found = tuple(proposals_for(engine, plan, name, options, progress) for name in wanted)
+        found = beside(engine, plan, [proposals_for(engine, plan, name, options, progress) for name in wanted])
         return Proposals(
             unit=job.unit,
             unit_kind=job.unit_kind,
@@ -52,7 +54,14 @@ def propose(
             job_sha256=job.sha256,
             circuits=plan.library.used,
             warnings=plan.warnings,
+            titles=titles_of(plan, _events(found)),
         )
+
+
+def _events(found: Iterable[LineProposals]) -> set[str]:
+    """Return the names of all events that anything is said of."""
+    builds = [build for one in found for build in (*one.builds, *((one.nearest,) if one.nearest else ()))]
+    return {name for build in builds for name in (*build.margins, *build.open_, *build.conditions)}
 
 
 def proposals_for(engine: Engine, plan: JobPlan, name: str, options: Options, say: Progress) -> LineProposals:

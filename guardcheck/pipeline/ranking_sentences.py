@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from guardcheck.formatting import times
 from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, Ranked
 from guardcheck.simulate.stress.bench import Bench
 
@@ -18,7 +19,7 @@ def called(row: Ranked) -> str:
 
 def _times(margin: float) -> str:
     """Return 20 log10 of rating over stress as a bench says it: ``5.0 x too much``, ``1.4 x to spare``."""
-    return f"{10.0 ** (abs(margin) / 20.0):.1f} x {'too much' if margin < 0.0 else 'to spare'}"
+    return f"{times(10.0 ** (abs(margin) / 20.0))} {'too much' if margin < 0.0 else 'to spare'}"
 
 
 def summary_of(line: str, rows: Sequence[Ranked], bare: Ranked, decides: Mapping[str, bool]) -> str:

@@ -57,7 +57,7 @@ def advice(finding: Finding, sources: Mapping[str, Part]) -> str | None:
 
 def source_advice(source: Part) -> str:
     """Return how to find out what a source's pin does, with the load that pin bears; every way may be refused."""
-    readings = source.extra.get("two_readings", {})
+    readings = source.two_readings
     load = readings.get(BENCH_LOAD)
     if load is None:
         return "look the source's levels and output resistance up in its data sheet, and write them into the job file"

@@ -14,7 +14,7 @@ from guardcheck.engine import Engine
 from guardcheck.measure import level_rows, return_loss, worst_impedance
 from guardcheck.model import Limit, Standard
 from guardcheck.proposal.linear import Key, closed_form
-from guardcheck.proposal.space import Candidate, Drawer, GuardChoice, StageChoice, chain_of, coarser
+from guardcheck.proposal.space import Candidate, Drawer, GuardChoice, StageChoice, chain_of, coarser, thinned
 from guardcheck.simulate.experiment import Experiment
 from guardcheck.simulate.levels import solve
 from guardcheck.simulate.planning import LinePlan
@@ -26,6 +26,10 @@ DIFFERENCES = ("level.white", "level.black", "level.sync", "level.pp")
 """Levels a coupling capacitor leaves as they are."""
 PICKS = 4
 """Builds kept of one stage with one kind of guard: each is the best in another respect."""
+MOST_VALUES = 400
+"""Most combinations of values tried of a stage that has no closed form: each costs an operating point."""
+MOST_SPLITS, MOST_SPLIT_VALUES = 3, 24
+"""Of a guard with resistors of its own on such a stage: most sets of its resistors, and most combinations in all."""
 
 
 @dataclass
@@ -67,7 +71,7 @@ def look(
     Parameters
     ----------
     engine : for stages that have no closed form
-    one : the line
+    one : the line as planned, whose source, display and limits stay
     stages, guards : what may be fitted
     tally : counts what was looked at
     dropped : quantities whose limits are left out, to see what they cost
@@ -84,13 +88,19 @@ def look(
             values = _mesh(stage, same)
             made = _linear(one, chain, values)
             if made is None:
-                if same[0].use is not None:
-                    continue  # its own resistors and what acts in the stage: left to the guards without resistors
-                values = _mesh(coarser(stage), same)
+                values = _few(stage, same)
                 made = _solved(engine, one, chain, values)
             rows, coupled = made
             found.append(_held(one.standard, stage, same[0], values, rows, coupled, tally, dropped))
     return found
+
+
+def _few(stage: StageChoice, guards: Sequence[GuardChoice]) -> dict[Key, Array]:
+    """Return so few combinations that each can be solved by itself: a guard's own resistors leave fewer of a stage."""
+    if guards[0].use is None:
+        return _mesh(coarser(stage, MOST_VALUES), guards)
+    some = thinned(guards, MOST_SPLITS)
+    return _mesh(coarser(stage, MOST_SPLIT_VALUES // len(some)), some)
 
 
 def _mesh(stage: StageChoice, guards: Sequence[GuardChoice]) -> dict[Key, Array]:
@@ -234,7 +244,7 @@ def _capacitors(looked: Looked, one: LinePlan, row: int) -> dict[str, float]:
             sizes[name] = looked.stage.fitted.values[name].nominal
             continue
         for size in choices:
-            rate = float(one.standard.extra["field_rate"])
+            rate = one.standard.field_rate
             if np.tanh(1.0 / (4.0 * rate * ohms * 0.8 * size)) <= limit.high:
                 sizes[name] = size
                 break

@@ -31,6 +31,7 @@ from guardcheck.model import (
     Value,
 )
 from guardcheck.proposal.linear import Key, closed_form
+from guardcheck.proposal.space import suits
 from guardcheck.proposal.trials import Trial, appraised, value_of
 from guardcheck.simulate.planning import JobPlan, LinePlan
 from guardcheck.simulate.preferred import choices_of
@@ -262,7 +263,7 @@ def _displays(plan: JobPlan, first: LinePlan, lines: Sequence[Line]) -> Iterator
     Who states his input's own values has said what it is by design: then the line has to suit the input.
     """
     part, standard = first.bare.display.part, first.standard
-    cure = part.extra.get("remedy")
+    cure = part.remedy
     if cure and part.name != standard.display and not plan.job.display.values:
         use = PartUse("display", standard.display, key="display.input", values_key="display.values")
         yield Trial(tuple(lines), str(cure), use)
@@ -402,7 +403,7 @@ def _biases(first: LinePlan, lines: Sequence[Line], names: str) -> Iterator[Tria
 def _stages(plan: JobPlan, first: LinePlan, lines: Sequence[Line], names: str) -> Iterator[Trial]:
     """Yield every other stage on the shelf: with the closest values where it has a closed form, else as it comes."""
     for name in plan.library.names("stage"):
-        if name == first.bare.stage.part.name:
+        if name == first.bare.stage.part.name or not suits(plan.library.get("stage", name), first.standard):
             continue
         fitted = plan.fit(PartUse("stage", name, key=f"stage '{name}'"))
         chain = replace(first.as_built, stage=fitted)

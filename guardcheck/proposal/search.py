@@ -6,6 +6,7 @@ is proposed is what the full check said of it, never what a formula promised.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 
@@ -66,7 +67,10 @@ class Seen:
 
     @property
     def rank(self) -> tuple[object, ...]:
-        """Sort key: what fails least, an error nobody sees, least open, a margin that holds, level, margin, parts."""
+        """Sort key: what fails least, an error nobody sees, least open, a margin that holds, level, margin, parts.
+
+        Margins count in whole decibels: the models of chips are no better.
+        """
         one = self.candidate
         names = (one.stage.fitted.part.name, one.guard.name, one.guard.place or "")
         values = tuple(sorted(one.values.items())), tuple(sorted(one.guard.resistors.items()))
@@ -74,7 +78,7 @@ class Seen:
             self.fails,
             self.error > VISIBLE,
             self.open_,
-            -round(min(self.margin, EVENT_MARGIN_DB), 1),
+            -round(min(self.margin, EVENT_MARGIN_DB)),
             round(self.error, 3),
             -round(self.margin),
             one.parts,
@@ -278,9 +282,9 @@ def propose_lines(engine: Engine, plan: JobPlan, name: str, *, samples: int, see
     ----------
     engine : a running engine
     plan : the job as planned
-    name : the line
+    name : the name of a line of the plan
     samples, seed : of the tolerance samples of the last few
-    say : progress
+    say : told the step, of how many, and what it does
 
     """
     lines = alike(plan, name)
@@ -327,31 +331,79 @@ def _different(seen: Sequence[Seen]) -> list[Seen]:
 def _because(
     search: Search, tally: Tally, candidates: Sequence[Candidate], solved: Sequence[Seen], checked: Sequence[Seen]
 ) -> str:
-    """Say which limit binds, proven by leaving it out and searching again."""
-    if not candidates or not solved:
-        return _signal_binds(search, tally)
+    """Say which limit binds, proven by leaving it out and searching again; and whether the drawer is what binds."""
+    binds = _check_binds(search, solved, checked) if candidates and checked else _signal_binds(search, tally)
+    return "; ".join((binds, *_drawer_binds(search)))
+
+
+def _check_binds(search: Search, solved: Sequence[Seen], checked: Sequence[Seen]) -> str:
+    """Say what the nearest build fails, and what passes when that is forbidden by a label, or not asked for."""
     fails = [found for found in checked[0].findings if misses(found) and (found.needed or found.event is None)]
-    binding = sorted({found.event or found.quantity for found in fails})
-    event = next((found.event for found in fails if found.event is not None and found.kind == WITHSTAND), None)
-    told = f"the nearest build fails {', '.join(binding)}"
-    if event is not None:
-        forbids = search.plan.job.forbids | {event}
+    binding = sorted({_title(search, found.event or found.quantity) for found in fails})
+    told = f"the nearest build fails {', '.join(binding) or 'to be solved'}"
+    events = {event.name: event for event in library_events(search.plan)}
+    labels = {one.event for one in fails if one.event is not None and one.kind == WITHSTAND}
+    labels = {name for name in labels if name in events and events[name].plan.condition}
+    quantities = frozenset(one.quantity for one in fails if one.event is None)
+    tried = []
+    if labels:
+        forbids = search.plan.job.forbids | labels
         eased = replace(search, plan=replace(search.plan, job=replace(search.plan.job, forbids=forbids)))
+        quoted = ", ".join(f'"{name}"' for name in sorted(labels))
+        tried.append((eased, f"a label at the socket that forbids it ([use] forbids = [{quoted}])"))
+    if quantities:
+        names = " and ".join(sorted(_lower(QUANTITIES[name].title) for name in quantities))
+        tried.append((replace(search, dropped=search.dropped | quantities), f"no limit on {names}"))
+    for eased, words in tried:
         again = eased.checked(eased.stressed(solved), FEWER)
         if again and not again[0].fails:
-            return (
-                f'{told}; with a label at the socket that forbids it ([use] forbids = ["{event}"]) '
-                f"{_called(again[0].candidate)} passes (searched again without it)"
-            )
-        return f"{told}; forbidding {event} alone by a label does not help (searched again without it)"
-    return f"{told}; no other build that was simulated fails less"
+            return f"{told}; with {words}, {_called(again[0].candidate)} {_passes(again[0])} (searched again so)"
+        told += f"; {words} alone does not help (searched again so)"
+    return told
+
+
+def _title(search: Search, name: str) -> str:
+    """Return what an event or a quantity is called at the bench."""
+    if name in QUANTITIES:
+        return _lower(QUANTITIES[name].title)
+    return _lower(titles_of(search.plan, (name,)).get(name, name))
+
+
+def titles_of(plan: JobPlan, events: Iterable[str]) -> dict[str, str]:
+    """Return what each event is called at the bench, by its name; one of the user's own goes by its name.
+
+    Events that are called alike have their names beside it.
+    """
+    said = {name: plan.library.get("event", name).said for name in plan.library.names("event")}
+    alike = {words for words, count in Counter(said.values()).items() if count > 1}
+    told = {name: f"{words} ({name})" if words in alike else words for name, words in said.items()}
+    return {name: told[name] for name in sorted(set(events)) if name in told}
+
+
+def _passes(one: Seen) -> str:
+    """Say that a build fails nothing, and whether all of it is proven."""
+    return "fails nothing, though not all of it is proven" if one.open_ else "passes"
+
+
+def _drawer_binds(search: Search) -> Iterable[str]:
+    """Say whether a part that is not in the drawer would do, proven by searching the whole shelf."""
+    if search.drawer == Drawer():
+        return
+    eased = replace(search, drawer=Drawer())
+    candidates, _ = eased.shortlisted()
+    solved = eased.solved(candidates)
+    again = eased.checked(eased.stressed(solved), FEWER) if solved else []
+    if again and not again[0].fails:
+        yield f"with parts that are not in the drawer this {_passes(again[0])} (searched again so): {_built(again[0])}"
+    else:
+        yield "parts that are not in the drawer do not help either (searched again with the whole shelf)"
 
 
 def _signal_binds(search: Search, tally: Tally) -> str:
     first = search.first
     binding = max(tally.alone, key=lambda name: tally.alone[name], default=None)
-    unknown = [name for name in first.bare.unknowns if name.startswith("source")]
-    ask = f"; {', '.join(unknown)} is unknown: a reading would open more" if unknown else ""
+    asked = _asked(first)
+    ask = f"; {asked}: a reading would open more" if asked else ""
     if binding is None:
         return (
             f"none of {tally.searched} builds comes near: more than one limit fails with each of them; the source of "
@@ -365,8 +417,8 @@ def _signal_binds(search: Search, tally: Tally) -> str:
         value = next((one for one in best.findings if one.quantity == binding), None)
         got = "" if value is None or value.value is None else f", which then has {show(value.value, value.unit)}"
         return (
-            f"{title} binds: without its limit {_called(best.candidate)} would pass{got} (searched again without it)"
-            f"{ask}"
+            f"{title} binds: without its limit {_called(best.candidate)} keeps the other levels{got} "
+            f"(searched again without it){ask}"
         )
     return f"{title} binds, and leaving its limit out does not help either (searched again without it){ask}"
 
@@ -383,13 +435,25 @@ def _called(one: Candidate) -> str:
 
 
 def _notes(search: Search, builds: Sequence[Build]) -> tuple[str, ...]:
-    unknown = [name for name in search.first.bare.unknowns if name.startswith("source")]
-    notes = []
-    if unknown and builds:
-        notes.append(
-            f"{', '.join(unknown)} is unknown: the builds hold over its usual range; a reading would open more."
-        )
-    return tuple(notes)
+    asked = _asked(search.first)
+    if not asked or not builds:
+        return ()
+    loose = any(name in QUANTITIES for build in builds for name in build.open_)
+    held = (
+        "not every build keeps its levels over all that is usual" if loose else "the levels hold over all that is usual"
+    )
+    return (f"{asked[0].upper()}{asked[1:]}: {held}; a reading would {'decide it' if loose else 'open more'}.",)
+
+
+def _asked(one: LinePlan) -> str:
+    """Say what of the source nobody knows and how it is found out; nothing where all is known."""
+    source = one.bare.source
+    names = [name for name, value in source.values.items() if value.known == "unknown" and name not in source.same]
+    told = [
+        f"{name.replace('_', ' ')} ({source.part.parameters[name].meaning.partition('. Left out')[0].rstrip('.')})"
+        for name in names
+    ]
+    return f"unknown of the source: {'; '.join(told)}" if told else ""
 
 
 def build_of(seen: Seen, rank: int, lines: Sequence[LinePlan]) -> Build:
@@ -410,7 +474,7 @@ def build_of(seen: Seen, rank: int, lines: Sequence[LinePlan]) -> Build:
     )
     wrong = [found for found in findings if misses(found) and (found.needed or found.event is None)]
     outcome = DOES_NOT_CONFORM if wrong else NOT_PROVEN if unsure else CONFORMS
-    conditions = tuple(dict.fromkeys(found.event for found in findings if found.condition and found.event))
+    rules = dict.fromkeys((found.event, found.condition) for found in findings if found.condition and found.event)
     return Build(
         rank=rank,
         outcome=outcome,
@@ -429,7 +493,8 @@ def build_of(seen: Seen, rank: int, lines: Sequence[LinePlan]) -> Build:
         cost_class=seen.candidate.cost,
         say=_say(seen, lines),
         open_=unsure,
-        conditions=conditions,
+        conditions=tuple(dict.fromkeys(event for event, _ in rules)),
+        rules=tuple(dict.fromkeys(text for _, text in rules)),
         own=line.stage.netlist is not None,
     )
 
@@ -468,20 +533,24 @@ def _lower(title: str) -> str:
 
 def _say(seen: Seen, lines: Sequence[LinePlan]) -> str:
     """Tell a technician what to solder."""
+    return f"On {', '.join(each.name for each in lines)}: {_built(seen)}."
+
+
+def _built(seen: Seen) -> str:
+    """Return a build in bench words: stage with values, guard with its place."""
     one, line = seen.candidate, seen.trial.lines[0]
-    names = ", ".join(each.name for each in lines)
     part = one.stage.fitted.part
     values = [
         f"{name.replace('_', ' ')} {_text(value)}" for name, value in line.stage.values.items() if name in one.values
     ]
-    told = f"On {names}: {_lower(part.title)} ({part.name})"
+    told = f"{_lower(part.title)} ({part.name})"
     told += f", {', '.join(values)}" if values else ""
     rating = line.stage.values.get("power_rating")
     told += f", resistors of {_text(rating)}" if rating is not None else ""
     if one.guard.fitted is None:
-        return f"{told}; no guard."
+        return f"{told}; no guard"
     side = "at the chip's pin" if one.guard.place == "chip" else "at the connector, the stage between it and the chip"
     own = ", ".join(
         f"{name} {_text(value)}" for name, value in line.guard.values.items() if name in one.guard.resistors
     )
-    return f"{told}; {_lower(one.guard.fitted.part.title)} ({one.guard.name}) {side}{f', {own}' if own else ''}."
+    return f"{told}; {_lower(one.guard.fitted.part.title)} ({one.guard.name}) {side}{f', {own}' if own else ''}"

@@ -5,20 +5,21 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import product
+from typing import TypeVar
 
 from guardcheck.compose import Chain
 from guardcheck.errors import JobError, accepted, nearest
 from guardcheck.library import Library
-from guardcheck.model import Fitted, Job, Line, Parameter, Part, PartUse, Value
+from guardcheck.model import Fitted, Job, Line, Parameter, Part, PartUse, Standard, Value
 from guardcheck.proposal.trials import value_of
 from guardcheck.simulate.planning import JobPlan, LinePlan
-from guardcheck.simulate.preferred import E6, E12, E24, values_between
+from guardcheck.simulate.preferred import E3, E6, E12, E24, values_between
+
+T = TypeVar("T")
 
 NONE, PLACE, RESISTOR, CAPACITOR = "none", "place", "resistor", "capacitor"
 WIDE = 10.0
 """How far, as a factor, a value of an own netlist may move when the job says that it may."""
-MOST_VALUES = 400
-"""Most combinations of values tried of a stage that has no closed form: each costs an operating point."""
 RESISTOR_TOLERANCE, CAPACITOR_TOLERANCE = 0.01, 0.2
 """What is taken when the drawer states none: metal film, and electrolytics (common practice, no published source)."""
 
@@ -163,9 +164,9 @@ def stages_of(plan: JobPlan, one: LinePlan, drawer: Drawer) -> Iterator[StageCho
         yield StageChoice(line.stage, one.bare.stage, moves, {})
     for name in plan.library.names("stage"):
         part = plan.library.get("stage", name)
-        if not drawer.has(part):
-            continue
         mine = name == line.stage.name
+        if not drawer.has(part) or not (mine or suits(part, one.standard)):
+            continue
         use = line.stage if mine else PartUse("stage", name, key=line.stage.key, values_key=line.stage.values_key)
         fitted = plan.fit(use)
         named = set(line.moves) if mine and line.moves else None
@@ -174,6 +175,11 @@ def stages_of(plan: JobPlan, one: LinePlan, drawer: Drawer) -> Iterator[StageCho
         capacitors = {key: _choices(each, drawer) for key, each in free.items() if each.moves == CAPACITOR}
         if all(moves.values()):
             yield StageChoice(use, fitted, moves, capacitors)
+
+
+def suits(part: Part, standard: Standard) -> bool:
+    """Tell whether a stage is made for the signal of a standard; one that names none is for all."""
+    return not part.signals or standard.signal in part.signals
 
 
 def _choices(parameter: Parameter, drawer: Drawer) -> tuple[float, ...]:
@@ -194,9 +200,9 @@ def _own_values(fitted: Fitted, name: str, drawer: Drawer) -> tuple[float, ...]:
     return values_between(E24, low, high)
 
 
-def coarser(stage: StageChoice) -> StageChoice:
-    """Return a stage with fewer values, so that every combination can be solved one by one."""
-    for series in (E24, E12, E6):
+def coarser(stage: StageChoice, most: int) -> StageChoice:
+    """Return a stage with fewer values, so that every one of about `most` combinations can be solved by itself."""
+    for series in (E24, E12, E6, E3):
         moves = {
             name: tuple(one for one in values if one in values_between(series, values[0], values[-1])) or values
             for name, values in stage.moves.items()
@@ -204,7 +210,7 @@ def coarser(stage: StageChoice) -> StageChoice:
         count = 1
         for values in moves.values():
             count *= len(values)
-        if count <= MOST_VALUES:
+        if count <= most:
             break
     return replace(stage, moves=moves)
 
@@ -227,7 +233,7 @@ def guards_of(plan: JobPlan, one: LinePlan, drawer: Drawer) -> tuple[GuardChoice
     return tuple(found)
 
 
-def thinned(values: Sequence[float], most: int = 6) -> tuple[float, ...]:
+def thinned(values: Sequence[T], most: int = 6) -> tuple[T, ...]:
     """Return at most so many of some values, evenly spread, both ends among them."""
     if len(values) <= most:
         return tuple(values)

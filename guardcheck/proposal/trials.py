@@ -11,7 +11,7 @@ from guardcheck.errors import GuardcheckError
 from guardcheck.model import Finding, Line, PartUse, Standard, Value
 from guardcheck.simulate.fitting import Fitter
 from guardcheck.simulate.planning import JobPlan, LinePlan, plan_line
-from guardcheck.units import format_si
+from guardcheck.units import format_si, parse
 
 MARK = "~"
 """Stands between a line's name and the number of the trial it is part of; no job file can hold it."""
@@ -30,11 +30,9 @@ class Trial:
 
 
 def value_of(number: float, unit: str, tolerance: float = 0.0) -> Value:
-    """Return a value as a technician writes it: ``110 ohm 1 %``."""
+    """Return a value as a technician writes it, and as it is read again: ``110 ohm 1 %``."""
     shown = format_si(float(f"{number:.4g}"), unit)
-    text = f"{shown} {100 * tolerance:.3g}%" if tolerance else shown
-    half = abs(number) * tolerance
-    return Value(number, unit, number - half, number + half, text=text)
+    return parse(f"{shown} {100 * tolerance:.3g}%" if tolerance else shown, unit)[0]
 
 
 def alike(plan: JobPlan, name: str) -> tuple[LinePlan, ...]:

@@ -364,23 +364,25 @@ def _leak(fact: Fact, layers: str, seen: Sequence[_Seen], leak: Quantity) -> Fin
     if judged.outcome == CONFORMS and gaps:
         codes = tuple(gap.code for gap in gaps)
         why = f"Not proven: {told}; {_told(gaps)}."
-        return replace(judged, outcome=NOT_PROVEN, why=why, remedy=_remedy(), codes=codes)
-    return replace(judged, why=f"{told}. {judged.why}", remedy=None if judged.outcome == CONFORMS else _remedy())
+        return replace(judged, outcome=NOT_PROVEN, why=why, remedy=_remedy(judged.where), codes=codes)
+    return replace(
+        judged, why=f"{told}. {judged.why}", remedy=None if judged.outcome == CONFORMS else _remedy(judged.where)
+    )
 
 
-def _remedy() -> str:
+def _remedy(where: str | None) -> str:
     data = _data()
     return (
-        f"take that barrier out and fit a sheet made to insulate: {'; '.join(data.sheets)} (data-sheet strength, least "
-        f"voltage); trim solder tails and keep {format_si(data.tail, 'm')} between the longest tail "
-        "and the sheet (common practice)"
+        f"take the barrier {where or 'that was declared'} out and fit a sheet made to insulate: "
+        f"{'; '.join(data.sheets)} (data-sheet strength, least voltage); trim solder tails and keep "
+        f"{format_si(data.tail, 'm')} between the longest tail and the sheet (common practice)"
     )
 
 
 def _row(quantity: Quantity, limit: Limit | None, outcome: str, why: str, *, needed: bool = True) -> Finding:
     made = finding(RULE.code, quantity, limit, needed=needed)
     origin = DECLARED_ORIGIN if quantity.value is None else made.origin
-    remedy = _remedy() if outcome in (DOES_NOT_CONFORM, NOT_PROVEN) else None
+    remedy = _remedy(quantity.where) if outcome in (DOES_NOT_CONFORM, NOT_PROVEN) else None
     return replace(made, outcome=outcome, why=why, needed=needed, remedy=remedy, origin=origin)
 
 

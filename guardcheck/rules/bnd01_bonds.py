@@ -139,14 +139,14 @@ def _contradiction(where: str, fact: Fact) -> Finding:
 
 def _judge_resistance(where: str, fact: Fact, limit: Limit) -> Finding:
     purpose = fact.entries.get("purpose")
-    remedy = _LICENSED if purpose == PROTECTIVE else "fit the bond between bare metal and read it again"
+    remedy = _LICENSED if purpose == PROTECTIVE else f"fit the bond from {where} between bare metal and read it again"
     if _missing_bond(fact):
         state = "is not fitted" if fact.entries.get("state") == NOT_FITTED else "reads over range: nothing is connected"
         return _row("bond.resistance", where, limit, DOES_NOT_CONFORM, f"The bond {state}.", remedy=remedy)
     reading = fact.entries.get("reading")
     read = low_ohms(reading) if isinstance(reading, Mapping) else None
     if read is None:
-        bench = "read it between bare metal, probes shorted first, and note the meter's accuracy"
+        bench = f"read the bond from {where} between bare metal, probes shorted first, and note the meter's accuracy"
         return _row("bond.resistance", where, limit, NOT_PROVEN, "Not proven: the bond was not read.", remedy=bench)
     quantity = Quantity(
         "bond.resistance",

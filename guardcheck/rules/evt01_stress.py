@@ -45,7 +45,7 @@ from guardcheck.model import (
     Rule,
 )
 from guardcheck.units import parse
-from guardcheck.verdict.outcome import EVENT_MARGIN_DB, finding, judge_margin, worst
+from guardcheck.verdict.outcome import EVENT_MARGIN_DB, NO_BOUND, finding, judge_margin, worst
 
 MARGINS = ("event.margin", "event.latch_up", "event.part_margin")
 SHOWN = (
@@ -57,42 +57,66 @@ SHOWN = (
     "event.time_over",
     "event.rail",
 )
+OF_PIN = ("event.margin", "event.latch_up")
+"""The margins in which a mod may not be worse than the original in daily use; a part of its own can be replaced."""
 GRADE = "event.withstands"
 WORDS = {CONFORMS: "holds", NOT_PROVEN: "not proven", DOES_NOT_CONFORM: "exceeded", NOT_APPLICABLE: "not applicable"}
-NO_BOUND = 100.0
-"""Margin [dB] that only a bound nobody knows leaves."""
 RULE = Rule(code="EVT01", title="Stress at the pin", klass=SAFETY, quantities=(*MARGINS, GRADE, *SHOWN), kind=WITHSTAND)
 
 
 def judge(facts: Facts) -> tuple[Finding, ...]:
     """Judge every margin and show every other quantity of the stress events."""
-    judged = [_margin(facts, one) for one in facts.named(MARGINS)]
-    judged += _grades(judged)
+    named = tuple(facts.named(MARGINS))
+    judged = [_margin(facts, one) for one in named]
+    graded = _grades(named, judged)
     shown = [finding(RULE.code, one, None, needed=False) for one in facts.named(SHOWN)]
-    return (*judged, *shown)
+    return (*judged, *graded, *shown)
 
 
-def _grades(judged: Sequence[Finding]) -> list[Finding]:
+Strike = tuple[str | None, bool | None, str]
+"""A line, bare or guarded, and an event."""
+
+
+def _grades(named: Sequence[Quantity], judged: Sequence[Finding]) -> list[Finding]:
     """Return one row for every strike on every line: the hardest of its levels up to which all of them hold."""
-    levels: dict[tuple[str | None, bool | None, str], dict[str, list[str]]] = {}
-    for one in judged:
+    levels: dict[Strike, dict[str, list[str]]] = {}
+    originals: dict[Strike, dict[str, list[str]]] = {}
+    for quantity, one in zip(named, judged, strict=True):
         if one.use == STRIKE and one.event is not None and one.severity is not None:
-            by_level = levels.setdefault((one.line, one.guarded, one.event), {})
-            by_level.setdefault(one.severity, []).append(one.outcome)
-    return [_grade(key, found) for key, found in levels.items()]
+            key = (one.line, one.guarded, one.event)
+            levels.setdefault(key, {}).setdefault(one.severity, []).append(one.outcome)
+            if quantity.against_original is not None:
+                theirs = quantity.original_spread
+                holds = theirs is not None and judge_margin(theirs[0]) == CONFORMS
+                outcome = CONFORMS if holds else NOT_PROVEN
+                originals.setdefault(key, {}).setdefault(one.severity, []).append(outcome)
+    return [_grade(key, found, originals.get(key)) for key, found in levels.items()]
 
 
-def _grade(key: tuple[str | None, bool | None, str], levels: Mapping[str, Sequence[str]]) -> Finding:
+def _held(levels: Mapping[str, Sequence[str]]) -> str | None:
+    """Return the hardest level up to which all hold, None where not even the mildest does."""
+    held = list(takewhile(lambda pair: worst(pair[1]) == CONFORMS, levels.items()))
+    return held[-1][0] if held else None
+
+
+def _grade(key: Strike, levels: Mapping[str, Sequence[str]], originals: Mapping[str, Sequence[str]] | None) -> Finding:
     line, guarded, event = key
-    outcomes = [(level, worst(found)) for level, found in levels.items()]
-    held = list(takewhile(lambda pair: pair[1] == CONFORMS, outcomes))
-    rest = [f"{level} {WORDS[outcome]}" for level, outcome in outcomes[len(held) :]]
-    told = [f"withstands {held[-1][0]}"] if held else []
-    why = "; ".join((*told, *rest))
-    value = parse(held[-1][0], "V")[0].nominal if held else None
+    held = _held(levels)
+    over = [*levels].index(held) + 1 if held is not None else 0
+    rest = [f"{level} {WORDS[worst(found)]}" for level, found in [*levels.items()][over:]]
+    why = "; ".join((*([f"withstands {held}"] if held else []), *rest))
+    value = parse(held, "V")[0].nominal if held else None
     quantity = Quantity(GRADE, line or "", guarded, value, event=event, use=STRIKE)
+    if originals:
+        theirs = _held(originals)
+        volts = parse(theirs, "V")[0].nominal if theirs else 0.0
+        against = SAME if (value or 0.0) == volts else BETTER if (value or 0.0) > volts else WORSE
+        word = {SAME: "the same as", BETTER: "better than", WORSE: "worse than"}[against]
+        why += f"; {word} the original build, which withstands {theirs or 'not even ' + next(iter(originals))}"
+        quantity = replace(quantity, against_original=against, original=volts)
     made = finding(RULE.code, quantity, None, needed=False)
-    return replace(made, outcome=CONFORMS if held else outcomes[0][1], why=f"{why[0].upper()}{why[1:]}.")
+    outcome = CONFORMS if held else worst(next(iter(levels.values())))
+    return replace(made, outcome=outcome, why=f"{why[0].upper()}{why[1:]}.")
 
 
 def _margin(facts: Facts, one: Quantity) -> Finding:
@@ -100,7 +124,7 @@ def _margin(facts: Facts, one: Quantity) -> Finding:
     outcome, why = _outcome(one)
     row = finding(RULE.code, one, limit, needed=facts.decides(one) and one.needed)
     told = _beside_original(one)
-    if one.against_original == WORSE and one.use == DAILY:
+    if one.against_original == WORSE and one.use == DAILY and one.name in OF_PIN:
         outcome, why = DOES_NOT_CONFORM, f"{told} A mod must not take daily use worse than the unit did. {why}"
         told = ""
     return replace(row, outcome=outcome, why=" ".join(part for part in (why, told, *one.notes) if part))
@@ -110,13 +134,11 @@ def _beside_original(one: Quantity) -> str:
     """Return how a margin stands to that of the maker's build, in words; nothing where there is none to compare."""
     if one.against_original is None or one.value is None or one.original is None:
         return ""
-    if one.against_original == SAME:
-        return f"The same as the original build ({one.original:.1f} dB)."
-    word = "Better" if one.against_original == BETTER else "Worse"
-    return (
-        f"{word} than the original build by {abs(one.value - one.original):.1f} dB ({one.value:.1f} dB against "
-        f"{one.original:.1f} dB)."
-    )
+    proven = f"{one.value:.1f} dB against {one.original:.1f} dB by what is proven"
+    harms = [pair[1] for pair in (one.spread, one.original_spread) if pair is not None and pair[1] < NO_BOUND]
+    harm = f", {harms[0]:.1f} dB against {harms[1]:.1f} dB by what would be harm" if len(harms) == 2 else ""
+    word = {SAME: "The same as", BETTER: "Better than", WORSE: "Worse than"}[one.against_original]
+    return f"{word} the original build: {proven}{harm}."
 
 
 def _outcome(one: Quantity) -> tuple[str, str]:

@@ -57,7 +57,12 @@ def _setpoint(where: str, fact: Fact) -> Finding:
     what = fact.entries.get("quantity", "this")
     if not isinstance(before, Value):
         why = f"Not proven: no value of {what} was noted before it was touched, so it cannot be put back."
-        return _row(where, NOT_PROVEN, why, remedy="measure and note it before touching; if it was moved, say so")
+        return _row(
+            where,
+            NOT_PROVEN,
+            why,
+            remedy=f"measure and note {what} of {where} before touching it; if it was moved, say so",
+        )
     if not isinstance(after, Value):
         why = f"Not proven: {what} read {before.text or before.nominal} before; no value after is noted."
         return _row(where, NOT_PROVEN, why, remedy="measure it again and note the value")

@@ -38,13 +38,13 @@ def drawing_decks(one: Experiment) -> tuple[Deck, Deck]:
 
 def timing_of(one: Experiment) -> Timing:
     """Return the scan-line timing of the experiment's standard [s]."""
-    timing: Mapping[str, float] = one.standard.extra["timing"]
+    timing = one.standard.timing
     return Timing(
-        period=timing["line_period"],
-        sync_width=timing["sync_width"],
-        back_porch=timing["line_blanking"] - timing["front_porch"] - timing["sync_width"],
-        front_porch=timing["front_porch"],
-        edge=timing["edge"],
+        period=timing.line_period,
+        sync_width=timing.sync_width,
+        back_porch=timing.back_porch,
+        front_porch=timing.front_porch,
+        edge=timing.edge,
     )
 
 

@@ -16,12 +16,12 @@ def sync_quantities(solved: Sequence[Solved]) -> tuple[Quantity, ...]:
     """
     found = []
     for one in solved:
-        window = one.experiment.chain.display.part.extra.get("sync_window")
+        window = one.experiment.chain.display.part.sync_window
         sync, swing = one.named("level.sync"), one.named("level.pp")
         if window is None or sync is None or swing is None or "sync" not in one.experiment.states:
             continue
-        locks = Limit("sync.lock", window["low"], window["high"], None, window["reference"], window["known_by"])
-        stands = Limit("sync.input", None, window["most"], None, window["reference"], window["known_by"])
+        locks = Limit("sync.lock", window.low, window.high, None, window.reference, window.known_by)
+        stands = Limit("sync.input", None, window.most, None, window.reference, window.known_by)
         found.append(replace(sync, name="sync.lock", limit=locks))
         found.append(replace(swing, name="sync.input", limit=stands))
     return tuple(found)
@@ -35,8 +35,8 @@ def line_rates(standards: Iterable[Standard]) -> tuple[Quantity, ...]:
     rates: dict[float, bool] = {}
     for standard in standards:
         if (standard.signal != "control" and "level.white" in standard.quantities) or standard.signal == "sync":
-            rate = float(standard.extra["line_rate"])
-            rates[rate] = rates.get(rate, False) or bool(standard.extra.get("shared_rate"))
+            rate = standard.line_rate
+            rates[rate] = rates.get(rate, False) or standard.shared_rate
     return tuple(
         Quantity("scan.line_rate", "", None, rate, origin=COMPUTED, needed=shared) for rate, shared in rates.items()
     )

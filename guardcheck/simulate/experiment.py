@@ -80,7 +80,7 @@ def extremes(one: Experiment, builds: Builds | None = None) -> tuple[float, floa
 
 def _colour_share(one: Experiment, builds: Builds) -> float:
     """Return by what colour on a pin of its own counts on the EMF: the ratio of the legs, 1 where it rides on it."""
-    names = one.chain.source.part.extra.get("colour", {})
+    names = one.chain.source.part.colour
     if "through" not in names or "beside" not in names:
         return 1.0
     legs = (np.ravel(one.chain.number("source", names[role], builds, 1))[0] for role in ("beside", "through"))
@@ -89,7 +89,7 @@ def _colour_share(one: Experiment, builds: Builds) -> float:
 
 def colour_emf(one: Experiment, name: str, builds: Builds) -> float:
     """Return the source's burst or chroma EMF, peak to peak [V]; 0 for a source that has none."""
-    parameter = one.chain.source.part.extra.get("colour", {}).get(name)
+    parameter = one.chain.source.part.colour.get(name)
     if parameter is None or parameter not in one.chain.source.values:
         return 0.0
     return float(np.ravel(one.chain.number("source", parameter, builds, 1))[0])

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, TypedDict
 
 from guardcheck.errors import InputError, JobError, accepted, nearest
+from guardcheck.job.where import nearest_line
 from guardcheck.library import BENCH_LOAD, Library
 from guardcheck.model import (
     DEFAULT,
@@ -27,7 +28,7 @@ from guardcheck.model import (
     Value,
 )
 from guardcheck.standards import load_standard, standard_names
-from guardcheck.units import parse
+from guardcheck.units import held, parse, parse_any
 
 DECLARED_IN_JOB = "rating declared in the job file"
 WIRE = 1e-3
@@ -56,6 +57,14 @@ HEAVY = 0.4
 """Part of the load a pin bears below which a reading is warned of: 37.5 ohm on an analogue output is still usual."""
 READING_TOLERANCE = 0.03
 """Relative error of a scope level when the job states none: 3 % is what hand scopes print (common practice)."""
+
+
+class _Place(TypedDict):
+    """Where a value was written, as the readers of values want it."""
+
+    key: str
+    file: str
+    line: int | None
 
 
 @dataclass
@@ -95,7 +104,7 @@ class Fitter:
         its netlist and of that signal's states are asked for.
         """
         part = self._rated(self.part(use), use)
-        readings = part.extra.get("two_readings", {}) if part.kind == "source" else {}
+        readings = part.two_readings if part.kind == "source" else {}
         given, words, missing = self._given(part, use, readings)
         given.update(self._two_readings(part, use, readings))
         follows = _follows(readings, given)
@@ -152,7 +161,7 @@ class Fitter:
             parameter = part.parameters.get(name)
             if name in reading_names or (parameter is None and name in _rateable(part)):
                 continue
-            if parameter is None and name in part.circuit.parameters and isinstance(given, Value):
+            if parameter is None and name in part.circuit.parameters:
                 values[name] = self._own_value(given, key)
                 continue
             if parameter is None:
@@ -184,32 +193,29 @@ class Fitter:
         return given
 
     def _value(self, parameter: Parameter, given: Value | str, key: str) -> Value:
-        text = given if isinstance(given, str) else given.text
-        if not parameter.unit and isinstance(given, Value):
+        if not parameter.unit:
             return self._own_value(given, key)
-        if isinstance(given, Value) and given.nominal == 0.0 and given.unit == parameter.unit == "ohm":
-            return Value.exact(WIRE, "ohm", text=given.text)
-        value, warning = parse(
-            text,
-            parameter.unit,
-            key=key,
-            file=self.job.file,
-            line=self.job.lines_of.get(key),
-            usual=parameter.usual,
-            possible=parameter.possible,
-            what=parameter.meaning.partition(":")[0],
-        )
+        place = self._place(key)
+        value = parse(given, parameter.unit, **place)[0] if isinstance(given, str) else given
+        if value.nominal == 0.0 and value.unit == "ohm":
+            return Value.exact(WIRE, "ohm", text=value.text)
+        what = parameter.meaning.partition(":")[0]
+        warning = held(value, parameter.unit, usual=parameter.usual, possible=parameter.possible, what=what, **place)
         if warning and warning not in self.warnings:
             self.warnings.append(warning)
         return value
 
-    def _own_value(self, given: Value, key: str) -> Value:
+    def _own_value(self, given: Value | str, key: str) -> Value:
         """Return a value for a parameter of an own netlist, whose unit only its author knows."""
-        if given.unit == "1":
-            warning = f"{key}: '{given.text}' has no unit; the netlist gets it as a plain number"
+        value = parse_any(given, **self._place(key)) if isinstance(given, str) else given
+        if value.unit == "1":
+            warning = f"{key}: '{value.text}' has no unit; the netlist gets it as a plain number"
             if warning not in self.warnings:
                 self.warnings.append(warning)
-        return given
+        return value
+
+    def _place(self, key: str) -> _Place:
+        return {"key": key, "file": self.job.file, "line": nearest_line(self.job.lines_of, key)}
 
     def _two_readings(self, part: Part, use: PartUse, readings: Mapping[str, str]) -> dict[str, Value]:
         """Derive EMF and impedance from an open and a loaded scope reading: Z = R (open / loaded - 1)."""
@@ -277,7 +283,7 @@ class Fitter:
             )
 
     def _error(self, key: str, problem: str) -> JobError:
-        return JobError(problem, file=self.job.file, key=key, line=self.job.lines_of.get(key))
+        return JobError(problem, file=self.job.file, key=key, line=nearest_line(self.job.lines_of, key))
 
     def rail(self) -> Value:
         """Return the supply rail [V]."""
@@ -363,13 +369,13 @@ def at_rate(standard: Standard, picture: Mapping[str, Any]) -> Standard:
     rate, lines = picture.get("field_rate"), picture.get("lines_per_field")
     if not isinstance(rate, Value):
         return standard
-    extra = {**standard.extra, "field_rate": rate.nominal, "field_rate_declared": True}
-    if isinstance(lines, Value):
-        line_rate = rate.nominal * lines.nominal
-        extra |= {"line_rate": line_rate, "timing": {**standard.extra["timing"], "line_period": 1.0 / line_rate}}
-        if standard.extra.get("any_rate"):
-            return replace(standard, extra=extra, limits=_moved(standard.limits, 1.0 / line_rate))
-    return replace(standard, extra=extra)
+    declared = replace(standard, field_rate=rate.nominal, field_rate_declared=True)
+    if not isinstance(lines, Value):
+        return declared
+    line_rate = rate.nominal * lines.nominal
+    limits = _moved(standard.limits, 1.0 / line_rate) if standard.any_rate else standard.limits
+    timing = replace(standard.timing, line_period=1.0 / line_rate)
+    return replace(declared, line_rate=line_rate, timing=timing, limits=limits)
 
 
 def _moved(limits: Mapping[str, Limit], period: float) -> Mapping[str, Limit]:

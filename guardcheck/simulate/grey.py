@@ -31,8 +31,7 @@ Made = tuple[tuple[Deck, ...], Callable[[Sequence[Trace]], tuple[Quantity, ...]]
 
 def grey(one: Experiment, group: Sequence[Plateaus]) -> Made | None:
     """Return the deck of every code of a ladder and how it is read; None for a source that is no ladder."""
-    ladder = one.chain.source.part.extra.get("ladder")
-    if ladder is None or "white" not in one.states:
+    if one.chain.source.part.ladder is None or "white" not in one.states:
         return None
     builds = one.builds.one_at_a_time()
     emf = code_emf(one, builds)
@@ -51,13 +50,14 @@ def grey(one: Experiment, group: Sequence[Plateaus]) -> Made | None:
 
 def code_emf(one: Experiment, builds: Builds) -> Array:
     """Return the EMF of every code of the ladder in every build, shape ``(n_rows, n_codes)`` [V]."""
-    ladder = one.chain.source.part.extra["ladder"]
+    ladder = one.chain.source.part.ladder
+    assert ladder is not None
 
     def column(name: str) -> Array:
         return np.asarray(np.broadcast_to(one.chain.number("source", name, builds, 1), (builds.n_rows,)))
 
-    legs = np.stack([column(leg) + column(ladder["driver"]) for leg in ladder["legs"]], axis=1)
-    return code_levels(legs, column(ladder["low"]), column(ladder["high"]))
+    legs = np.stack([column(leg) + column(ladder.driver) for leg in ladder.legs], axis=1)
+    return code_levels(legs, column(ladder.low), column(ladder.high))
 
 
 def grey_quantities(one: Experiment, builds: Builds, volts: Array, failure: str | None) -> tuple[Quantity, ...]:

@@ -70,9 +70,9 @@ class _Search:
 
 
 def _shares(standard: Standard) -> dict[str, float]:
-    timing = standard.extra["timing"]
-    period = timing["line_period"]
-    return {"blanking": timing["line_blanking"] / period, "sync": timing["sync_width"] / period}
+    timing = standard.timing
+    period = timing.line_period
+    return {"blanking": timing.line_blanking / period, "sync": timing.sync_width / period}
 
 
 def solve(

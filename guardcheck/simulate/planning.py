@@ -141,7 +141,7 @@ def plan_line(fitter: Fitter, line: Line, standard: Standard, samples: int, seed
     """
     job = fitter.job
     states = states_of(job, fitter, line, standard)
-    elsewhere = standard.extra["own_input"] and job.display.name != standard.display
+    elsewhere = standard.own_input and job.display.name != standard.display
     source, stage = fitter.fit(line.source, standard.signal), fitter.fit(line.stage)
     guard = fitter.fit(line.guard) if line.has_guard else None
     bare = Chain(

@@ -9,16 +9,16 @@ import numpy as np
 from guardcheck.model import Parameter
 from guardcheck.units import format_si
 
+E3 = (1.0, 2.2, 4.7)
 E6 = (1.0, 1.5, 2.2, 3.3, 4.7, 6.8)
 E12 = (1.0, 1.2, 1.5, 1.8, 2.2, 2.7, 3.3, 3.9, 4.7, 5.6, 6.8, 8.2)
 E24 = (
     *(1.0, 1.1, 1.2, 1.3, 1.5, 1.6, 1.8, 2.0, 2.2, 2.4, 2.7, 3.0),
     *(3.3, 3.6, 3.9, 4.3, 4.7, 5.1, 5.6, 6.2, 6.8, 7.5, 8.2, 9.1),
 )
-"""Preferred values (IEC 60063, series E6, E12 and E24; from memory, unverified against the standard's text)."""
+"""Preferred values (IEC 60063, series E3, E6, E12 and E24; from memory, unverified against the standard's text)."""
 E96 = tuple(float(f"{10 ** (index / 96):.2f}") for index in range(96))
 """Series E96 of IEC 60063: the geometric steps, rounded to three figures (from memory, unverified)."""
-SERIES = {"E6": E6, "E12": E12, "E24": E24, "E96": E96}
 ELECTROLYTIC = E6
 """Coupling capacitors are sold in E6 steps (common practice, no published source)."""
 

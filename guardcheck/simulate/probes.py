@@ -6,7 +6,6 @@ come from the supplied library alone: a safety figure must not change with a fol
 
 from __future__ import annotations
 
-import hashlib
 import math
 import re
 from collections.abc import Iterable, Mapping
@@ -16,6 +15,7 @@ import numpy as np
 
 from guardcheck.engine import Engine
 from guardcheck.errors import CircuitError, InputError
+from guardcheck.files import sha256_of
 from guardcheck.library import Library
 from guardcheck.model import Ask, CircuitUsed, Deck, Operating, Subcircuit, Sweep, Trace
 from guardcheck.netlist import flatten, models_of, read_file
@@ -59,9 +59,7 @@ def probes_used(library: Library, asks: Iterable[Ask]) -> tuple[CircuitUsed, ...
     names = sorted({ask.probe for ask in asks})
     files = {name: _file(library, name) for name in names}
     return tuple(
-        CircuitUsed(
-            name, "probe", f"circuits/{FOLDER}/{name}/{path.name}", hashlib.sha256(path.read_bytes()).hexdigest()
-        )
+        CircuitUsed(name, "probe", f"circuits/{FOLDER}/{name}/{path.name}", sha256_of(path))
         for name, path in files.items()
     )
 

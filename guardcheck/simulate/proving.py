@@ -85,7 +85,7 @@ def resting(part: Part) -> Deck:
 
 def part_benches(part: Part) -> tuple[Bench, ...]:
     """Return the benches of every check of a part."""
-    plan = part.extra.get("plan")
+    plan = part.plan
     return tuple(_bench(f"{part.kind} {part.name}", check, *_part_cards(part, check), plan) for check in part.checks)
 
 

@@ -118,7 +118,7 @@ def _reflection(one: Experiment, group: Sequence[Plateaus]) -> Study | None:
         # a return loss has a peak between its corners: deviations must not be summed
         return (summary(one, "response.return_loss", rows, replace(builds, summed=False), traces[0].failure),)
 
-    deck = impedance_deck(one.chain, emf, builds, band=one.standard.extra["band"], points=REFLECTION_POINTS)
+    deck = impedance_deck(one.chain, emf, builds, band=one.standard.band, points=REFLECTION_POINTS)
     return Study((deck,), read)
 
 
@@ -144,8 +144,8 @@ def _bandwidth(one: Experiment, group: Sequence[Plateaus]) -> Study | None:
 
 def _tilts(one: Experiment, group: Sequence[Plateaus]) -> Study | None:
     rates = {
-        "response.field_tilt": float(one.standard.extra["field_rate"]),
-        "response.line_tilt": float(one.standard.extra["line_rate"]),
+        "response.field_tilt": one.standard.field_rate,
+        "response.line_tilt": one.standard.line_rate,
     }
     wanted = {name: rate for name, rate in rates.items() if _wanted(one, name)}
     if not wanted:
@@ -171,10 +171,9 @@ def _tilts(one: Experiment, group: Sequence[Plateaus]) -> Study | None:
 
 def _presumed(one: Experiment, name: str) -> tuple[str, ...]:
     """Return what is said of a field rate nobody declared: the slowest a set takes, which tilts most."""
-    extra = one.standard.extra
-    if name != "response.field_tilt" or extra.get("field_rate_declared"):
+    if name != "response.field_tilt" or one.standard.field_rate_declared:
         return ()
-    return (f"Field rate not declared: taken at {extra['field_rate']:.4g} Hz; say it under [picture] field_rate.",)
+    return (f"Field rate not declared: taken at {one.standard.field_rate:.4g} Hz; say it under [picture] field_rate.",)
 
 
 def _overshoot(one: Experiment, group: Sequence[Plateaus]) -> Study | None:
@@ -182,7 +181,7 @@ def _overshoot(one: Experiment, group: Sequence[Plateaus]) -> Study | None:
         return None
     builds = one.builds.one_at_a_time()
     low, high = _swing(one)
-    rise = float(one.standard.extra["rise_time"])
+    rise = one.standard.rise_time
 
     def read(traces: Sequence[Trace]) -> tuple[Quantity, ...]:
         rows = np.full(builds.n_rows, np.nan)
@@ -200,13 +199,12 @@ def _overshoot(one: Experiment, group: Sequence[Plateaus]) -> Study | None:
 def _burst(one: Experiment, group: Sequence[Plateaus]) -> Study | None:
     """Follow the declared burst to the display: its EMF times the chain's gain at the subcarrier."""
     builds = one.builds.one_at_a_time()
-    colour = one.standard.extra.get("colour", {})
-    if "burst.amplitude" not in one.standard.limits or "subcarrier" not in colour:
+    carrier = one.standard.colour.subcarrier
+    if "burst.amplitude" not in one.standard.limits or carrier is None:
         return None
     emf = np.array([colour_emf(one, "burst", builds.single(row)) for row in range(builds.n_rows)])
     if emf[0] <= 0.0:
         return None
-    carrier = float(colour["subcarrier"])
     blank = float(emf_of(one, one.builds.nominal())[0, one.states.index("blank")])
 
     def read(traces: Sequence[Trace]) -> tuple[Quantity, ...]:
@@ -215,7 +213,7 @@ def _burst(one: Experiment, group: Sequence[Plateaus]) -> Study | None:
             rows = emf * np.abs(per_build(at_display(traces[0]), builds)[:, 0])
         return (summary(one, "burst.amplitude", rows, builds, traces[0].failure),)
 
-    driven = one.chain.source.part.extra["colour"].get("element")
+    driven = one.chain.source.part.colour.get("element")
     deck = response_deck(one.chain, blank, start=carrier, stop=carrier, points=1, builds=builds, element=driven)
     return Study((deck,), read)
 

@@ -13,10 +13,10 @@ from guardcheck.engine import Engine
 from guardcheck.errors import JobError
 from guardcheck.library import Library
 from guardcheck.measure.identify import COVERAGE, FOLLOWER, LINEAR, Identified, Kind, LoadReading, identify
-from guardcheck.model import DERIVED, SIMULATED, Deck, Limit, Line, Operating, Part, Quantity, Value
+from guardcheck.model import DERIVED, SIMULATED, Deck, Fitted, Limit, Line, Operating, Part, Quantity, Value
 from guardcheck.netlist import card, flatten, models_of
 from guardcheck.simulate.fitting import READING_TOLERANCE, Fitter
-from guardcheck.units import format_si
+from guardcheck.units import format_si, parse
 
 FIT = "source.fit"
 NO_LOAD = 1e9
@@ -31,17 +31,21 @@ WORDS = {
 }
 
 
-def readings_of(line: Line, part: Part) -> tuple[LoadReading, ...]:
-    """Return what was read at a line's pin: its readings, or the two its source values hold."""
-    found = list(line.readings)
-    names = part.extra.get("two_readings", {})
-    alone, loaded, load = (line.source.values.get(names.get(role, "")) for role in ("open", "loaded", "load"))
-    pair = [value for value in (alone, loaded, load) if isinstance(value, Value)]
-    if not found and "identified" in part.extra and len(pair) == 3:
-        found = [(None, pair[0]), (pair[2], pair[1])]
+def readings_of(line: Line, source: Fitted | None = None) -> tuple[LoadReading, ...]:
+    """Return what was read at a line's pin: its readings, else the two its fitted source was made of."""
     return tuple(
         LoadReading(math.inf if load is None else load.nominal, volts.nominal, _standard(volts))
-        for load, volts in found
+        for load, volts in line.readings or _pair(source)
+    )
+
+
+def _pair(source: Fitted | None) -> tuple[tuple[Value | None, Value], ...]:
+    if source is None or not source.part.identified:
+        return ()
+    return tuple(
+        pair
+        for two in source.follows.values()
+        for pair in ((None, source.values[two.open]), (source.values[two.load], source.values[two.loaded]))
     )
 
 
@@ -51,9 +55,8 @@ def _standard(volts: Value) -> float:
     return max(half, 1e-6) / math.sqrt(3.0)
 
 
-def identified(line: Line, part: Part) -> Identified | None:
-    """Return what the readings of a line say of its source; None for fewer than two."""
-    readings = readings_of(line, part)
+def identified(line: Line, readings: Sequence[LoadReading]) -> Identified | None:
+    """Return what readings at a line's pin say of its source; None for fewer than two loads."""
     if len({one.ohms for one in readings}) < 2:
         return None
     rise, fall = (line.edges.get(name) for name in ("rise", "fall"))
@@ -67,9 +70,9 @@ def informed(fitter: Fitter, line: Line) -> Line:
     if not line.readings:
         return line
     part = fitter.part(line.source)
-    _must_show(fitter, line, part)
-    names, found = part.extra.get("identified"), identified(line, part)
-    if names is None or found is None:
+    _must_show(fitter, line)
+    names, found = part.identified, identified(line, readings_of(line))
+    if not names or found is None:
         return line
     kind = found.kind(names["kind"]) or (found.kind(LINEAR) if names["kind"] == FOLLOWER else None)
     if kind is None:
@@ -88,7 +91,7 @@ def _as_two_readings(line: Line, part: Part, kind: Kind) -> dict[str, Value]:
     Fitted EMF and impedance err together: a high EMF comes with a high impedance, and the level into that load stays as
     it was read. Told as two readings they vary together in the corners, V = E R / (R + Z).
     """
-    names, read = part.extra.get("two_readings", {}), [one for one in readings_of(line, part) if one.ohms < NO_LOAD]
+    names, read = part.two_readings, [one for one in readings_of(line) if one.ohms < NO_LOAD]
     emf, impedance = kind.value("emf"), kind.value("impedance")
     taken = [names.get(role) for role in ("emf", "impedance", "open", "loaded", "load")]
     if kind.name != LINEAR or not read or emf is None or impedance is None or None in taken:
@@ -98,17 +101,16 @@ def _as_two_readings(line: Line, part: Part, kind: Kind) -> dict[str, Value]:
     heaviest = min(read, key=lambda one: one.ohms)
     volts = emf * heaviest.ohms / (heaviest.ohms + max(impedance, 0.0))
     half = math.sqrt(3.0) * heaviest.u
-    text = f"{volts:.6g} V +/- {half:.3g} V"
     return {
         names["open"]: _value(kind, "emf", "V"),
-        names["loaded"]: Value(volts, "V", volts - half, volts + half, DERIVED, text),
-        names["load"]: Value.exact(heaviest.ohms, "ohm", text=f"{heaviest.ohms:.6g} ohm"),
+        names["loaded"]: parse(f"{volts:.6g} V +/- {half:.3g} V", "V")[0].with_known(DERIVED),
+        names["load"]: parse(f"{heaviest.ohms:.6g} ohm", "ohm")[0],
     }
 
 
-def _must_show(fitter: Fitter, line: Line, part: Part) -> None:
+def _must_show(fitter: Fitter, line: Line) -> None:
     """Refuse readings that can show nothing of a source: fewer than two loads, or no level."""
-    readings, key = readings_of(line, part), f"line[{line.table}].readings"
+    readings, key = readings_of(line), f"line[{line.table}].readings"
     problem = None
     if len({one.ohms for one in readings}) < 2:
         problem = "readings with two different loads or more are wanted; one alone shows neither EMF nor impedance"
@@ -127,8 +129,7 @@ def _value(kind: Kind, key: str, unit: str) -> Value:
     value, spread = next((value, spread) for name, value, spread in kind.values if name == key)
     value = max(value, 1e-3)
     spread = min(spread, 0.99 * value)
-    text = f"{value:.6g} {unit} +/- {spread:.3g} {unit}"
-    return Value(value, unit, value - spread, value + spread, DERIVED, text)
+    return parse(f"{value:.6g} {unit} +/- {spread:.3g} {unit}", unit)[0].with_known(DERIVED)
 
 
 def source_quantities(engine: Engine, rows: Sequence[tuple[Line, Chain, float]], library: Library) -> list[Quantity]:
@@ -143,15 +144,14 @@ def source_quantities(engine: Engine, rows: Sequence[tuple[Line, Chain, float]],
 
     """
     wanted = [
-        (line, chain, level, found)
+        (line, chain, level, read, found)
         for line, chain, level in rows
-        if (found := identified(line, chain.source.part)) is not None
+        if (found := identified(line, read := readings_of(line, chain.source))) is not None
     ]
-    decks = [_deck(chain, level, readings_of(line, chain.source.part)) for line, chain, level, _ in wanted]
+    decks = [_deck(chain, level, read) for _, chain, level, read, _ in wanted]
     traces = engine.run(decks) if decks else ()
     made = []
-    for (line, chain, _, found), trace in zip(wanted, traces, strict=True):
-        readings = readings_of(line, chain.source.part)
+    for (line, chain, _, readings, found), trace in zip(wanted, traces, strict=True):
         failure = trace.failure
         worst = None
         if failure is None:
@@ -204,14 +204,14 @@ def _told(found: Identified, part: Part, library: Library) -> str:
     if found.best is None:
         return "Two readings fit more than one kind of output."
     told = f"The readings show {words(found.best)}."
-    names = part.extra.get("identified", {})
+    names = part.identified
     same = names.get("kind") == found.best.name or (found.best.name == LINEAR and names.get("kind") == FOLLOWER)
     return told if same else f"{told} {_advice(found.best, library)}"
 
 
 def _advice(kind: Kind, library: Library) -> str:
     for name in library.names("source"):
-        names = library.get("source", name).extra.get("identified", {})
+        names = library.get("source", name).identified
         if names.get("kind") == kind.name:
             values = ", ".join(
                 f'{names[role]} = "{kind.value(key):.4g} {library.get("source", name).parameters[names[role]].unit}"'

@@ -8,12 +8,22 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from hashlib import sha256
 from pathlib import Path
-from typing import Any
 
 from guardcheck.errors import StandardError, accepted, nearest
-from guardcheck.model import CLAIMS, KNOWN_BY, QUANTITIES, WORKMANSHIP, Limit, Standard
+from guardcheck.files import digest_of
+from guardcheck.model import (
+    CLAIMS,
+    KNOWN_BY,
+    QUANTITIES,
+    WORKMANSHIP,
+    Colour,
+    Limit,
+    ScanTiming,
+    Standard,
+    TestPicture,
+    Window,
+)
 from guardcheck.toml_tables import Table, read_table
 from guardcheck.units import shown
 
@@ -60,10 +70,8 @@ LIMIT_KEYS = (
 DOUBTFUL = ("practice", "recalled")
 """How a limit is known that no published source was read for: it is the workshop's target, unless its row says more."""
 TIMING = ("line_period", "line_blanking", "front_porch", "sync_width", "edge")
-"""One scan line as it is drawn [s]; `edge` is the 10 to 90 % time of its transitions."""
 COLOUR: Mapping[str, str] = {"subcarrier": "Hz", "burst": "V", "burst_start": "s", "burst_length": "s"}
 PICTURE: Mapping[str, str] = {"bars_75_white": "1", "bars_75_peak": "1", "bars_100_peak": "1", "setup": "1"}
-"""Levels of test pictures as shares of 100 % white, blanking at 0."""
 
 
 def standard_names(own: Path | None = None) -> tuple[str, ...]:
@@ -97,7 +105,7 @@ def load_standard(name: str, own: Path | None = None) -> Standard:
         if not path.resolve().is_relative_to(own.resolve()):
             raise StandardError("leads out of its folder", file=f"{own.name}/{name}.toml")
         top, data = read_table(path, error=StandardError, shown_as=f"{own.parent.name}/{own.name}/{name}.toml")
-        return replace(standard_of(name, top), sha256=sha256(data).hexdigest())
+        return replace(standard_of(name, top), sha256=digest_of(data))
     top, _ = read_table(FOLDER / f"{name}.toml", error=StandardError, shown_as=f"standards/{name}.toml")
     return standard_of(name, top)
 
@@ -127,7 +135,19 @@ def standard_of(name: str, top: Table) -> Standard:
         group=top.text("group") if "group" in top else None,
         reference=top.text("reference"),
         file=top.file,
-        extra=_extra(top, captured),
+        timing=_timing(top.table("timing")),
+        line_rate=top.real("line_rate", "Hz"),
+        field_rate=top.real("field_rate", "Hz"),
+        rise_time=top.real("rise_time", "s"),
+        band=_band(top),
+        captured=captured,
+        colour=Colour(**_reals(top.table("colour"), COLOUR)),
+        test_picture=TestPicture(**_reals(top.table("picture"), PICTURE)),
+        windows=tuple(_window(row) for row in top.tables("window")),
+        caution=top.text("caution") if "caution" in top else None,
+        own_input=_flag(top, "own_input"),
+        any_rate=_flag(top, "any_rate"),
+        shared_rate=_flag(top, "shared_rate"),
     )
 
 
@@ -186,44 +206,34 @@ def _end(row: Table, side: str, unit: str, nominal: float | None) -> float | Non
     return nominal * ratio
 
 
-def _extra(top: Table, captured: tuple[str, ...]) -> dict[str, Any]:
-    """Read what is no limit: rates, the scan line, colour, test pictures, a caution, an input of its own, windows."""
-    timing = top.table("timing")
-    timing.only(*TIMING)
-    extra: dict[str, Any] = {
-        "captured": captured,
-        "timing": {name: timing.real(name, "s") for name in TIMING},
-        "line_rate": top.real("line_rate", "Hz"),
-        "field_rate": top.real("field_rate", "Hz"),
-        "rise_time": top.real("rise_time", "s"),
-    }
+def _band(top: Table) -> tuple[float, float]:
     band = top.span("band", "Hz")
     if band is None:
         top.refuse("band", "is missing; write the lowest and the highest frequency of the signal")
-    extra["band"] = (band.low, band.high)
-    for key, units in (("colour", COLOUR), ("picture", PICTURE)):
-        row = top.table(key)
-        row.only(*units)
-        if row.entries:
-            extra[key] = row.reals(units)
-    if "caution" in top:
-        extra["caution"] = top.text("caution")
-    extra["own_input"] = "own_input" in top and top.flag("own_input")
-    extra["any_rate"] = "any_rate" in top and top.flag("any_rate")
-    extra["shared_rate"] = "shared_rate" in top and top.flag("shared_rate")
-    windows = tuple(_window(row) for row in top.tables("window"))
-    if windows:
-        extra["windows"] = windows
-    return extra
+    return band.low, band.high
 
 
-def _window(row: Table) -> Mapping[str, Any]:
+def _timing(row: Table) -> ScanTiming:
+    row.only(*TIMING)
+    return ScanTiming(**{name: row.real(name, "s") for name in TIMING})
+
+
+def _reals(row: Table, units: Mapping[str, str]) -> dict[str, float]:
+    row.only(*units)
+    return row.reals(units)
+
+
+def _flag(top: Table, key: str) -> bool:
+    return key in top and top.flag(key)
+
+
+def _window(row: Table) -> Window:
     """Read a window of direct voltage that means something, such as a switching level."""
     row.only("means", "low", "high", "known_by", "reference")
-    return {
-        "means": row.text("means"),
-        "low": row.real("low", "V"),
-        "high": row.real("high", "V"),
-        "known_by": row.word("known_by", tuple(KNOWN_BY)),
-        "reference": row.text("reference"),
-    }
+    return Window(
+        means=row.text("means"),
+        low=row.real("low", "V"),
+        high=row.real("high", "V"),
+        known_by=row.word("known_by", tuple(KNOWN_BY)),
+        reference=row.text("reference"),
+    )

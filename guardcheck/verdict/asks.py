@@ -35,7 +35,7 @@ _ROLES: Mapping[str, _Fact] = {
     "pin": _Fact("What may the chip's pin take?", "its data sheet, absolute maximum ratings and ESD; or its family"),
     "pin.short_circuit": _Fact(
         "At which current does the chip's driver give way?",
-        "its data sheet, short-circuit output current, into the job as pin short_circuit",
+        "its data sheet: short-circuit output current",
     ),
 }
 

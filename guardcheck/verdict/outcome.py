@@ -19,6 +19,7 @@ from guardcheck.model import (
     ASSUMED,
     COMPUTED,
     CONFORMS,
+    DAILY,
     DECLARED_ORIGIN,
     DOES_NOT_CONFORM,
     FORBIDDEN,
@@ -127,14 +128,23 @@ def as_claim(one: Finding, rule: Rule, forbids: Container[str] = ()) -> Finding:
 
 
 def conditions_of(findings: Iterable[Finding], forbids: Container[str] = ()) -> tuple[Condition, ...]:
-    """Return the conditions of use, each once with the lines it is for, in bench order."""
+    """Return the conditions of use, each once with the lines it is for, what the workshop forbids first.
+
+    What a label forbids is said by the rule for its daily use alone: that of its mistakes is contained in it.
+    """
+    kept = [one for one in findings if one.condition is not None and one.event is not None]
+    daily = {one.event for one in kept if one.use == DAILY and one.event in forbids}
     lines: dict[tuple[str, str], set[str]] = {}
-    for one in findings:
-        if one.condition is not None and one.event is not None:
-            lines.setdefault((one.event, one.condition), set()).update(() if one.line is None else (one.line,))
+    for one in kept:
+        if one.event is not None and one.condition is not None and not (one.event in daily and one.use == MISTAKE):
+            lines.setdefault((one.event, one.condition), set())
+    for one in kept:
+        for event, text in lines:
+            if event == one.event and (text == one.condition or one.event in daily):
+                lines[event, text].update(() if one.line is None else (one.line,))
     return tuple(
         Condition(event, text, tuple(sorted(named, key=line_rank)), FORBIDDEN if event in forbids else MISTAKE)
-        for (event, text), named in sorted(lines.items())
+        for (event, text), named in sorted(lines.items(), key=lambda pair: (pair[0][0] not in forbids, pair[0]))
     )
 
 
@@ -340,6 +350,10 @@ def probability_inside(value: float, standard_uncertainty: float, limit: Limit) 
     upper = 1.0 if limit.high is None else below(limit.high)
     lower = 0.0 if limit.low is None else below(limit.low)
     return upper - lower
+
+
+NO_BOUND = 100.0
+"""Margin [dB] from which on a bound is one that nobody knows."""
 
 
 def judge_margin(margin_db: float) -> str:

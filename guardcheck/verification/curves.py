@@ -74,15 +74,15 @@ def _band(limit: Limit | None, blank: float, sign: float) -> tuple[float | None,
 def _wanted(one: Captured, plan: Plan, blank: float) -> Curve:
     """Return one scan line of white at the standard's nominal levels and timing."""
     standard = plan.standard
-    timing: Mapping[str, float] = standard.extra["timing"]
+    timing = standard.timing
     corners = scan_line(
         _levels(standard, blank),
         Timing(
-            period=timing["line_period"],
-            sync_width=timing["sync_width"],
-            back_porch=timing["line_blanking"] - timing["front_porch"] - timing["sync_width"],
-            front_porch=timing["front_porch"],
-            edge=timing["edge"],
+            period=timing.line_period,
+            sync_width=timing.sync_width,
+            back_porch=timing.back_porch,
+            front_porch=timing.front_porch,
+            edge=timing.edge,
         ),
     )
     x, y = (np.array(column) for column in zip(*corners, strict=True))

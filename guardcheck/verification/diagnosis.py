@@ -9,8 +9,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations
 
+from guardcheck.compose.chain import NEAR
 from guardcheck.compose.changes import SHORT
 from guardcheck.engine import Engine
 from guardcheck.measure import level_rows
@@ -19,11 +19,14 @@ from guardcheck.simulate.experiment import Experiment, emf_of
 from guardcheck.simulate.levels import solve
 from guardcheck.simulate.planning import JobPlan
 from guardcheck.simulate.response import studies_of
+from guardcheck.verification.choice import OVER, Candidate, Step, laid_out
+from guardcheck.verification.expect import dead_rail
 from guardcheck.verification.faults import Fault, Fittable, faults_of, fittable
 from guardcheck.verification.measured import OPEN, Measured
 from guardcheck.verification.plan import Plan
+from guardcheck.verification.points import PIN, node_deck, node_levels, probed, unpowered_deck, unpowered_reads
 
-CONNECTED, DOUBLE = "connected", "double"
+CONNECTED, DOUBLE, AT_PIN = "connected", "double", "at-pin"
 BENCHES = (CONNECTED, OPEN, DOUBLE)
 """How a line may be measured: as built, with nothing but the instrument, with one more load across it."""
 INSTRUMENT = Value.exact(1e6, "ohm", text="1 Mohm")
@@ -33,13 +36,16 @@ TILT = "response.field_tilt"
 """What a coupling capacitor shows that no level does."""
 LEADING = ("level.white", "level.sync", "level.pp", "level.blank")
 """The quantities a next measurement is proposed for, first come first."""
-TELLS, TELLS_LEAST = 0.05, 0.01
-"""Two levels tell faults apart when they differ by this share and this voltage: what a hand scope resolves, k = 2."""
-TELLS_OHMS, TELLS_LEAST_OHMS = 0.02, 0.5
-"""The same for two resistances read by a hand meter."""
+STEADY, RAIL = "level.blank", "rail"
+"""What a steady fault shows where no capacitor stands in the way; the supply itself."""
 CLOSE = 0.5
 """Causes that differ by less than this share of the uncertainty fit alike: the commoner fault comes first."""
 FEW = 1e-9
+DEAD: Mapping[str, str] = {
+    NEAR: "the resistance from the connector to 0 V, power off and lead out",
+    PIN: "the resistance from the chip's own pin to 0 V, power off and lead out",
+}
+"""Readings with the power off, by point."""
 ONE_PICTURE = (0.5,)
 """Average picture level at which coupling capacitors are taken: what was on the screen is not known better."""
 
@@ -78,15 +84,6 @@ class Cause:
 
 
 @dataclass(frozen=True)
-class Next:
-    """A further measurement, and what each group of causes (by their places in the list) would make it read."""
-
-    what: str
-    unit: str
-    expect: tuple[tuple[float, tuple[int, ...]], ...]
-
-
-@dataclass(frozen=True)
 class Explanation:
     """What explains the readings of one line: causes best first, out of `simulated` faults; what to measure next.
 
@@ -98,7 +95,7 @@ class Explanation:
     observations: tuple[Observation, ...]
     simulated: int
     causes: tuple[Cause, ...]
-    next: Next | None
+    next: Step | None
     rail: float = math.inf
     drive: float = 0.0
 
@@ -112,6 +109,7 @@ class _Case:
     parts: tuple[Fittable, ...]
     levels: dict[tuple[int, str], Levels]
     tilts: dict[int, float]
+    ohms: dict[tuple[int, str], float]
 
     def reads(self, index: int, bench: str, quantity: str) -> float:
         """Return what a fault, by its place, makes a quantity read on a bench; NaN where that is not known."""
@@ -126,6 +124,7 @@ class _Bench:
 
     engine: Engine
     instrument: Fitted
+    rail: float
 
     def fill(self, wanted: Sequence[tuple[_Case, int, str]]) -> None:
         """Simulate faults of cases on benches, by their places, all in one go; what is known is not run again."""
@@ -134,6 +133,24 @@ class _Bench:
         for (case, index, bench), group in zip(new, solve(self.engine, experiments, ONE_PICTURE), strict=True):
             rows = level_rows(group[0].experiment.states, group[0].volts)
             case.levels[index, bench] = {name: float(row[0]) for name, row in rows.items()}
+
+    def points(self, wanted: Sequence[tuple[_Case, int]]) -> None:
+        """Simulate the levels at the chip's pin, and what a meter shows at the points of the unit without power."""
+        experiments = [
+            probed(self._experiment(case.plan, case.faults[index], CONNECTED), PIN) for case, index in wanted
+        ]
+        firsts = [group[0] for group in solve(self.engine, experiments, ONE_PICTURE)]
+        traces = self.engine.run([node_deck(one, PIN) for one in firsts])
+        for (case, index), one, trace in zip(wanted, firsts, traces, strict=True):
+            levels = node_levels(one, trace, PIN)
+            case.levels[index, AT_PIN] = {name: float(row[0]) for name, row in levels.items() if name != "current"}
+        dead = [
+            (case, index, one, node) for (case, index), one in zip(wanted, experiments, strict=True) for node in DEAD
+        ]
+        decks = [unpowered_deck(one.chain, one.builds, node, self.rail) for _, _, one, node in dead]
+        for (case, index, _, node), trace in zip(dead, self.engine.run(decks), strict=True):
+            shown = float(unpowered_reads(trace, 1, 0)[0][0])
+            case.ohms[index, node] = OVER if math.isnan(shown) and trace.failure is None else shown
 
     def tilt(self, cases: Iterable[_Case]) -> None:
         """Simulate the tilt of a field for the plan and for the faults that change it; the others have the plan's."""
@@ -183,7 +200,7 @@ def explain(
     }
     cases = {plans[name].line.table: _case(plans[name], job) for name in wanted}
     instrument = job.fit(PartUse("display", "unterminated", values={"termination": INSTRUMENT}))
-    bench = _Bench(engine, instrument)
+    bench = _Bench(engine, instrument, min(dead_rail(job)))
     read = {(plans[name].line.table, one.bench) for name, seen in wanted.items() for one in seen}
     bench.fill([(cases[t], index, how) for t, how in sorted(read) for index in range(len(cases[t].faults))])
     tilted = {plans[name].line.table for name, seen in wanted.items() if any(one.quantity == TILT for one in seen)}
@@ -191,6 +208,7 @@ def explain(
     found = {name: _agreeing(cases[plans[name].line.table], seen) for name, seen in wanted.items()}
     rivals = {(plans[name].line.table, index) for name, causes in found.items() for index in (0, *causes)}
     bench.fill([(cases[t], index, how) for t, index in sorted(rivals) for how in BENCHES])
+    bench.points([(cases[t], index) for t, index in sorted(rivals)])
     return {
         name: _explained(cases[plans[name].line.table], plans[name], seen, found[name]) for name, seen in wanted.items()
     }
@@ -200,7 +218,7 @@ def _case(plan: Plan, job: JobPlan) -> _Case:
     assert plan.experiment is not None
     chain, asked = plan.experiment.chain, plan.experiment.mapping
     states = {state: asked[state] for state in plan.experiment.states}
-    return _Case(plan, (Fault(PLANNED, PLANNED, chain), *faults_of(chain, job, states)), fittable(chain), {}, {})
+    return _Case(plan, (Fault(PLANNED, PLANNED, chain), *faults_of(chain, job, states)), fittable(chain), {}, {}, {})
 
 
 def _observations(plan: Plan, found: Sequence[Measured]) -> tuple[Observation, ...]:
@@ -286,68 +304,39 @@ def _same(case: _Case, one: int, other: int) -> bool:
     )
 
 
-def _next(case: _Case, seen: Sequence[Observation], causes: Sequence[int]) -> Next | None:
-    """Return the measurement that tells most causes apart; a single cause is told from the plan."""
+def _next(case: _Case, seen: Sequence[Observation], causes: Sequence[int]) -> Step | None:
+    """Return the measurement that tells the causes apart best, and those after it; one cause is told from the plan.
+
+    Rivals are the causes by their places in the list, the plan behind them where it is no cause itself.
+    """
     rivals = list(causes) if len(causes) > 1 else [*causes, *([0] if 0 not in causes else [])]
-    if len(rivals) < 2:
-        return None
-    best: tuple[tuple[int, float], Next] | None = None
-    for what, unit, reads in _measurements(case, seen, rivals):
-        apart, width = _separation(reads, unit)
-        if apart and (best is None or (apart, width) > (best[0][0], best[0][1] * 1.05)):
-            best = (apart, width), Next(what, unit, _grouped(reads, unit, causes, rivals))
-    return None if best is None else best[1]
+    return laid_out(_measurements(case, seen, rivals), range(len(rivals)))
 
 
-def _measurements(
-    case: _Case, seen: Sequence[Observation], rivals: Sequence[int]
-) -> list[tuple[str, str, tuple[float, ...]]]:
-    """Return what might be measured next, with what each rival would make it read."""
+def _measurements(case: _Case, seen: Sequence[Observation], rivals: Sequence[int]) -> list[Candidate]:
+    """Return what might be measured next, the easiest first, with what each rival would make it read."""
     done = {(one.quantity, one.bench) for one in seen}
-    quantity = next((name for name in LEADING if any(one.quantity == name for one in seen)), LEADING[0])
+    leading = next((name for name in LEADING if any(one.quantity == name for one in seen)), LEADING[0])
     words = {
         CONNECTED: "with the display connected",
         OPEN: "with the line open, nothing but the instrument connected",
         DOUBLE: f"with one more load of {case.plan.load:.3g} ohm across the line",
+        AT_PIN: "at the chip's own pin, the display connected",
     }
     found = []
-    for bench in BENCHES:
-        reads = tuple(case.levels[index, bench].get(quantity, math.nan) for index in rivals)
-        if (quantity, bench) not in done and all(math.isfinite(value) for value in reads):
-            found.append((f"{quantity} {words[bench]}", "V", reads))
+    for quantity in (leading, STEADY):
+        for bench in (*BENCHES, AT_PIN):
+            hidden = quantity == STEADY and case.plan.coupled and bench != AT_PIN
+            reads = tuple(case.levels[index, bench].get(quantity, math.nan) for index in rivals)
+            if not hidden and (quantity, bench) not in done:
+                found.append(Candidate(f"{quantity} {bench}", f"{quantity} {words[bench]}", "V", reads))
+    rails = tuple(case.faults[index].chain.rail.nominal for index in rivals)
+    found.append(Candidate(RAIL, "the supply at the stage and guard, meter on direct volts", "V", rails))
+    for node, what in DEAD.items():
+        found.append(Candidate(node, what, "ohm", tuple(case.ohms[index, node] for index in rivals)))
     for part in case.parts:
         if part.card.name[0] == "r" and any(part.card.name in case.faults[index].ohms for index in rivals):
             reads = tuple(case.faults[index].ohms.get(part.card.name, part.value) for index in rivals)
-            found.append((f"the resistance across {part.name}, power off and one end lifted", "ohm", reads))
+            what = f"the resistance across {part.name}, power off and one end lifted"
+            found.append(Candidate(part.card.name, what, "ohm", reads))
     return found
-
-
-def _apart(one: float, other: float, unit: str) -> bool:
-    share, least = (TELLS, TELLS_LEAST) if unit == "V" else (TELLS_OHMS, TELLS_LEAST_OHMS)
-    return abs(one - other) > math.hypot(share * one, share * other) + least
-
-
-def _separation(reads: Sequence[float], unit: str) -> tuple[int, float]:
-    """Return how many pairs of rivals a measurement tells apart, and by how much in all (sum of log ratios)."""
-    pairs = [pair for pair in combinations(reads, 2) if _apart(*pair, unit)]
-    return len(pairs), sum(abs(math.log((abs(a) + 1e-3) / (abs(b) + 1e-3))) for a, b in pairs)
-
-
-def _grouped(
-    reads: Sequence[float], unit: str, causes: Sequence[int], rivals: Sequence[int]
-) -> tuple[tuple[float, tuple[int, ...]], ...]:
-    """Return the readings to expect, each with the places of the causes it points to; the plan's own has none."""
-    order = sorted(range(len(reads)), key=lambda place: -reads[place])
-    groups: list[list[int]] = []
-    for place in order:
-        if groups and not _apart(reads[groups[-1][-1]], reads[place], unit):
-            groups[-1].append(place)
-        else:
-            groups.append([place])
-    return tuple(
-        (
-            sum(reads[place] for place in group) / len(group),
-            tuple(sorted(causes.index(rivals[place]) for place in group if rivals[place] in causes)),
-        )
-        for group in groups
-    )

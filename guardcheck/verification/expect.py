@@ -13,23 +13,21 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from guardcheck.compose import Builds, Chain, distinct, drawn, level_deck
-from guardcheck.compose.chain import FAR, NEAR, RAIL_CARD
-from guardcheck.compose.meters import AT_METER, meter_deck
+from guardcheck.compose import Builds, Chain, drawn
+from guardcheck.compose.chain import FAR, NEAR
 from guardcheck.engine import Engine
 from guardcheck.measure import summarise
 from guardcheck.measure.readings import parse_accuracy, presumed
-from guardcheck.model import UNKNOWN_WORD, Deck, Expected, Fitted, PartUse, Trace, Value
+from guardcheck.model import UNKNOWN_WORD, Expected, Fitted, PartUse, Value
 from guardcheck.model.expected import FIRST_POWER, UNPOWERED, UNPOWERED_TURNED
-from guardcheck.simulate.experiment import Experiment, Plateaus, emf_of
+from guardcheck.simulate.experiment import Experiment
 from guardcheck.simulate.levels import PICTURE_LEVELS, solve
 from guardcheck.simulate.planning import JobPlan, LinePlan
-from guardcheck.units import parse
 from guardcheck.verification.faults import Fault, faults_of
+from guardcheck.verification.points import PIN, node_deck, node_levels, probed, unpowered_deck, unpowered_reads
 
 Array = NDArray[np.float64]
 
-PIN = "pin"
 WORDS: Mapping[str, str] = {PIN: "the chip's pin", NEAR: "the unit's connector", FAR: "the display's input"}
 BETWEEN = "between the parts of guard and stage"
 RAIL_MARK, RAIL_WORDS = "rail", "the supply rail"
@@ -41,8 +39,6 @@ OHMS, DIODE, SCOPE, METER, SUPPLY = (
     "meter, direct volts",
     "bench supply",
 )
-DECADES = (400.0, 4e3, 40e3, 400e3, 4e6, 40e6)
-"""Full scale of a hand meter's ohms ranges [ohm]."""
 NOTHING = Value.exact(1e9, "ohm", text="1 Gohm")
 """What stands at the end of a lead that is out [ohm]: it still ties its node, since no deck may float."""
 LEAST_LOAD, MOST_LOAD = 10.0, 1e6
@@ -58,13 +54,8 @@ Key = tuple[str, str, str, str]
 
 @dataclass(frozen=True)
 class _Bench:
-    """The instruments, as instruments.toml has them, and what the job says of the dead rail."""
+    """What the job says of the dead rail [ohm], and what stands for the display where the lead is out."""
 
-    probe: float
-    meter: float
-    volts: float
-    diode_limit: float
-    diode_amps: float
     rails: tuple[float, ...]
     scope: Fitted
 
@@ -117,25 +108,15 @@ def expectations(engine: Engine, job: JobPlan) -> tuple[Expected, ...]:
 
 
 def _bench(job: JobPlan) -> _Bench:
-    figures = presumed()
-    loading = figures["loading"]
+    return _Bench(dead_rail(job), job.fit(PartUse("display", "unterminated", values={"termination": NOTHING})))
 
-    def number(text: str, unit: str) -> float:
-        return parse(text, unit)[0].nominal
 
+def dead_rail(job: JobPlan) -> tuple[float, ...]:
+    """Return what the dead rail may measure to 0 V [ohm]: what its declared load makes of it, else both ends."""
     load, rail = job.job.supply.get("rail_load"), job.rail.nominal
-    ohms: tuple[float, ...] = (LEAST_LOAD, MOST_LOAD)
     if isinstance(load, Value):
-        ohms = (load.nominal if load.unit == "ohm" else rail / max(load.nominal, 1e-9),)
-    return _Bench(
-        number(loading["probe"].text, "ohm"),
-        number(loading["meter"].text, "ohm"),
-        number(loading["ohms_volts"].text, "V"),
-        number(loading["diode_limit"].text, "V"),
-        number(loading["diode_current"].text, "A"),
-        ohms,
-        job.fit(PartUse("display", "unterminated", values={"termination": NOTHING})),
-    )
+        return (load.nominal if load.unit == "ohm" else rail / max(load.nominal, 1e-9),)
+    return (LEAST_LOAD, MOST_LOAD)
 
 
 ENDS: Mapping[str, str] = {PIN: "", NEAR: "", FAR: ""}
@@ -165,12 +146,8 @@ def _read(engine: Engine, bench: _Bench, samples: Sequence[_Sample]) -> list[dic
 
 def _dead(engine: Engine, bench: _Bench, samples: Sequence[_Sample], read: Sequence[dict[Key, Array]]) -> None:
     """Read ohms both ways and the diode test at pin and connector of the unit without power."""
-    ranges = bench.volts / np.array([1e-3, 1e-4, 1e-5, 1e-6, 1e-7, 1e-8])
-    tests = np.concatenate((ranges, [bench.volts / bench.diode_amps]))
-    volts = np.full(len(tests), bench.volts)
-    both = (np.concatenate((volts, -volts)), np.concatenate((tests, tests)))
     wanted = [
-        (index, point, meter_deck(one.chain, one.builds, point, volts=both[0], ranges=both[1], rail_ohms=ohms))
+        (index, point, unpowered_deck(one.chain, one.builds, point, ohms))
         for index, one in enumerate(samples)
         for point in one.points
         if point != FAR
@@ -178,27 +155,11 @@ def _dead(engine: Engine, bench: _Bench, samples: Sequence[_Sample], read: Seque
     ]
     traces = engine.run([deck for _, _, deck in wanted])
     for (index, point, _), trace in zip(wanted, traces, strict=True):
-        rows = samples[index].builds.n_rows
         for turned, state in enumerate((UNPOWERED, UNPOWERED_TURNED)):
-            for instrument, values in _meter(trace, rows, turned, len(ranges), bench).items():
-                key = (point, state, instrument, "resistance" if instrument == OHMS else "voltage")
+            ohms, volts = unpowered_reads(trace, samples[index].builds.n_rows, turned)
+            for key, values in (((point, state, OHMS, "resistance"), ohms), ((point, state, DIODE, "voltage"), volts)):
                 before = read[index].get(key)
                 read[index][key] = values if before is None else np.concatenate((before, values))
-
-
-def _meter(trace: Trace, rows: int, turned: int, n_ranges: int, bench: _Bench) -> dict[str, Array]:
-    """Return the ohms and the diode voltage a meter shows, shape ``(n_rows,)`` each, NaN for over range."""
-    if trace.failure is not None:
-        return {OHMS: np.full(rows, np.nan), DIODE: np.full(rows, np.nan)}
-    tip, amps = (np.real(trace.vectors[name]).reshape(rows, 2, n_ranges + 1)[:, turned] for name in AT_METER)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        ohms = np.abs(tip / amps)[:, :n_ranges]
-    ohms = np.where(np.isfinite(ohms), ohms, np.inf)
-    fits = ohms <= np.array(DECADES)
-    first = fits.argmax(axis=1)
-    shown = np.where(fits.any(axis=1), ohms[np.arange(rows), first], np.nan)
-    diode = np.abs(tip[:, n_ranges])
-    return {OHMS: shown, DIODE: np.where(diode <= bench.diode_limit, diode, np.nan)}
 
 
 def _live(engine: Engine, bench: _Bench, samples: Sequence[_Sample], read: Sequence[dict[Key, Array]]) -> None:
@@ -207,41 +168,17 @@ def _live(engine: Engine, bench: _Bench, samples: Sequence[_Sample], read: Seque
     for index, one in enumerate(samples):
         for state, chain in ((LOADED, one.chain), (UNLOADED, replace(one.chain, display=bench.scope))):
             for point in one.points if state == LOADED else [node for node in one.points if node != FAR]:
-                probed = replace(chain, probe=(point, bench.probe))
-                wanted.append((index, state, point, replace(one.line.experiment(probed), builds=one.builds)))
+                experiment = probed(one.line.experiment(chain), point)
+                wanted.append((index, state, point, replace(experiment, builds=one.builds)))
     groups = solve(engine, [experiment for *_, experiment in wanted], PICTURE_LEVELS)
     flat = [(place, plateaus) for place, group in enumerate(groups) for plateaus in group]
-    traces = engine.run([_node_deck(plateaus, wanted[place][2]) for place, plateaus in flat])
+    traces = engine.run([node_deck(plateaus, wanted[place][2]) for place, plateaus in flat])
     for (place, plateaus), trace in zip(flat, traces, strict=True):
-        index, state, point, experiment = wanted[place]
-        for quantity, values in _levels(experiment, plateaus, trace, point).items():
+        index, state, point, _ = wanted[place]
+        for quantity, values in node_levels(plateaus, trace, point).items():
             key = (point, state, SCOPE, quantity)
             before = read[index].get(key)
             read[index][key] = values if before is None else np.concatenate((before, values))
-
-
-def _node_deck(plateaus: Plateaus, point: str) -> Deck:
-    one = plateaus.experiment
-    emf, _ = distinct(emf_of(one, plateaus.builds))
-    deck, _ = level_deck(one.chain, emf, plateaus.builds, plateaus.held)
-    return replace(deck, save=tuple(dict.fromkeys((*deck.save, f"v({point})", f"i({RAIL_CARD})"))))
-
-
-def _levels(one: Experiment, plateaus: Plateaus, trace: Trace, point: str) -> dict[str, Array]:
-    """Return the levels at a node against blanking, blanking against 0 V, and the rail's current, for every build."""
-    emf, own = distinct(emf_of(one, plateaus.builds))
-    rows = plateaus.builds.n_rows
-    if trace.failure is not None or plateaus.failure is not None:
-        return {}
-    volts = np.real(trace.vectors[f"v({point})"]).reshape(emf.shape)[:, own]
-    by = dict(zip(one.states, volts.T, strict=True))
-    found = {"level.blank": by["blank"]}
-    for state, sign in (("white", 1.0), ("black", 1.0), ("sync", -1.0)):
-        if state in by:
-            found[f"level.{state}"] = sign * (by[state] - by["blank"])
-    amps = -np.real(trace.vectors[f"i({RAIL_CARD})"]).reshape(emf.shape)
-    found["current"] = np.asarray(amps.max(axis=1)).reshape(rows)
-    return found
 
 
 def _rows(

@@ -278,7 +278,7 @@ def _channel(capture: Capture, use: CaptureFile, sync: str | None) -> str:
 
 def _of_capture(analysis: Analysis, plan: Plan, settings: Settings, label: str, told: str | None) -> list[Measured]:
     """Return the quantities of a capture that its line's standard knows; `told` is said of each with a value."""
-    wanted = {*plan.standard.quantities, *plan.standard.extra.get("captured", ()), *captured_limits()}
+    wanted = {*plan.standard.quantities, *plan.standard.captured, *captured_limits()}
     found = []
     for quantity in analysis.quantities:
         if quantity.name in wanted:

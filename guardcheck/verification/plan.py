@@ -61,13 +61,13 @@ class Plan:
 
     def circumstances(self) -> Circumstances:
         """Return what a reading or capture of this line needs to know of it."""
-        standard, picture = self.standard, self.standard.extra.get("picture", {})
+        standard, picture = self.standard, self.standard.test_picture
         return Circumstances(
             output_impedance=self.nominal(IMPEDANCE),
             impedance_half_width=self.half_spread(IMPEDANCE),
             has_sync=standard.signal == "picture" and self.carries_sync,
-            has_chroma=picture.get("bars_100_peak", 1.0) > 1.0,
-            setup=picture.get("setup", 0.0),
+            has_chroma=picture.bars_100_peak > 1.0,
+            setup=picture.setup,
             signal=standard.signal,
             load=self.load,
             coupled=self.coupled,

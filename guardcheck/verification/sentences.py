@@ -8,7 +8,8 @@ from typing import Any
 
 from guardcheck.model import QUANTITIES
 from guardcheck.units import format_si
-from guardcheck.verification.diagnosis import PLANNED, Cause, Explanation, Next
+from guardcheck.verification.choice import Outcome, Step
+from guardcheck.verification.diagnosis import PLANNED, Cause, Explanation
 
 MOST = 8
 """Causes named in a sentence; the record holds them all."""
@@ -86,16 +87,22 @@ def _next_step(found: Explanation) -> str:
             "no reading of a level or a resistance tells these apart: look at the parts, their values and joints, and "
             "test the guard's diodes with the power off"
         )
-    expect = "; ".join(_expected(found.next, value, places) for value, places in found.next.expect)
+    expect = "; ".join(_expected(found.next, one, len(found.causes)) for one in found.next.outcomes)
     return f"measure {_spoken(found.next.what)}: {expect}"
 
 
-def _expected(one: Next, value: float, places: tuple[int, ...]) -> str:
-    shown = format_si(value, one.unit) if value < 1e6 or one.unit != "ohm" else "over range"
-    if not places:
+def _expected(step: Step, one: Outcome, causes: int) -> str:
+    shown = format_si(one.value, step.unit) if one.value < 1e6 or step.unit != "ohm" else "over range"
+    named = [f"({mark})" for mark in _marks(one, causes)]
+    if not named:
         return f"{shown} is the plan"
-    named = [f"({letter(place)})" for place in places]
-    return f"{shown} points to {named[0] if len(named) == 1 else ', '.join(named[:-1]) + ' or ' + named[-1]}"
+    then = "" if one.then is None else f", told apart by {_spoken(one.then.what)}"
+    return f"{shown} points to {named[0] if len(named) == 1 else ', '.join(named[:-1]) + ' or ' + named[-1]}{then}"
+
+
+def _marks(one: Outcome, causes: int) -> list[str]:
+    """Return the marks of the causes a reading points to; the plan, behind them in the list, has none."""
+    return [letter(place) for place in one.rivals if place < causes]
 
 
 def _spoken(what: str) -> str:
@@ -124,7 +131,6 @@ def _pairs(found: Explanation, one: Cause) -> list[tuple[Any, float]]:
 
 def record(found: Explanation) -> Mapping[str, Any]:
     """Return the whole explanation in JSON's own types, for `Result.extra`."""
-    expect = [] if found.next is None else found.next.expect
     return {
         "line": found.line,
         "guarded": found.guarded,
@@ -143,14 +149,24 @@ def record(found: Explanation) -> Mapping[str, Any]:
             {"id": one.fault.id, "mark": letter(place), "what": _what(one), "values": list(one.values)}
             for place, one in enumerate(found.causes)
         ],
-        "next": None
-        if found.next is None
-        else {
-            "measure": _spoken(found.next.what),
-            "unit": found.next.unit,
-            "expect": [{"value": value, "causes": [letter(place) for place in places]} for value, places in expect],
-        },
+        "next": None if found.next is None else _step(found.next, len(found.causes)),
         "slips": list(slips(found)),
         "text": causes_sentence(found),
         "do": next_step(found),
+    }
+
+
+def _step(step: Step, causes: int) -> Mapping[str, Any]:
+    return {
+        "key": step.key,
+        "measure": _spoken(step.what),
+        "unit": step.unit,
+        "expect": [
+            {
+                "value": one.value,
+                "causes": _marks(one, causes),
+                "then": None if one.then is None else _step(one.then, causes),
+            }
+            for one in step.outcomes
+        ],
     }

@@ -6,7 +6,7 @@ from itertools import pairwise
 
 import pytest
 
-from guardcheck.report import to_html
+from guardcheck.report import to_html, to_questions_page
 from guardcheck.report.bench_sheet.page import to_bench_sheet
 from guardcheck.report.handover import to_checklist_html, to_record_html
 
@@ -24,6 +24,7 @@ def pages(conforming, failing):
         "record": to_record_html(failing),
         "bench sheet": to_bench_sheet(LINES, unit="DEMO-01"),
         "bench sheet without a job": to_bench_sheet(),
+        "questions": to_questions_page("mine.toml"),
     }
 
 

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import multiprocessing
 import os
 import re
 import signal
+import subprocess
+import sys
+import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -139,6 +144,98 @@ def test_ctrl_c_keeps_what_is_done_and_says_how_to_go_on(
     assert sorted(saved(out)) == ["job-0.json", "job-1.json"]
     assert "stopped: 2 of 3 jobs are done, and their results are kept; the same command with --resume" in told.err
     assert "job-1" in told.out
+
+
+@contextmanager
+def killing(often: int) -> Iterator[list[int]]:
+    """Kill a process of this one's batch as soon as there is one, so often, and tell whom."""
+    killed: list[int] = []
+    ended = threading.Event()
+
+    def kill() -> None:
+        while len(killed) < often and not ended.wait(0.02):
+            for child in multiprocessing.active_children():
+                if child.pid is not None and child.pid not in killed and len(killed) < often:
+                    killed.append(child.pid)
+                    os.kill(child.pid, signal.SIGKILL)
+
+    hunter = threading.Thread(target=kill)
+    hunter.start()
+    try:
+        yield killed
+    finally:
+        ended.set()
+        hunter.join()
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no SIGKILL")
+def test_a_killed_process_loses_nothing(tmp_path: Path) -> None:
+    """What the kernel does to a process that takes too much memory: its jobs are done again, by others."""
+    jobs = write_jobs(tmp_path / "jobs", 3)
+    code = run(jobs, QUICK, tmp_path / "undisturbed")
+    with killing(1) as killed:
+        assert run(jobs, replace(QUICK, workers=2), tmp_path / "out") == code
+    assert len(killed) == 1
+    assert saved(tmp_path / "out") == saved(tmp_path / "undisturbed")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no SIGKILL")
+def test_a_job_whose_process_ends_twice_is_given_up_and_said(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    jobs = write_jobs(tmp_path / "jobs", 2)
+    with killing(100):
+        assert run(jobs, replace(QUICK, workers=2), tmp_path / "out") == 1
+    told = " ".join(capsys.readouterr().out.split())
+    assert told.count("the process that checked it ended twice before it was done: out of memory?") == 2
+    assert not saved(tmp_path / "out")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no process groups with signals")
+def test_ctrl_c_with_several_processes_keeps_what_is_done_and_resume_goes_on(tmp_path: Path) -> None:
+    """A terminal sends SIGINT to the whole group: command, its processes, and their simulators."""
+    jobs, out = write_jobs(tmp_path / "jobs", 5), tmp_path / "out"
+    command = [sys.executable, "-m", "guardcheck", "check", *map(str, jobs), "--json", str(out), "--samples", "2"]
+    group = subprocess.Popen(
+        [*command, "--workers", "2"], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True
+    )
+    while not saved(out):
+        assert group.poll() is None
+        time.sleep(0.02)
+    os.killpg(group.pid, signal.SIGINT)
+    _, said = group.communicate(timeout=60)
+    assert group.returncode == STOPPED
+    kept = saved(out)
+    assert 1 <= len(kept) < len(jobs)
+    assert f"stopped: {len(kept)} of {len(jobs)} jobs are done, and their results are kept" in said
+    written = {name: (out / name).stat().st_mtime_ns for name in kept}
+    for name in kept:
+        assert read_result(out / name).job_file == name.replace(".json", ".toml")
+    done = subprocess.run([*command, "--workers", "1", "--resume"], capture_output=True, text=True, check=False)
+    assert done.returncode in (0, 10, 11), done.stderr
+    assert sorted(saved(out)) == [f"{job.stem}.json" for job in jobs]
+    assert {name: (out / name).stat().st_mtime_ns for name in kept} == written, "none of them was done again"
+
+
+@pytest.mark.skipif(not hasattr(signal, "pthread_sigmask"), reason="no such mask on this system")
+def test_ctrl_c_waits_while_a_process_begins() -> None:
+    """What begins under the mask inherits it (POSIX.1-2017, fork); what came meanwhile is heard right after."""
+    done = subprocess.run([sys.executable, "-c", MASKED], capture_output=True, text=True, check=True)
+    assert done.stdout.split() == ["True", "heard", "False"]
+
+
+MASKED = """
+import os, signal, subprocess, sys
+from guardcheck.cli.batch import _deaf
+ask = "import signal; print(signal.SIGINT in signal.pthread_sigmask(signal.SIG_BLOCK, ()), flush=True)"
+try:
+    with _deaf():
+        os.kill(os.getpid(), signal.SIGINT)
+        subprocess.run([sys.executable, "-c", ask], check=True)
+except KeyboardInterrupt:
+    print("heard", flush=True)
+subprocess.run([sys.executable, "-c", ask], check=True)
+"""
 
 
 @pytest.mark.filterwarnings("default")  # distributed warns of its own ports and of workers that are killed

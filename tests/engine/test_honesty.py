@@ -34,7 +34,7 @@ KEEPS_THE_PREVIOUS_PLOT = {
     "unknown function": (raw("v1 in 0 1", "b1 out 0 v=frob(v(in))", "r1 out 0 1"), "no such function"),
 }
 SILENTLY_WRONG = {
-    "missing node and value": (raw(*DEAD, "r2 1"), "set to 1 mOhm"),
+    "missing node and value": (raw(*DEAD, "r2 1"), "set to 1 mOhm|not a valid resistor"),
     "unknown model parameter": (raw("v1 out 0 1", "d1 out 0 dd", ".model dd d (is=1e-14 frob=3)"), "frob"),
     "infinite": (raw("v1 in 0 0", "r1 in 0 1", "b1 out 0 v=1/v(in)", "r2 out 0 1"), "no such circuit"),
     "current into a capacitor": (raw("i1 0 out 1", "c1 out 0 1e-9", "v1 a 0 1", "r1 a 0 1"), "no such circuit"),
@@ -86,7 +86,7 @@ def test_bad_deck_is_a_failure_in_ngspices_words_and_the_next_deck_is_right(
     assert is_good(before)
     assert not bad.solved.any()
     assert bad.table is None
-    assert words in (bad.words or "")
+    assert any(word in (bad.words or "") for word in words.split("|"))
     assert is_good(after)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from guardcheck.engine.judge import clean, complaints, help_words
+from guardcheck.engine.session import clean, complaints, help_words
 
 FINE_WHILE_RUNNING = [
     "stdout Doing analysis at TEMP = 27.000000 and TNOM = 27.000000",

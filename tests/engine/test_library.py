@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import sys
 from pathlib import Path
 
 import pytest
@@ -65,3 +67,18 @@ def test_an_engine_that_does_not_wait_says_it_on_first_use(monkeypatch: pytest.M
     monkeypatch.setenv("NGSPICE_LIBRARY_PATH", str(tmp_path / "gone.so"))
     with Engine(workers=1, wait=False) as engine, pytest.raises(EngineMissing):
         _ = engine.info
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="there is no list of users to look into")
+def test_a_user_without_an_entry_is_told_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Release 39 reads the home of `getpwuid(getuid())` unseen, and crashes where that gives nothing: a container."""
+    import pwd
+
+    assert library.no_word() == "it ended without a word"
+
+    def nobody(uid: int) -> object:
+        raise KeyError(uid)
+
+    monkeypatch.setattr(pwd, "getpwuid", nobody)
+    told = f"it ended without a word: it may miss an entry for the user id {os.getuid()} in /etc/passwd"
+    assert library.no_word() == told

@@ -147,6 +147,20 @@ def test_small_work_starts_one_worker() -> None:
         assert len(engine._workers) == 1
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no SIGSTOP")
+@pytest.mark.parametrize(("workers", "started"), [(1, 1), (4, 2)])
+def test_an_engine_that_is_not_waited_for_starts_two_workers_and_uses_the_first_that_answers(
+    workers: int, started: int
+) -> None:
+    with Engine(workers=workers, wait=False) as engine:
+        assert len(engine._workers) == started
+        late = engine._workers[0]
+        if started > 1:
+            os.kill(late.pid, signal.SIGSTOP)  # the other one has to answer
+        assert is_good(run_raw(engine, GOOD)[0])
+        assert late.ready == (started == 1)
+
+
 def test_an_engine_not_entered_says_so() -> None:
     with pytest.raises(EngineError, match="entered"):
         Engine().run([deck(divider())])

@@ -116,7 +116,7 @@ def case(
 ) -> EventCase:
     """Return one run of an event; `values` are its parameters [SI]."""
     fitted = fit("event", event, {}, models)
-    plan = fitted.part.extra["plan"]
+    plan = fitted.part.plan
     return EventCase(
         chain=on,
         rail=rail,
@@ -136,7 +136,7 @@ def run(engine: Engine, one: EventCase) -> Ran:
     """Run one case; fails the test when it cannot be solved."""
     deck, probes = event_deck(one)
     (trace,) = engine.run([deck])
-    seen = seen_of(one, one.step, probes, trace, lasting=one.event.part.extra["plan"].lasting)
+    seen = seen_of(one, one.step, probes, trace, lasting=one.event.part.plan.lasting)
     assert seen.failure is None, seen.failure
     assert seen.help_used == ()
     return Ran(seen)

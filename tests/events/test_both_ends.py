@@ -8,9 +8,8 @@ from __future__ import annotations
 import pytest
 
 from guardcheck.engine import Engine
-from guardcheck.model import ASKS, CONFORMS, DOES_NOT_CONFORM, NOT_PROVEN
+from guardcheck.model import ASKS, CONFORMS, DOES_NOT_CONFORM, NOT_PROVEN, SHORT_CIRCUIT
 from guardcheck.simulate.stress.bench import chassis_of
-from guardcheck.simulate.stress.quantities import SHORT_CIRCUIT
 from guardcheck.verdict.asks import asks_of
 from tests.events.jobs import DISPLAY, SUPPLY, findings, groups, job_text, read
 
@@ -134,3 +133,13 @@ def test_latch_up_asks_only_for_what_could_settle_it(engine: Engine) -> None:
     assert outcome == NOT_PROVEN
     assert f"{ASKS}supply.y_coupling" in asked
     assert codes("5 A") == (CONFORMS, ())
+
+
+def test_beside_amperes_the_driver_is_not_run_again(engine: Engine) -> None:
+    """325 V through 85 ohm are some 3 A in the diode; 80 mA more or less of driver are 3 % of it."""
+    text = job_text(source_values='white = "4 V", impedance = "10 ohm"', pin=DRIVER.format(""))
+    found = [one for one in groups(engine, read(text), ["hot-plug"]) if one.event.name == "hot-plug"]
+    live = [one for group in found for one in group.good if one.case.unit == "on"]
+    assert max(one.drive for one in live) > 0.1 * 0.99
+    assert max(one.pins[0].stress.diode_current for one in live) > 1.6
+    assert all(one.weak == [] for one in found)

@@ -12,9 +12,11 @@ from guardcheck.errors import CircuitError, JobError
 from guardcheck.job import parse_job
 from guardcheck.library import Library
 from guardcheck.model import CONFORMS, DAILY, DOES_NOT_CONFORM, NOT_APPLICABLE, NOT_PROVEN, STRIKE, Facts, Quantity
+from guardcheck.rules import judge_all
 from guardcheck.rules.evt01_stress import judge
 from guardcheck.simulate.stress.bench import bench_of, chassis_of
-from guardcheck.simulate.stress.events import check_claims, event_results, library_events, subjects_of
+from guardcheck.simulate.stress.convergence import groups_of, run_groups
+from guardcheck.simulate.stress.events import check_claims, event_results, library_events, own_events, subjects_of
 from guardcheck.simulate.stress.margins import surge_margin
 from guardcheck.simulate.stress.quantities import quantities_of
 from guardcheck.simulate.stress.ratings import SEEN, source_ratings
@@ -322,7 +324,7 @@ class TestMargins:
         )
         found = findings(engine, text, "misplug")
         assert [name for name in found if "/event.pin_" in name] == []
-        assert "The rail is lifted" in found["red/bare/event.margin/misplug/12 V"].why
+        assert "The rail, 5 V, is lifted" in found["red/bare/event.margin/misplug/12 V"].why
 
     def test_an_unknown_claim_is_refused(self) -> None:
         job = read(job_text(tail='[claims]\nevents = ["lightning"]'))
@@ -355,6 +357,41 @@ def test_a_users_own_event_works_the_same_way(tmp_path: Path, engine: Engine) ->
     assert rows["event.pin_current"].value == pytest.approx(0.1, rel=0.02)
 
 
+@pytest.mark.parametrize(
+    ("use", "needed", "condition"),
+    [
+        ("daily", True, None),
+        ("mistake", False, "Keep away what your own event 'mine' stands for"),
+        ("strike", False, None),
+    ],
+)
+def test_a_users_own_event_says_what_brings_it_about(
+    tmp_path: Path, engine: Engine, use: str, needed: bool, condition: str | None
+) -> None:
+    """9 V through 20 ohm into 10 ohm of driver: 0.3 A forced into a pin for 20 mA."""
+    (tmp_path / "mine.cir").write_text(OWN, encoding="utf-8")
+    values = f'volts = "9 V", ohms = "1 ohm", mated = "nothing", stop = "50 us", use = "{use}"'
+    more = f'event_netlist = "mine.cir"\nevent_values = {{ {values} }}'
+    job = parse_job(job_text(more=more, stage_values='series = "10 ohm"'), file=str(tmp_path / "job.toml"))
+    plan = plan_of(job)
+    (subject,) = subjects_of(plan)
+    mine = list(groups_of(subject, own_events(plan, subject)))
+    run_groups(engine, mine, lambda done, total, what: None)
+    rows = judge_all(Facts(quantities_of(mine[0], None, claims=())))
+    margin = next(one for one in rows if one.quantity == "event.margin")
+    assert margin.outcome != CONFORMS
+    assert (margin.use, margin.needed, margin.condition) == (use, needed, condition)
+
+
+def test_a_recent_sheets_tests_are_not_those_of_an_old_chip() -> None:
+    library = Library.load(None)
+    old, recent = library.pin("hc-logic-old").ratings, library.pin("hc-logic").ratings
+    assert {"hbm", "cdm", "latch_up"} <= set(recent)
+    assert not {"hbm", "cdm", "latch_up"} & set(old)
+    assert {name: recent[name] for name in old} == old
+    assert "2015" in library.pin("hc-logic").title  # said with every finding that rests on it
+
+
 def test_lines_built_alike_share_their_runs(engine: Engine) -> None:
     one = findings(engine, job_text(), "misplug")
     job = read(job_text(names='"red", "green", "blue"'))
@@ -381,7 +418,7 @@ class TestNotDeclared:
             pin='{ family = "hc-logic" }',
         )
         row = findings(engine, text, "misplug")["red/guarded/event.margin/misplug/12 V"]
-        assert "is lifted to" in row.why
+        assert "is lifted " in row.why
         assert row.outcome == NOT_PROVEN
         assert "rail capacitance, rail load not declared" in row.why
 

@@ -113,8 +113,8 @@ def test_what_is_said_of_a_lifted_rail() -> None:
     def told(dead: bool, lasting: bool, supplies: tuple[float, float] = SUPPLIES) -> str:
         return rail_margin(5.5, LIVE, supplies, dead=dead, lasting=lasting).told
 
-    assert told(False, False) == "the rail is lifted to 5.5 V, 5.25 V to 6 V is what such supplies allow"
-    assert told(False, False, (6.0, 6.0)) == "the rail is lifted to 5.5 V, at most 6 V is allowed"
+    assert told(False, False) == "the rail, 5 V, is lifted by 500 mV, 250 mV to 1 V is what such supplies allow"
+    assert told(False, False, (6.0, 6.0)) == "the rail, 5 V, is lifted by 500 mV, at most 1 V is allowed"
     assert told(True, False).startswith("the rail of the unit that is off is lifted to 5.5 V, 5.25 V")
     assert "up to 300 mV leaves it dead" in told(True, True)
     assert told(True, True).endswith("its load counts as 100 ohm")

@@ -255,14 +255,16 @@ class TestFilm:
 
 
 # 325 V behind 1.1 nF, chip diodes of 3 ohm, unit on, no driver: another judge's own decks gave pin current, the
-# human-body voltage of the same energy and the margin to a rating of 2 kV. The guards' models here are our own fits,
-# hence the widths.
+# human-body voltage of the same energy and the margin to a rating of 2 kV. Where the two differ:
+# - The Schottky pair's current is the same within 2 %, its energy a third higher here. Its data sheet ends at 100 mA;
+#   at 1.7 A the drop hangs on its series resistance, and 1.0 ohm for our fit's 1.15 ohm gives the judge's 570 V.
+# - The suppressor's energy is the same within 5 %; its peak is half here. See the test below.
 AT_PIN, AT_JACK = ("schottky-pair", "chip"), ("schottky-pair", "connector")
 FAIR = [
     ("75 ohm alone", None, (2.19, 0.15), (3400.0, 0.03), (-4.0, 0.3), False),
     ("Schottky pair at the pin", AT_PIN, (0.46, 0.02), (570.0, 0.25), (8.7, 1.4), True),
     ("Schottky pair at the jack", AT_JACK, (48e-3, 0.06), (44.0, 0.04), (22.8, 1.0), True),
-    ("suppressor at the jack", ("suppressor-diode", "connector"), (40e-3, 0.7), (105.0, 0.3), (18.2, 1.0), True),
+    ("suppressor at the jack", ("suppressor-diode", "connector"), (20e-3, 0.05), (105.0, 0.05), (18.2, 0.4), True),
 ]  # fmt: skip
 
 
@@ -296,6 +298,24 @@ def test_what_a_fair_judge_says_of_four_chains(
     assert found.loose > -1.5  # none of the four is beyond three times the rating
     # powered, the pair at the pin lets more through than a latch-up test of 100 mA
     assert (latch_up_margin(hardest, rated(2000.0, latch_up=0.1)).strict >= 1.5) == (hardest.injected < 0.08)
+
+
+def test_why_the_suppressor_lets_through_half_the_peak_another_judge_found() -> None:
+    """A clamp of V volts leaves (V - 5 V - junction) / (75 + 3) ohm for the pin: 40 mA need 8.9 V at the jack.
+
+    The data sheet prints at most 7.0 V at 10 mA and at most 9.2 V at 65.2 A, so 0.03 ohm: 7.2 V at 2.2 A, 19 mA, with
+    a little more while the lead still rings. Its 9.2 V taken for every current, as a bound, leave 44 mA. The judge's
+    40 mA are those of a clamp with 0.8 ohm, such as a small array; the energy counts for more than the peak either way.
+    """
+
+    def pin(clamp: float) -> float:
+        return brentq(lambda amps: clamp - 5.0 - 25.865e-3 * math.log1p(amps / 1e-14) - 78.0 * amps, 0.0, 1.0)
+
+    at_peak = 6.99 + 25.865e-3 * math.log(2.2 / 10e-3) + 0.0304 * 2.2
+    assert pin(at_peak) == pytest.approx(19e-3, abs=1e-3)
+    assert pin(9.2) == pytest.approx(44e-3, abs=1e-3)
+    assert pin(7.13 + 0.8 * 2.2) == pytest.approx(40e-3, abs=1e-3)
+    assert 40e-3 / 1.33 < 0.05  # of the rated pulse's peak: it is the energy that decides
 
 
 def test_a_ringing_contact_into_a_clamped_pin_is_that_of_scipy(engine: Engine) -> None:

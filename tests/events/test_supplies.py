@@ -174,3 +174,14 @@ def test_silence_about_the_protection_class_is_unknown_and_said() -> None:
     assert silent == unknown
     assert any("unit earthed or not, the worse" in one for one in silent.assumed)
     assert not any("unit earthed" in one for one in floating.assumed)
+
+
+@pytest.mark.parametrize("none", ['"0 F"', '"5 pF"'])
+def test_a_supply_without_y_capacitors_still_couples_through_its_windings(none: str) -> None:
+    """Nothing but a battery couples by nothing: 1 nF of windings in series with 4.7 nF is 825 pF, at up to 325 V."""
+    bare = SUPPLY.replace('"4.7 nF"', none) + SYMMETRIC
+    found = chassis_of(read(job_text(supply=bare, display=DISPLAY + SINGLE)))
+    assert found.capacitance == pytest.approx(1.0 / (1.0 / 1e-9 + 1.0 / 4.7e-9), rel=1e-3)
+    assert found.volts == pytest.approx(230.0 * math.sqrt(2.0), rel=1e-3)
+    battery = bare.replace('protection_class = "II"', 'protection_class = "III"')
+    assert chassis_of(read(job_text(supply=battery, display=DISPLAY + SINGLE))).capacitance < 10e-12

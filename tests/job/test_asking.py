@@ -3,18 +3,24 @@
 from __future__ import annotations
 
 import os
+import re
 import subprocess
 import sys
+from dataclasses import replace
 from itertools import product
 from pathlib import Path
 
 import pytest
 
+from guardcheck.engine import Engine
 from guardcheck.errors import InputError
 from guardcheck.job import heard, job_text, next_question, parse_job, questions
+from guardcheck.job.asking import CONDITION, PLACE, pieces, shading
 from guardcheck.library import Library
 from guardcheck.model import Value
+from guardcheck.simulate.levels import solve
 from guardcheck.simulate.planning import plan_job
+from guardcheck.simulate.response import studies_of
 
 BY_ID = {one.id: one for one in questions()}
 SHELF = Library.load()
@@ -39,6 +45,7 @@ def test_a_job_of_thirteen_answers_and_a_few_more() -> None:
         "6",
         "75",
         "220u",
+        "0.3 V",
         "BAV99",
         "74HC04",
         "1k2",
@@ -53,8 +60,9 @@ def test_a_job_of_thirteen_answers_and_a_few_more() -> None:
     assert [line.name for line in job.lines] == ["red", "green", "blue", "sync"]
     red, sync = job.lines[0], job.lines[3]
     assert (red.stage.name, red.guard.name) == ("video-buffer-ac", "fast-pair")
-    assert red.stage.values["capacitor"] == Value.exact(220e-6, "F", text="220 uF")
-    assert red.source.values["open_white"] == Value.exact(1.4, "V", text="1.4 V")
+    assert red.stage.values["shift"] == "0.3 V"
+    assert red.stage.values["capacitor"] == "220 uF"
+    assert red.source.values["open_white"] == "1.4 V"
     assert (sync.pin["family"], job.picture["field_rate"].nominal) == ("hc-logic", 60.0)
     assert job.supply["y_coupling"] == "unknown"
     assert [(fact.table, fact.entries.get("state")) for fact in job.facts] == [("bond", "not fitted")]
@@ -100,6 +108,11 @@ WORDS = [
     ("rate", "?", None),
     ("rate", "60", "60"),
     ("rate", "50 Hz", "50"),
+    ("inside", "4, 1", "mains, cell"),
+    ("inside", "3 5", "disc, trimmer"),
+    ("inside", "mains lead", "mains"),
+    ("inside", "None", "none"),
+    ("lid", "2", "yes"),
 ]
 
 
@@ -109,7 +122,7 @@ def test_words_a_beginner_types(question: str, answer: str, value: str | None) -
 
 
 ASKED_AGAIN = [
-    ("connector", "RGB", "21-pin connector or VGA"),
+    ("connector", "RGB", "21-pin connector / VGA"),
     ("connector", "9", "a number from 1 to 5"),
     ("capacitor", "220", "220 uF or 220 nF"),
     ("capacitor", "102", "means 1 nF"),
@@ -118,6 +131,9 @@ ASKED_AGAIN = [
     ("series", "abc", "resistance"),
     ("guard", "XYZ9", "BAV99"),
     ("name", 'a"b', "without quotes"),
+    ("connector", "RED", "21-pin connector / component: Y, Pb, Pr / VGA"),
+    ("inside", "1, none", "not both"),
+    ("inside", "1, 9", "a number from 1 to 5"),
 ]
 
 
@@ -126,6 +142,78 @@ def test_what_may_mean_two_things_is_asked_again(question: str, answer: str, wor
     with pytest.raises(InputError) as caught:
         heard(BY_ID[question], answer)
     assert words in caught.value.problem
+
+
+@pytest.mark.parametrize(
+    ("capacitor", "series", "rate", "said"),
+    [
+        ("220u", None, None, "220 uF; a white screen gets up to 15 % darker{down} (with 470 uF: 7.1 %)"),
+        ("470 uF", None, None, "470 uF; a white screen gets up to 7.1 % darker{down}"),
+        ("220u", "150R", "60", "220 uF; a white screen gets up to 8.4 % darker{down} (with 470 uF: 3.9 %)"),
+        ("1 uF", None, "50", "1 uF; a white screen gets up to 100 % darker{down} (with 470 uF: 7.1 %)"),
+    ],
+)  # fmt: skip
+def test_what_a_coupling_capacitor_does_to_a_white_screen(capacitor, series, rate, said) -> None:
+    """Half a field of 10 ms before 150 ohm and 220 uF: tanh(10 / (2 * 33)) = 15.0 % (circuit law)."""
+    assert heard(BY_ID["capacitor"], capacitor, {"series": series, "rate": rate}).said == "heard: " + said.replace(
+        "{down}", " from top to bottom"
+    )
+
+
+def test_the_shading_is_that_of_the_simulated_line(engine: Engine) -> None:
+    """The closed form against the tilt ngspice finds of 220 uF behind a buffer and 75 ohm, at 50 Hz."""
+    answers = answered("X", "4", "1", "2", "1", "6", "75", "220u")
+    assert answers["capacitor"] == "220 uF"
+    job = parse_job(job_text(answers), file="mine.toml")
+    (line,) = plan_job(job, SHELF, samples=0, seed=1).lines
+    one = line.experiment(line.as_built)
+    one = replace(one, standard=replace(one.standard, quantities=("response.field_tilt",)))
+    (group,) = solve(engine, [one], (0.5,))
+    (study,) = studies_of(one, group)
+    (found,) = study.read(engine.run(study.decks))
+    assert found.value == pytest.approx(shading().share(220e-6, 75.0, 50.0), rel=0.05)
+
+
+def test_hazards_are_asked_for_and_only_what_was_answered_is_declared() -> None:
+    def hazards(inside: str, *more: str) -> dict[str, object]:
+        given = {"inside": inside, **dict(zip(("lid", "trimmer"), more, strict=False))}
+        answers: dict[str, str | None] = {}
+        while (question := next_question(answers)) is not None:
+            answers[question.id] = heard(question, given.get(question.id, "")).value
+        facts = parse_job(job_text(answers), file="mine.toml").facts
+        return {fact.table: dict(fact.entries) for fact in facts}
+
+    assert hazards("") == {}
+    assert hazards("none") == {"hazards": {}}
+    assert hazards("1 2 4") == {"hazards": {"mains_inside": True, "crt": True, "battery": True}}
+    assert hazards("3") == {"hazards": {"laser": True, "interlock_defeated": "unknown"}}
+    assert hazards("3", "yes")["hazards"]["interlock_defeated"] is True
+    assert hazards("3", "no")["hazards"]["interlock_defeated"] is False
+    left = hazards("5", "", "0.92 V")["setpoint"]
+    assert left["before"] == Value.exact(0.92, "V", text="0.92 V")
+    assert hazards("5")["setpoint"]["before"] == "unknown"
+
+
+def test_nobody_is_asked_about_the_mains_side_of_a_unit_that_has_none() -> None:
+    """Fed by low voltage alone, there are no Y capacitors to tell of."""
+    asked = answered("X", "4", "1", "1.4", "0.7", "2", "75", "none", "5", "220u", "3")
+    assert "y" not in asked
+    assert "y_coupling" not in job_text(asked)
+    assert "y" in answered("X", "4", "1", "1.4", "0.7", "2", "75", "none", "5", "220u", "")
+
+
+def test_conditions_of_questions_and_of_the_file_name_what_there_is() -> None:
+    """A name mistyped in a condition would never hold, and nobody would see it."""
+    known = {one.id: one for one in questions()}
+    made = {piece.name for piece in pieces()}
+    whens = [one.when for one in questions()] + [when for piece in pieces() for when, _ in piece.parts]
+    for one in (part for when in whens if when for part in when.split(" and ")):
+        _, name, _, sign, keys = re.fullmatch(CONDITION, one).groups()
+        assert name in {*known, *made}, one
+        choices = {choice.key for choice in known[name].choices} if name in known else set()
+        assert not sign or not choices or set(keys.split(", ")) <= choices, one
+    for _, lines in (part for piece in pieces() for part in piece.parts):
+        assert all(found[0] in {*known, *made} for line in lines for found in re.findall(PLACE, line)), lines
 
 
 def test_no_question_sends_anyone_into_a_mains_supply() -> None:
@@ -163,5 +251,7 @@ def test_on_a_terminal_answers_that_end_early_write_nothing(tmp_path: Path) -> N
     done = run(tmp_path, "TIDE-16\n1\n" + "\n" * 20)
     assert done.returncode == 0, done.stderr
     assert parse_job((tmp_path / "mine.toml").read_text(encoding="utf-8"), file="mine.toml").unit == "TIDE-16"
+    typed_behind = (line.rpartition(" > ")[2] for line in done.stdout.splitlines())  # no ENTER is echoed here
+    assert max(len(line) for line in typed_behind) <= 80
     again = run(tmp_path, "")
     assert (again.returncode, "exists already" in again.stderr) == (2, True)

@@ -46,9 +46,7 @@ def test_display_and_cable(job: Job) -> None:
 def test_lines(job: Job) -> None:
     assert [(line.name, line.table) for line in job.lines] == [("red", 0), ("green", 0), ("blue", 0), ("sync", 1)]
     red, sync = job.lines[0], job.lines[3]
-    series = red.stage.values["series"]
-    assert isinstance(series, Value)
-    assert (series.nominal, series.low, series.high, series.text) == (100.0, 99.0, 101.0, "100 ohm 1%")
+    assert red.stage.values["series"] == "100 ohm 1%"
     assert (red.stage.key, red.stage.values_key) == ("line[0].stage", "line[0].stage_values")
     assert red.pin["hbm"] == Value.exact(2000.0, "V", text="2 kV")
     assert red.has_guard
@@ -108,9 +106,7 @@ def test_words_ratios_and_levels_in_part_values(tmp_path: Path) -> None:
     job = parsed(BASE.replace('guard = "none"', f'guard = "silicon-pair"\nguard_values = {values}'), tmp_path)
     given = job.lines[3].guard.values
     assert (given["place"], given["series"]) == ("chip", "unknown")
-    assert isinstance(given["gain"], Value)
-    assert isinstance(given["boost"], Value)
-    assert (given["gain"].unit, given["gain"].high, given["boost"].unit) == ("1", 2.02, "dB")
+    assert (given["gain"], given["boost"]) == ("2.0 1%", "6 dB")
 
 
 def test_unusual_values_are_accepted_with_a_warning_that_has_its_place(tmp_path: Path) -> None:
@@ -123,6 +119,17 @@ def test_a_job_of_bench_facts_alone_needs_no_line(tmp_path: Path) -> None:
     text = BASE[: BASE.index("[display]")] + BASE[BASE.index("[[bond]]") :]
     job = parsed(text, tmp_path)
     assert (job.lines, len(job.facts), job.display.name) == ((), 2, None)
+
+
+def test_values_that_nothing_takes_are_told(tmp_path: Path) -> None:
+    spare = parsed(BASE.replace('guard = "none"', 'guard = "none"\nguard_values = { place = "chip" }'), tmp_path)
+    (warning,) = spare.warnings
+    assert warning.endswith("line[1].guard_values: there is no guard, so its values say nothing")
+    text = BASE[: BASE.index("[display]")] + BASE[BASE.index("[[bond]]") :]
+    alone = parsed(text + '\n[cable]\nkind = "coax-75"\nvalues = { loss = "1 dB" }\n', tmp_path)
+    assert [one.partition(": ")[2] for one in alone.warnings] == [
+        "cable.values: there is no line, so these values say nothing"
+    ]
 
 
 def test_own_netlists_and_folders_are_resolved_beside_the_job(tmp_path: Path) -> None:

@@ -123,6 +123,7 @@ def test_duties_share_the_line_and_blanking_takes_what_is_left() -> None:
     # active 0.8: white a quarter of it, black the rest; blanking 0.2 less sync
     assert duties(("white", "black", "blank", "sync"), **share) == pytest.approx([0.2, 0.6, 0.125, 0.075])
     assert duties(("white", "blank"), **share) == pytest.approx([0.2, 0.8])
+    assert duties(("white", "strobe", "blank"), **share) == pytest.approx([0.2, 0.0, 0.8])
 
 
 def test_mean_current_and_newton_step() -> None:
@@ -243,6 +244,14 @@ def test_a_steady_current_is_no_charge_of_the_event() -> None:
     assert stress_of(waves([1.0], [1e-3])).charge == 0.0
 
 
+def test_the_width_of_a_pulse_is_that_of_its_power_above_half_its_peak() -> None:
+    """1 V across the upper diode: 30 mW peak, so 15 mW are not above half; two whole steps of 1 us are."""
+    found = stress_of(waves([6.0] * 6, [0.0, 15e-3, 30e-3, 30e-3, 16e-3, 0.0]))
+    assert found.width == pytest.approx(3e-6)
+    assert stress_of(waves([6.0] * 5, [0.0, 15e-3, 30e-3, 15e-3, 0.0])).width == pytest.approx(1e-6)
+    assert stress_of(waves([2.0, 2.0], [1e-3, 0.0])).charge == pytest.approx(0.5e-9)
+
+
 def test_current_between_the_rails_is_delivered_and_out_of_them_forced() -> None:
     found = stress_of(waves([1.0, 1.0, -0.31], [-8e-3, -6e-3, -2e-3]))
     assert found.injected == 2e-3
@@ -251,7 +260,10 @@ def test_current_between_the_rails_is_delivered_and_out_of_them_forced() -> None
     assert (taken.injected, taken.delivered) == (0.0, 3e-3)  # what flows in between the rails is the driver's as well
     assert stress_of(waves([5.31, 5.31], [3e-3, 0.0])).injected == 3e-3
     assert stress_of(waves([-0.3, -0.3], [-3e-3, 0.0])).injected == 0.0
+    for edge in (4.8, 5.2, 5.3):  # up to 0.3 V beyond the rail the driver may still carry it
+        assert stress_of(waves([edge, edge], [3e-3, 0.0])).injected == 0.0
     assert Stress(0, 0, 1e-3, 4e-3, 0, 0, 0).current == 4e-3
+    assert Stress(1, 1, 1, 1, 1, 1, 1) == Stress(1, 1, 1, 1, 1, 1, 1, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 
 
 def test_time_outside_counts_what_is_passed_and_nothing_at_the_rating() -> None:
@@ -269,10 +281,11 @@ def test_small_helpers_of_stress() -> None:
     assert peak(np.array([])) == 0.0
     ramp = np.array([0.0, 1.0, 2.0, 3.0, 4.0, 2.0])
     assert rise_time(np.arange(6) * 1e-9, -ramp) == pytest.approx(3.2e-9)
-    # 4 V into 8 ohm is 2 W; 0, 2, 2 W at 1 us steps is 3 uJ
-    assert heat(np.array([0.0, 4.0, 4.0]), 8.0, np.array([0.0, 1e-6, 2e-6])) == pytest.approx((2.0, 3e-6))
+    # 4 V into 8 ohm is 2 W, 2 V half a watt; 0, 2, 0.5 W at 1 us steps is 2.25 uJ
+    assert heat(np.array([0.0, 4.0, 2.0]), 8.0, np.array([0.0, 1e-6, 2e-6])) == pytest.approx((0.5, 2.25e-6))
     assert width_over(np.array([0.0, 1.0, 2.0, 3.0]), np.array([0.0, -3.0, 3.0, 2.0]), 2.0) == pytest.approx(2.0)
     assert holds(1.0, 0.9901, 0.0)
+    assert holds(100.0, 99.0, 0.0)
     assert not holds(1.0, 0.9899, 0.0)
     assert holds(1e-3, 1.99e-3, 0.1)
     assert not holds(1e-3, 2.01e-3, 0.1)
@@ -298,6 +311,7 @@ def test_the_same_waves_up_to_a_time_and_where_asked() -> None:
         (1.0, 2.0, 3.2, 3.2),  # runs away
         (1.0, 2.0, 1.5, 1.5),  # turns back
         (1.0, 1.0, 2.0, 2.0),
+        (1.0, 11.0, 16.0, 21.0),  # by the ratio of the steps, whatever their size
     ],
 )
 def test_where_a_decay_comes_to_rest(first: float, middle: float, last: float, rest: float) -> None:
@@ -314,6 +328,7 @@ def test_a_current_that_only_charges_keeps_one_ratio_of_charge_to_voltage() -> N
     for second, same in ((0.2 / 1.015, True), (0.2 / 1.025, False), (0.2 * 1.015, True), (0.2 * 1.025, False)):
         assert charges(time, even, np.array([0.0, 0.0, 0.0, 0.0, 0.2, 0.2 + second])) == same
     assert charges(time, even, 6e-4 * time)  # 1.2 mV in a fifth still charges
+    assert charges(time, even, np.array([0.0, 0.0, 0.0, 0.0, 1e-3, 2e-3]))  # 1 mV is enough
     assert not charges(time, even, 4e-4 * time)  # 0.8 mV does not: the current lasts
 
 
@@ -346,3 +361,26 @@ def test_a_corner_right_after_the_reference() -> None:
     corner, reached = upper_corner(frequency, np.array([[1.0, 2.0, 0.2, 0.02]], complex), reference=1e5)
     assert corner[0] == pytest.approx(10 ** (5 + 3.0103 / 20), rel=1e-5)  # -20 dB in the decade above the reference
     assert reached[0]
+
+
+def test_the_faintest_slope_a_capacitor_is_moved_by() -> None:
+    """Slopes below a thousand-millionth of the steepest are noise: such a capacitor stays where it is."""
+    for slope, moved in ((1.2e-9, 1.0), (0.8e-9, 0.0)):
+        jacobian = np.array([[[1.0, 0.0], [0.0, slope]]])
+        found = newton_step(np.zeros((1, 2)), np.array([[0.0, -slope]]), jacobian)
+        assert found[0] == pytest.approx([0.0, moved], abs=1e-9)
+
+
+def test_overshoot_of_a_step_that_does_not_start_at_zero_time() -> None:
+    """0 to 1 V with a peak of 1.2 V: 20 %; final is the mean of the last fifth."""
+    volts = np.array([0.0, 1.2, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0])
+    assert overshoot(np.linspace(10.0, 11.0, 11), volts) == pytest.approx(0.2)
+
+
+def test_tilt_is_carried_from_the_windows_to_the_edges() -> None:
+    """Halves from a to b in straight lines, read at 10 and 90 %: tilt (a - b) / step, 0.2 / 1.75 and 0.18 / 1.8."""
+    ends = ((1.0, 0.9), (-0.9, -0.75), (1.0, 0.8), (-1.0, -0.82))
+    windows = np.array([[a + at * (b - a) for a, b in ends for at in (0.1, 0.9)]])
+    larger, change = tilt(windows, share=0.8)
+    assert larger == pytest.approx([0.2 / 1.75])
+    assert change == pytest.approx([0.18 / 1.8 - 0.15 / 1.8])

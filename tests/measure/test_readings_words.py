@@ -166,11 +166,12 @@ def test_every_word_of_a_capture() -> None:
         probe_tolerance="2%",
         termination="1%",
         note="seen twice",
+        joins="green",
     )
     (note,) = parse_file(body, file="x").captures
     assert note == CaptureNote(
         "red", "bars-75", "open", "connector", "ac", 100.0, "input", 0.5, -0.3, Accuracy(of_reading=0.015, text="1.5%"),
-        pytest.approx(25e-6), pytest.approx(0.02), pytest.approx(0.01), "x", "capture[0]",
+        pytest.approx(25e-6), pytest.approx(0.02), pytest.approx(0.01), "green", "x", "capture[0]",
     )  # fmt: skip
     (bare,) = parse_file(table("capture"), file="x").captures
     assert bare == CaptureNote("red", file="x", key="capture[0]")
@@ -254,6 +255,7 @@ def test_the_words_by_hand() -> None:
         "level.white", "level.black", "level.blank", "level.sync", "level.pp", "level.high", "level.low",
         "response.impedance", "response.field_tilt", "response.line_tilt", "response.overshoot",
         "timing.line_period", "timing.sync_width", "timing.front_porch", "timing.back_porch",
+        "timing.picture_rise", "timing.sync_rise", "timing.sync_fall", "timing.burst_start",
         "burst.amplitude", "burst.frequency", "noise.rms", "noise.hum",
     }  # fmt: skip
 

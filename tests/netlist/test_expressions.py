@@ -16,8 +16,7 @@ from hypothesis import strategies as st
 from guardcheck.model import Deck, Model, Operating
 from guardcheck.netlist import card, flatten, parse, split_variants
 from guardcheck.netlist.evaluate import evaluate
-from guardcheck.netlist.expression import ExpressionError
-from guardcheck.netlist.grammar import Known, parse_behaviour, parse_value
+from guardcheck.netlist.expression import ExpressionError, Known, parse_behaviour, parse_value
 from guardcheck.netlist.models import PARAMETERS
 
 DEEP = os.environ.get("GUARDCHECK_FUZZ") == "deep"

@@ -11,6 +11,7 @@ import pytest
 
 from guardcheck.engine import Engine
 from guardcheck.errors import InputError, JobError
+from guardcheck.formatting import show
 from guardcheck.job import parse_job
 from guardcheck.model import NOT_PROVEN, LineProposals, PartUse, Proposals
 from guardcheck.pipeline import Options, check_job, job_with
@@ -113,6 +114,11 @@ def test_the_words_and_the_record(found: LineProposals) -> None:
     assert set(one["builds"][0]["white"]) == {"value", "low", "high"}
     shown = proposals_to_terminal(proposals(found))
     assert max(len(row) for row in shown.splitlines()) <= 80
+    first = shown.split(" 2 On red")[0]
+    assert first.index("gives: white") < first.index("takes: ") < first.index(" dB")
+    for name in found.builds[0].conditions:
+        assert name not in first.partition("holds: ")[2].partition("\n     not proven")[0].partition("lives only")[0]
+    assert "100 % of builds within tolerance keep every limit" in " ".join(first.split())
 
 
 def test_a_source_too_weak_is_said_to_be(engine: Engine) -> None:
@@ -203,7 +209,11 @@ def test_check_names_the_best_build_when_a_search_was_asked_for(engine: Engine, 
     white = next(one for one in result.findings if one.id == "LVL01/red/bare/level.white")
     assert white.remedy is not None
     assert found.builds[0].say.rstrip(".") in white.remedy
-    assert "(simulated: " in white.remedy
+    told = found.builds[0]
+    assert told.white is not None
+    assert f"(simulated: white {show(told.white.value, 'V')}, output " in white.remedy
+    assert ("; not proven: " in white.remedy) == bool(told.open_)
+    assert "dB" not in white.remedy
 
 
 def test_a_build_without_a_guard_keeps_its_events_beside_a_guarded_one(engine: Engine) -> None:

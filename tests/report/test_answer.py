@@ -8,24 +8,28 @@ import pytest
 
 from guardcheck.cli.app import Shown, printed
 from guardcheck.errors import InputError
+from guardcheck.formatting import times
 from guardcheck.model import (
+    ASSUMED,
     CONFORMS,
     DOES_NOT_CONFORM,
     NOT_PROVEN,
     PERSON,
     RATING_NOT_STATED,
     REMEDY_TRIED,
+    SHORT_CIRCUIT,
     WITHSTAND,
     Condition,
     Finding,
+    Limit,
     Question,
     Ranked,
     Ranking,
     Result,
 )
 from guardcheck.report import only_line, ranking_to_short, to_short, to_short_reading, to_why
-from guardcheck.report.arrange.answer import answer, tile_of
-from guardcheck.report.arrange.line import bears, times_text
+from guardcheck.report.arrange.answer import _why_open, answer, tile_of
+from guardcheck.report.arrange.line import Bears, bears
 from guardcheck.report.text.grid import columns
 from tests.report.conftest import WHITE, finding
 from tests.schematic.lines import PAD
@@ -89,8 +93,8 @@ def test_multiples_stand_where_decibels_stood() -> None:
     assert "49 x" in text
     assert "976 mA" in text
     assert "dB" not in text
-    assert times_text(48.8) == "49 x"
-    assert times_text(5.44) == "5.4 x"
+    assert times(48.8) == "49 x"
+    assert times(5.44) == "5.4 x"
 
 
 def test_a_rating_nobody_stated_counts_its_loosest_end() -> None:
@@ -107,15 +111,16 @@ def test_a_rating_nobody_stated_counts_its_loosest_end() -> None:
 
 def test_a_lifted_rail_is_said_with_its_bound() -> None:
     """3.35 V above a 5 V rail where 0.5 V is allowed: 6.7 times, 16.5 dB."""
-    why = "The rating is exceeded by 16.5 dB. The rail is lifted to 8.35 V, at most 5.5 V is allowed; worst case: on."
+    why = "The rating is exceeded by 16.5 dB. The rail, 5 V, is lifted by 3.35 V, at most 500 mV is allowed; worst: on."
     found = bears(margin("red", -16.52, why=why))
     assert found is not None
-    assert (found.value, found.allowed) == ("8.35 V", "5.5 V")
+    assert (found.value, found.allowed, found.of) == ("3.35 V", "500 mV", "rail")
+    assert "rail: plugged in live" in to_short(whole(margin("red", -16.52, why=why)))
     assert found.times == pytest.approx(3.35 / 0.5, rel=1e-3)
-    usual = why.replace("at most 5.5 V is allowed", "5.25 V to 5.5 V is what such supplies allow")
+    usual = why.replace("at most 500 mV is allowed", "250 mV to 500 mV is what such supplies allow")
     found = bears(margin("red", -22.54, why=usual, spread=(-22.54, -16.52)))
     assert found is not None
-    assert found.allowed == "5.25 V to 5.5 V"
+    assert found.allowed == "250 mV to 500 mV"
     assert found.times == pytest.approx(6.7, rel=1e-3)
 
 
@@ -293,3 +298,24 @@ def test_a_pulse_is_told_as_the_human_body_pulse_it_is_like() -> None:
     assert found is not None
     assert (found.value, found.allowed) == ("520 V", "2 kV")
     assert found.times == pytest.approx(0.26, abs=0.001)
+
+
+def test_an_open_stress_says_in_a_word_why_it_is_open() -> None:
+    def told(**more: object) -> str:
+        limit = Limit("part.power", None, 0.25, None, "sheet", "read")
+        plain = Finding("PWR01", "part.power", "red", False, 0.1, "W", NOT_PROVEN, "", limit=limit)
+        found = replace(plain, **more)  # type: ignore[arg-type]
+        bearing = bears(found)
+        assert bearing is not None
+        return _why_open(found, bearing)
+
+    assumed = Limit("part.power", None, 0.25, None, "a quarter-watt film", ASSUMED)
+    assert told(limit=assumed) == "assumed"
+    assert told(value=0.24) == "too near"
+    assert told(estimate=True) == "model end"
+    assert told() == "not proven"
+    # 0.1 W with a weak driver and 0.3 W with a strong one, against 0.25 W: the worse figure stands beside the rating
+    assert told(codes=(SHORT_CIRCUIT,), spread=(0.1, 0.3)) == "driver ?"
+    plain = Finding("PWR01", "part.power", "red", False, 0.1, "W", NOT_PROVEN, "", limit=assumed)
+    found = replace(plain, codes=(SHORT_CIRCUIT,), spread=(0.1, 0.3))
+    assert bears(found) == Bears("300 mW", "250 mW", pytest.approx(1.2))

@@ -293,11 +293,13 @@ def test_text_contrast_is_at_least_4_5(html: str) -> None:
 
 
 def test_templates_never_switch_escaping_off() -> None:
-    folder = Path(page.__file__).parents[1] / "templates"
-    text = (folder / "page.html").read_text(encoding="utf-8")
-    assert "|safe" not in text
-    assert "autoescape" not in text
-    assert text.count("|picture") == 1
+    rooms = Path(page.__file__).parents[1]
+    texts = {one.name: one.read_text(encoding="utf-8") for one in rooms.rglob("*.html")}
+    assert len(texts) >= 6
+    for text in texts.values():
+        assert "|safe" not in text
+        assert "autoescape" not in text
+    assert texts["page.html"].count("|picture") == 1
 
 
 def test_events_at_a_glance_hold_every_margin_in_words(result: Result) -> None:

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from guardcheck.formatting import limits, line_rank, show, span, telling_digits
+from guardcheck.formatting import limits, line_rank, show, span, telling_digits, times
 from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_PROVEN, Finding, Result, Schematic
 from guardcheck.report.arrange.advice import counts, not_proven, sources, to_do
 from guardcheck.report.arrange.view import decisive, natural, sections, share, unique_slugs
@@ -41,6 +41,15 @@ def test_values(value: float | None, unit: str, text: str) -> None:
 )  # fmt: skip
 def test_limits(low: float | None, high: float | None, unit: str, text: str) -> None:
     assert limits(low, high, unit) == text
+
+
+@pytest.mark.parametrize(
+    ("ratio", "text"),
+    [(48.8, "49 x"), (5.44, "5.4 x"), (0.8, "0.8 x"), (9.94, "9.9 x"), (9.96, "10 x"), (9.95, "10 x"), (1.0, "1.0 x")],
+)
+def test_a_ratio_is_said_in_one_way(ratio: float, text: str) -> None:
+    assert times(ratio) == text
+    assert times(ratio * (1.0 + 2e-16)) == text
 
 
 def test_an_interval_of_one_value_is_one_value() -> None:

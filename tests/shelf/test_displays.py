@@ -47,7 +47,7 @@ def test_level_codes_of_monitors_lie_in_or_out_of_the_window() -> None:
 def test_31_khz_is_twice_the_525_line_rate() -> None:
     """47 CFR 73.682(a)(5): 15734.264 Hz; progressive lines come twice as fast."""
     for name in ("component-31k", "component-31k-difference"):
-        assert load_standard(name).extra["line_rate"] == pytest.approx(2 * 15734.264, rel=1e-5)
+        assert load_standard(name).line_rate == pytest.approx(2 * 15734.264, rel=1e-5)
 
 
 def only(result: Appraisal, quantity: str) -> Finding:

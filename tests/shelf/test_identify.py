@@ -9,7 +9,7 @@ import pytest
 from scipy.optimize import curve_fit
 from scipy.stats import chi2
 
-from guardcheck.measure.identify import CHI_SQUARE_95, Identified, LoadReading, identify
+from guardcheck.measure.identify import CHI_SQUARE_95, Identified, Kind, LoadReading, identify
 
 OPEN = math.inf
 
@@ -171,3 +171,53 @@ def test_a_true_linear_source_is_refused_once_in_twenty() -> None:
         assert found is not None
         refused += not found.fits
     assert refused / 1000 == pytest.approx(0.05, abs=0.02)
+
+
+def test_a_follower_is_known_by_two_light_loads_and_two_at_its_limit() -> None:
+    """2 V behind 40 ohm that gives 10 mA at most: 2 V x 300 / 340, then 10 mA times the load."""
+    found = read((OPEN, 2.0), (300.0, 1.76471), (75.0, 0.75), (37.5, 0.375), share=0.01)
+    assert found.best is not None
+    assert found.best.name == "follower"
+    assert found.best.freedom == 1
+    for name, value in (("emf", 2.0), ("impedance", 40.0), ("limit", 0.01)):
+        assert found.best.value(name) == pytest.approx(value, rel=1e-3)
+
+
+def test_a_source_of_no_impedance_has_none() -> None:
+    linear = read((OPEN, 1.0), (75.0, 1.0)).kind("linear")
+    assert linear is not None
+    assert linear.value("impedance") == pytest.approx(0.0, abs=1e-9)
+    pulled = read((OPEN, 1.0), (75.0, 1.002)).kind("linear")  # within its limits: none, never less than none
+    assert pulled is not None
+    assert pulled.value("impedance") == 0.0
+
+
+def test_a_current_is_the_mean_weighted_by_one_over_u_squared() -> None:
+    """10.0 mA +/- 0.1 and 10.4 +/- 0.2 mA: (4 x 10 + 10.4) / 5 = 10.08 mA, k = 2: 2 x 0.1 / sqrt(1.25) (GUM)."""
+    current = identify([LoadReading(100.0, 1.0, 0.01), LoadReading(50.0, 0.52, 0.01)]).kind("current")
+    assert current is not None
+    assert current.values == (("current", pytest.approx(10.08e-3), pytest.approx(0.2e-3 / math.sqrt(1.25))),)
+    assert current.chi2 == pytest.approx((0.008 / 0.01) ** 2 + (0.016 / 0.01) ** 2)
+    assert (current.freedom, current.fits) == (1, True)
+
+
+def test_a_kind_on_the_point_of_chi_square_still_fits() -> None:
+    assert Kind("linear", (), 3.841, 1).fits
+    assert not Kind("linear", (), 3.842, 1).fits
+    assert Kind("linear", (), 99.0, 0).fits
+
+
+@pytest.mark.parametrize(("rise", "kind"), [(3.0, "open-collector"), (2.9, "linear"), (4.0, "open-collector")])
+def test_a_rise_of_three_falls_is_slow(rise: float, kind: str) -> None:
+    readings = [LoadReading(ohms, 5.0 * ohms / (ohms + 1e3), 0.03) for ohms in (1e6, 1e3, 500.0)]
+    best = identify(readings, rise=rise, fall=1.0).best
+    assert best is not None
+    assert best.name == kind
+
+
+def test_the_load_that_tells_most_is_asked_for() -> None:
+    """3 V behind 337.5 ohm, or 8 mA up to 3 V: into 300 ohm 1.41 or 2.4 V, into 150 ohm 0.92 or 1.2 V."""
+    found = read((OPEN, 3.0), (37.5, 0.3))
+    assert {one.name for one in found.rivals} == {"linear", "current"}
+    assert found.ask == 300.0
+    assert [round(one.predict(300.0), 3) for one in sorted(found.rivals, key=lambda one: one.name)] == [2.4, 1.412]

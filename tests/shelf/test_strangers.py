@@ -114,7 +114,9 @@ def test_an_empty_shelf_proves_nothing(tmp_path: Path) -> None:
 
 def test_a_strangers_checks_are_declared_until_they_are_run(tmp_path: Path) -> None:
     mine(tmp_path, "stages", "series-resistor", "my-stage")
-    assert "Declared checks (guardcheck prove runs them)" in sheet(describe("my-stage", tmp_path))
+    assert "Declared checks, not run for this page (guardcheck prove runs them)" in sheet(
+        describe("my-stage", tmp_path)
+    )
     ours = sheet(describe("series-resistor", tmp_path))
     assert "Checked in ngspice" in ours
     assert "Declared" not in ours

@@ -118,8 +118,8 @@ def test_field_tilt_lies_between_470_and_220_uf() -> None:
 
 def test_line_period_is_that_of_the_line_rate() -> None:
     for name in NAMES:
-        extra = load_standard(name).extra
-        assert extra["timing"]["line_period"] == pytest.approx(1 / extra["line_rate"], rel=1e-4), name
+        standard = load_standard(name)
+        assert standard.timing.line_period == pytest.approx(1 / standard.line_rate, rel=1e-4), name
 
 
 @pytest.mark.parametrize(
@@ -127,24 +127,24 @@ def test_line_period_is_that_of_the_line_rate() -> None:
 )
 def test_subcarrier_and_burst(name: str, subcarrier: float, burst: float) -> None:
     """47 CFR 73.682(a)(5): 63/88 of 5 MHz; page collected from BT.470-5: 10 and 9 cycles of burst."""
-    colour = load_standard(name).extra["colour"]
-    assert colour["subcarrier"] == pytest.approx(subcarrier)
-    assert colour["burst_length"] == pytest.approx(burst, rel=5e-3)
-    assert colour["burst_length"] * subcarrier == pytest.approx(10 if name.endswith("625") else 9, abs=0.1)
+    colour = load_standard(name).colour
+    assert colour.subcarrier == pytest.approx(subcarrier)
+    assert colour.burst_length == pytest.approx(burst, rel=5e-3)
+    assert colour.burst_length * subcarrier == pytest.approx(10 if name.endswith("625") else 9, abs=0.1)
 
 
 def test_white_of_75_percent_bars() -> None:
     """EIA-189-A type bars: white at 76.88 IRE, cyan and yellow peak at 100 IRE; 100 % bars reach 130.8 IRE."""
-    picture = load_standard("composite-525").extra["picture"]
-    assert picture["bars_75_white"] == pytest.approx(0.7688, abs=5e-4)
-    assert (picture["bars_75_peak"], picture["bars_100_peak"]) == pytest.approx((1.0, 1.308))
-    assert load_standard("composite-625").extra["picture"]["bars_100_peak"] == pytest.approx(0.9333 / 0.7, abs=5e-4)
+    picture = load_standard("composite-525").test_picture
+    assert picture.bars_75_white == pytest.approx(0.7688, abs=5e-4)
+    assert (picture.bars_75_peak, picture.bars_100_peak) == pytest.approx((1.0, 1.308))
+    assert load_standard("composite-625").test_picture.bars_100_peak == pytest.approx(0.9333 / 0.7, abs=5e-4)
 
 
 def test_states_between_two_windows_are_undefined() -> None:
     """TV handbook: pin 16 is composite up to 0.4 V and RGB from 1 V; pin 8 has three bands with gaps."""
-    blanking = sorted((w["low"], w["high"]) for w in load_standard("scart-blanking").extra["windows"])
-    switching = sorted((w["low"], w["high"]) for w in load_standard("scart-switching").extra["windows"])
+    blanking = sorted((one.low, one.high) for one in load_standard("scart-blanking").windows)
+    switching = sorted((one.low, one.high) for one in load_standard("scart-switching").windows)
     assert blanking == [(0.0, 0.4), (1.0, 3.0)]
     assert switching == [(0.0, 2.0), (4.5, 7.0), (9.5, 12.0)]
 
@@ -178,9 +178,10 @@ class TestEveryStandard:
                 assert end is None or abs(end) <= spans[QUANTITIES[quantity].unit], quantity
 
     def test_scan_line_fits_together(self, name: str) -> None:
-        timing = load_standard(name).extra["timing"]
-        back_porch = timing["line_blanking"] - timing["front_porch"] - timing["sync_width"]
-        assert 0 < timing["edge"] < back_porch < timing["line_blanking"] < timing["line_period"]
+        timing = load_standard(name).timing
+        back_porch = timing.line_blanking - timing.front_porch - timing.sync_width
+        assert timing.back_porch == back_porch
+        assert 0 < timing.edge < back_porch < timing.line_blanking < timing.line_period
 
 
 GOOD = """
@@ -217,7 +218,7 @@ def written(folder: Path, text: str) -> Path:
 
 def test_the_optical_profile_carries_its_laser_caution() -> None:
     standard = load_standard("optical-pickup")
-    assert "neither is safe to look into" in standard.extra["caution"]
+    assert "neither is safe to look into" in (standard.caution or "")
     assert standard.limits["level.pp"].known_by == "practice"
 
 

@@ -10,7 +10,7 @@ import pytest
 
 from guardcheck.errors import UnitError
 from guardcheck.model import Range
-from guardcheck.units import describe, format_si, last_place, noun, parse, parse_any, recheck, shown, unit_of
+from guardcheck.units import describe, format_si, held, last_place, noun, parse, parse_any, shown, unit_of
 
 # Letter code of IEC 60062, marking codes for resistance and capacitance values (values from memory, unverified;
 # the code itself is printed on every resistor). ohm and farad.
@@ -252,10 +252,19 @@ def test_values_of_a_dimension_not_known_yet(text: str, unit: str, nominal: floa
     assert unit_of(text) == unit
 
 
-def test_recheck_reads_the_written_text_again() -> None:
-    assert recheck(parse_any("4u7"), "H")[0].unit == "H"
-    with pytest.raises(UnitError, match="has no unit; write a resistance such as '75 ohm'"):
-        recheck(parse_any("75"), "ohm", key="x")
+def test_a_value_is_held_against_its_place() -> None:
+    value = parse_any("470 ohm")
+    assert held(value, "ohm", usual=Range(1.0, 1e3)) is None
+    assert held(value, "ohm", usual=Range(1.0, 469.0), what="a series resistor") == (
+        "'470 ohm' is unusual for a series resistor (usually 1 ohm to 469 ohm); check the value and its prefix"
+    )
+    with pytest.raises(UnitError, match=r"^demo:7: x: '470 ohm' is a resistance, but a voltage is wanted"):
+        held(value, "V", key="x", file="demo", line=7)
+    with pytest.raises(UnitError, match="is not possible"):
+        held(value, "ohm", possible=Range(471.0, 1e3))
+
+
+def test_what_is_no_value_is_refused_whatever_its_dimension() -> None:
     with pytest.raises(UnitError, match="demo: a: 'chip' is not a value"):
         parse_any("chip", file="demo", key="a")
     assert unit_of("chip") is None

@@ -16,8 +16,11 @@ from guardcheck.model import (
     ASSUMED,
     COMPUTED,
     CONFORMS,
+    DAILY,
     DOES_NOT_CONFORM,
+    FORBIDDEN,
     MEASURED,
+    MISTAKE,
     NOT_APPLICABLE,
     NOT_PROVEN,
     WORKMANSHIP,
@@ -29,6 +32,7 @@ from guardcheck.model import (
 )
 from guardcheck.verdict.outcome import (
     DECLARED_FACT,
+    conditions_of,
     finding,
     flattered,
     hold,
@@ -75,6 +79,43 @@ def test_interval_and_yield_of_samples() -> None:
     assert sample_yield(np.array([-5.0, 9.0, 1.0]), MOST) == pytest.approx(2 / 3)
     assert sample_yield(np.array([]), BOTH) is None
     assert sample_yield(None, BOTH) is None
+
+
+def met(event: str, condition: str, line: str, use: str) -> Finding:
+    return replace(finding("X", white(0.7), None, needed=False), event=event, condition=condition, line=line, use=use)
+
+
+def test_conditions_are_told_once_with_their_lines_what_is_forbidden_first() -> None:
+    red, green = met("plug", "switch off first", "red", MISTAKE), met("plug", "switch off first", "green", MISTAKE)
+    other, daily = met("arc", "wear a strap", "blue", MISTAKE), met("plug", "never", "blue", DAILY)
+    plain = [(one.event, one.text, one.lines, one.kind) for one in conditions_of([red, other, green, daily])]
+    assert plain == [
+        ("arc", "wear a strap", ("blue",), MISTAKE),
+        ("plug", "never", ("blue",), MISTAKE),
+        ("plug", "switch off first", ("red", "green"), MISTAKE),
+    ]
+    forbidden = [(one.event, one.text, one.lines, one.kind) for one in conditions_of([red, other, daily], {"plug"})]
+    assert forbidden == [
+        ("plug", "never", ("red", "blue"), FORBIDDEN),
+        ("arc", "wear a strap", ("blue",), MISTAKE),
+    ]
+    (alone,) = conditions_of([red, replace(red, condition=None), replace(green, event=None)], {"plug"})
+    assert (alone.text, alone.lines) == ("switch off first", ("red",))
+
+
+def test_the_share_that_would_fail_is_in_hundredths() -> None:
+    _, told = why(white(0.7, spread=(0.4, 0.7), samples=np.array([0.4, 0.45, 0.48, 0.7])))
+    assert "75 % of builds would fail" in told
+
+
+def test_a_row_without_a_limit_decides_nothing_unless_its_value_is_missing() -> None:
+    shown = finding("X", white(0.7), None, needed=True)
+    assert (shown.outcome, shown.needed) == (NOT_APPLICABLE, False)
+    wanted, spare = finding("X", white(None), None, needed=True), finding("X", white(None), None, needed=False)
+    assert (wanted.outcome, wanted.needed) == (NOT_PROVEN, True)
+    assert (spare.outcome, spare.needed) == (NOT_APPLICABLE, False)
+    held = finding("X", white(None), BOTH, needed=True)
+    assert (held.outcome, held.needed) == (NOT_PROVEN, True)
 
 
 @pytest.mark.parametrize(

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
 
 from guardcheck.engine import Engine
 from guardcheck.model import DOES_NOT_CONFORM, Result
-from guardcheck.report import from_json, to_json
+from guardcheck.report import from_json, to_json, to_short_reading
+from guardcheck.report.arrange.explanations import explanations
 from tests.verify.bench import BACK_MATCHED, dark, line, only, reading, run, text
+from tests.verify.injected_faults import searches
 from tests.verify.test_verify import RGBS, RIGHT
 
 FINE = {"accuracy": "1%", "resolution": "1 mV", "termination": "1%"}
@@ -93,3 +96,28 @@ def test_a_fault_is_found_by_following_the_next_reading(
         after = {one["id"] for one in run(engine, tmp_path, text(PAD), *told).extra["explanations"][0]["causes"]}
         assert fault in after
         assert after < before or len(before) == 1
+
+
+def test_injected_faults_are_found_by_the_advice_alone(engine: Engine) -> None:
+    """A sample of the forty of injected_faults.py: every one is found, in fewer readings than a fixed order takes."""
+    ends = list(searches(engine, 6, ("pad", "follower"), seed=3))
+    assert [(one.line, one.fault) for one in ends if not one.found] == []
+    assert len(ends) == 6
+    assert sum(one.readings for one in ends) < sum(one.fixed for one in ends)
+
+
+def test_what_follows_each_value_is_told_with_the_next_reading(engine: Engine, tmp_path: Path) -> None:
+    """67 % of white: no single further reading names the cause, and a reading of ohms cannot be handed in."""
+    result = run(engine, tmp_path, text(BACK_MATCHED), reading(value="467 mV", **FINE))
+    (one,) = explanations(result)
+    marks = {cause.mark for cause in one.causes}
+    assert len(marks) >= 3
+    assert one.then
+    assert {
+        mark for step in one.then for _, pointed in step.expect for mark in re.findall(r"\((\w)\)", pointed)
+    } <= marks
+    assert one.then[0].after in {value for value, _ in one.expect}
+    said = to_short_reading(result)
+    assert all(f"({mark})" in said for mark in marks)
+    assert f"    at {one.then[0].after}: " in said
+    assert max(len(row) for row in said.splitlines()) <= 80

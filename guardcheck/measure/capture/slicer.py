@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 from guardcheck.measure.capture.systems import Rate, Span, rates
 
 Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 COARSE_STEP = 0.25e-6
 SMOOTH = 2.2e-6
@@ -61,7 +60,15 @@ class Pulses:
 
 
 def coarse(volts: NDArray[np.floating], step: float, to: float = COARSE_STEP) -> tuple[Floats, float]:
-    """Average neighbouring samples to about `to` [s]; returns the samples [V] and their step [s]."""
+    """Return samples averaged in groups so that they stand about `to` apart, and the time between them [s].
+
+    Parameters
+    ----------
+    volts : the channel's samples, shape ``(n_samples,)`` [V]; a last group that is not full is left out
+    step : time between them [s]
+    to : time wanted between the averages [s]; below `step` nothing is averaged
+
+    """
     group = max(1, int(to / step + 1e-6))
     n = len(volts) // group
     return volts[: n * group].reshape(n, group).mean(axis=1, dtype=np.float64), group * step

@@ -53,7 +53,7 @@ class Open:
 
 
 @dataclass(frozen=True, slots=True)
-class Source:
+class Citation:
     """One limit with its origin, and the lines it was used for."""
 
     quantity: str
@@ -93,7 +93,7 @@ def _reason(why: str) -> str:
     return sentence(clean(why).removeprefix("Not proven: ")) or NO_REASON
 
 
-def sources(result: Result) -> tuple[Source, ...]:
+def sources(result: Result) -> tuple[Citation, ...]:
     """Return every limit a finding was held against, with its origin, once per limit and origin."""
     families: dict[tuple[str, str, str, str, bool, str | None], list[Finding]] = {}
     for finding in result.findings:
@@ -111,7 +111,7 @@ def sources(result: Result) -> tuple[Source, ...]:
         families.setdefault(key_, []).append(finding)
     ordered = sorted(families, key=lambda key: (quantity_rank(key[0]), key[1], key[2], key[3], key[5] or ""))
     return tuple(
-        Source(quantity_title(k[0]), k[1], _lines(families[k]), k[2], k[3], doubtful=k[4], note=k[5]) for k in ordered
+        Citation(quantity_title(k[0]), k[1], _lines(families[k]), k[2], k[3], doubtful=k[4], note=k[5]) for k in ordered
     )
 
 

@@ -10,8 +10,9 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from guardcheck.formatting import limits, line_rank, quantity_rank, show, telling_digits
+from guardcheck.formatting import limits, line_rank, quantity_rank, show, telling_digits, times
 from guardcheck.model import (
+    ASSUMED,
     CONFORMS,
     DOES_NOT_CONFORM,
     INTERFACE,
@@ -20,6 +21,7 @@ from guardcheck.model import (
     PERSON,
     RATING_NOT_STATED,
     REMEDY_TRIED,
+    SHORT_CIRCUIT,
     STRIKE,
     WITHSTAND,
     WORKMANSHIP,
@@ -28,7 +30,7 @@ from guardcheck.model import (
     Result,
 )
 from guardcheck.report.arrange.advice import counts
-from guardcheck.report.arrange.line import LATCH_UP, MARGIN, PARTS, POWER, Bears, bears, event_words, times_text
+from guardcheck.report.arrange.line import LATCH_UP, MARGIN, PARTS, POWER, Bears, bears, event_words
 from guardcheck.report.arrange.words import WORST_FIRST, clean, quantity_title, sentence
 from guardcheck.verdict.claims import claims_of, leads_of
 from guardcheck.verdict.outcome import worst
@@ -36,6 +38,8 @@ from guardcheck.verdict.outcome import worst
 PICTURE, CHIP, PEOPLE = "picture", "chip", "people"
 TILES = (PICTURE, CHIP, PEOPLE)
 _BAD = (DOES_NOT_CONFORM, NOT_PROVEN)
+_DRIVER = "driver ?"
+"""Said of a stress that hangs on the current at which a driver gives way."""
 _NEAR = 0.84
 """Share of a rating from which a stress is too near to decide: 1.5 dB."""
 _AMPLITUDES = (
@@ -314,13 +318,17 @@ def _chip_row(result: Result, names: Sequence[str], one: Finding, bearing: Bears
     lead = {MARGIN: "", LATCH_UP: "latch-up: ", PARTS: "parts: ", POWER: f"{clean(one.where or '')}: "}
     what = f"{lead.get(one.quantity, quantity_title(one.quantity) + ': ')}{happens}"
     rule = one.condition is not None
+    if bearing is not None and bearing.of:
+        what = f"{bearing.of}: {happens}"
     if bearing is None:
         told = "too much" if one.outcome == DOES_NOT_CONFORM else "not proven"
         value = "" if one.outcome == DOES_NOT_CONFORM else "no value"
         return AnswerRow(tuple(names), what, value, "", one.outcome, told, rule, ids=(one.id,))
-    told = ("too near" if bearing.times > _NEAR else "model end") if one.outcome == NOT_PROVEN else ""
-    if bearing.times >= 1.0:
-        told = times_text(bearing.times) + (" up" if bearing.ranged else "")
+    told = _why_open(one, bearing) if one.outcome == NOT_PROVEN else ""
+    if told == _DRIVER:
+        pass  # at the other end of what its driver may carry it holds: a ratio would say too much
+    elif bearing.times >= 1.0:
+        told = times(bearing.times) + (" up" if bearing.ranged else "")
     elif bearing.ranged and one.outcome == NOT_PROVEN:
         told = "no rating"
     return AnswerRow(
@@ -333,6 +341,17 @@ def _chip_row(result: Result, names: Sequence[str], one: Finding, bearing: Bears
         rule,
         ids=(one.id,),
     )
+
+
+def _why_open(one: Finding, bearing: Bears) -> str:
+    """Return in a word or two why a stress within its rating proves nothing."""
+    if SHORT_CIRCUIT in one.codes:
+        return _DRIVER
+    if one.limit is not None and one.limit.known_by == ASSUMED:
+        return "assumed"
+    if bearing.times > _NEAR:
+        return "too near"
+    return "model end" if one.estimate else "not proven"
 
 
 def _chip_said(outcome: str | None, rows: Sequence[AnswerRow], judged: bool) -> str:

@@ -5,7 +5,7 @@ Both come from `Result.extra`, and a saved result may come from anybody: whateve
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,6 +13,8 @@ from guardcheck.formatting import line_rank, show
 from guardcheck.model import QUANTITIES, Result
 from guardcheck.report.arrange.words import clean, quantity_title, sentence
 
+STEPS = 4
+"""How many readings ahead are told."""
 OVER_RANGE = 1e6
 """A resistance from this on [ohm] reads over range in a circuit like these."""
 
@@ -27,8 +29,17 @@ class CauseRow:
 
 
 @dataclass(frozen=True, slots=True)
+class ThenView:
+    """A reading that follows another: after what was shown, what to measure, and what each value points to."""
+
+    after: str
+    measure: str
+    expect: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class ExplanationView:
-    """The causes of one line's readings, best first, and the measurement that tells them apart."""
+    """The causes of one line's readings, best first, the measurement that tells them apart, and those after it."""
 
     line: str
     readings: str
@@ -36,6 +47,7 @@ class ExplanationView:
     causes: tuple[CauseRow, ...]
     measure: str | None
     expect: tuple[tuple[str, str], ...]
+    then: tuple[ThenView, ...]
     do: str
 
 
@@ -88,6 +100,7 @@ def _explanation(row: Mapping[str, Any]) -> ExplanationView:
         causes=tuple(_cause(one, readings) for one in _rows(row.get("causes"))),
         measure=measure or None,
         expect=_expected(next_) if isinstance(next_, Mapping) else (),
+        then=tuple(_then(next_, (), STEPS)) if isinstance(next_, Mapping) else (),
         do=sentence(_text(row, "do")),
     )
 
@@ -121,6 +134,16 @@ def _expected(row: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
         marks = ", ".join(f"({clean(mark)})" for mark in _list(one.get("causes")))
         found.append(("over range" if over else show(value, unit), marks or "as planned"))
     return tuple(found)
+
+
+def _then(row: Mapping[str, Any], before: tuple[str, ...], steps: int) -> Iterator[ThenView]:
+    """Yield the readings after one, each under the values that lead to it, as they would be taken."""
+    for one, (shown, _) in zip(_rows(row.get("expect")), _expected(row), strict=True):
+        next_ = one.get("then")
+        if isinstance(next_, Mapping) and steps:
+            path = (*before, shown)
+            yield ThenView(", then ".join(path), _text(next_, "measure"), _expected(next_))
+            yield from _then(next_, path, steps - 1)
 
 
 def _capture(row: Mapping[str, Any]) -> CaptureView:

@@ -6,8 +6,17 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from guardcheck.formatting import show
-from guardcheck.model import DOES_NOT_CONFORM, NOT_PROVEN, STRIKE, Finding, Result, Schematic, SchematicPart
+from guardcheck.formatting import show, times
+from guardcheck.model import (
+    DOES_NOT_CONFORM,
+    NOT_PROVEN,
+    SHORT_CIRCUIT,
+    STRIKE,
+    Finding,
+    Result,
+    Schematic,
+    SchematicPart,
+)
 from guardcheck.model.schematic import RAILS, SUPPLY
 from guardcheck.report.arrange.words import clean, sentence
 
@@ -25,7 +34,7 @@ _AGAINST = re.compile(
 )
 _LIKE = re.compile(r"like an? (?P<value>\d[\d.]* k?V) human-body pulse; the pin is rated for (?P<allowed>\d[\d.]* k?V)")
 _LIFTED = re.compile(
-    r"lifted to (?P<value>\d[\d.]* [^\s(),;.]+),"
+    r"lifted (?:to|by) (?P<value>\d[\d.]* [^\s(),;.]+),"
     r"(?: at most (?P<allowed>\d[\d.]* [^\s(),;.]+) is allowed| (?P<usual>\d[\d.]* \S+ to \d[\d.]* \S+) is what)"
 )
 _CLAMPED = re.compile(r"The ((?:upper|lower) diode|[a-z -]+?) \(([^)]*)\) carries")
@@ -52,6 +61,8 @@ class Bears:
     value: str
     allowed: str
     times: float
+    of: str = ""
+    """What it bears on, where that is not the pin itself."""
 
     @property
     def ranged(self) -> bool:
@@ -67,22 +78,19 @@ def bears(finding: Finding) -> Bears | None:
     if finding.quantity == POWER:
         if finding.value is None or not finding.high:
             return None
-        return Bears(show(finding.value, "W"), show(finding.high, "W"), finding.value / finding.high)
+        at_worst = finding.spread is not None and SHORT_CIRCUIT in finding.codes
+        watts = finding.spread[1] if at_worst and finding.spread else finding.value
+        return Bears(show(watts, "W"), show(finding.high, "W"), watts / finding.high)
     why = clean(finding.why)
     lifted = _LIFTED.search(why)
     if finding.value is not None and lifted is not None:
         ends = finding.spread[1] if finding.spread and lifted["usual"] else finding.value
-        return Bears(lifted["value"], lifted["allowed"] or lifted["usual"], 10.0 ** (-ends / 20.0))
+        return Bears(lifted["value"], lifted["allowed"] or lifted["usual"], 10.0 ** (-ends / 20.0), "rail")
     found = _LIKE.search(why) or _AGAINST.search(why)
     if finding.value is None or found is None:
         return None
     loosest = finding.spread[1] if finding.spread and " to " in found["allowed"] else finding.value
     return Bears(found["value"], found["allowed"], 10.0 ** (-loosest / 20.0))
-
-
-def times_text(times: float) -> str:
-    """Return a ratio as a bench says it: ``49 x``, ``5.4 x``, ``0.8 x``."""
-    return f"{times:.0f} x" if times >= 9.95 else f"{times:.1f} x"
 
 
 def event_words(result: Result, finding: Finding) -> str:
@@ -142,9 +150,9 @@ def _told(result: Result, line: Schematic, one: Finding, key: str, bearing: Bear
         return f"{what}: {happens}: not proven"
     text = f"{what}: {happens}: {bearing.value}, allowed {bearing.allowed}"
     if bearing.times > 1.0 and one.outcome == DOES_NOT_CONFORM:
-        text += f": {times_text(bearing.times)} too much{' at least' if bearing.ranged else ''}"
+        text += f": {times(bearing.times)} too much{' at least' if bearing.ranged else ''}"
     elif bearing.times > 1.0:
-        text += f": {times_text(bearing.times)} what is proven"
+        text += f": {times(bearing.times)} what is proven"
     elif one.outcome == NOT_PROVEN:
         text += ": not proven"
     return f"{text} (a mistake: see the rules of use)" if one.condition is not None else text

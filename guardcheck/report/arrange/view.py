@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import chain, count
 
 from guardcheck.formatting import limits, line_rank, quantity_rank, share, show, span, telling_digits
 from guardcheck.model import NOT_APPLICABLE, SIMULATED, Finding, Result
@@ -246,7 +247,7 @@ def unique_slugs(names: Iterable[str]) -> list[str]:
     slugs = []
     for name in names:
         base = re.sub(r"[^a-z0-9]+", "-", name.casefold()).strip("-")[:40] or "line"
-        slug = next(s for s in (base, *(f"{base}-{n}" for n in range(2, 10_000))) if s not in taken)
+        slug = next(s for s in chain([base], (f"{base}-{n}" for n in count(2))) if s not in taken)
         taken.add(slug)
         slugs.append(slug)
     return slugs

@@ -62,7 +62,10 @@ def clean(text: object) -> str:
     Names and notes come from a job file, so they are hostile until cleaned: an escape sequence could repaint a
     terminal, a direction override could make a printed value read backwards.
     """
-    kept = (" " if char in "\t\n\r\v\f\x85\u2028\u2029" else char for char in str(text))
+    words = str(text)
+    if words.isascii() and words.isprintable():  # nearly all of our own, and some ten thousand a page
+        return " ".join(words.split())
+    kept = (" " if char in "\t\n\r\v\f\x85\u2028\u2029" else char for char in words)
     return " ".join("".join(char for char in kept if not _forbidden(char)).split())
 
 

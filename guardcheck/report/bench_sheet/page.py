@@ -151,11 +151,11 @@ def to_bench_sheet(lines: Iterable[tuple[str, Sequence[str]]] = (), **given: Any
 
     sheet = blank_of(lines, **given)
     say = words(sheet.language)
-    script = resources.files("guardcheck.report").joinpath("templates/bench_sheet.js").read_text(encoding="utf-8")
+    script = resources.files("guardcheck.report").joinpath("bench_sheet/bench_sheet.js").read_text(encoding="utf-8")
     every = (*INSTRUMENTS, *PLACES, *LOADS, *PICTURES, *SCALES_AT, *PROBES, *COUPLINGS)
     return str(
         environment()
-        .get_template("bench_sheet.html")
+        .get_template("bench_sheet/bench_sheet.html")
         .render(
             say=say,
             sheet=sheet,
@@ -219,7 +219,8 @@ def to_bench_sheet_pdf(lines: Iterable[tuple[str, Sequence[str]]] = (), *, paper
         "rows": [one.heading for one in sheet.wanted],
         "labels": labels,
     }
-    return typeset("bench_sheet.typ", blocks, paper, drawings={str(n): one.svg for n, one in enumerate(sheet.drawn)})
+    drawings = {str(number): one.svg for number, one in enumerate(sheet.drawn)}
+    return typeset("bench_sheet/bench_sheet.typ", blocks, paper, drawings=drawings)
 
 
 def _wanted(jobs: Iterable[tuple[str, Sequence[str]]], say: Words) -> tuple[Wanted, ...]:

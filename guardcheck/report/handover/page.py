@@ -20,7 +20,7 @@ def to_checklist_html(
     """
     sheet = sheet_of(check, readings, workshop=workshop, language=language)
     drawings = {name: Markup(svg) for name, svg in sheet.drawings.items()}  # our own files
-    return str(environment().get_template("sheet.html").render(sheet=sheet, drawings=drawings, signs=SIGNS))
+    return str(environment().get_template("handover/sheet.html").render(sheet=sheet, drawings=drawings, signs=SIGNS))
 
 
 def to_record_html(
@@ -32,4 +32,4 @@ def to_record_html(
     """
     sheet = record(check, readings, workshop=workshop, language=language)
     drawings = {name: Markup(svg) for name, svg in sheet.drawings.items()}  # drawn here, every text in them escaped
-    return str(environment().get_template("record.html").render(sheet=sheet, drawings=drawings, signs=SIGNS))
+    return str(environment().get_template("handover/record.html").render(sheet=sheet, drawings=drawings, signs=SIGNS))

@@ -44,7 +44,7 @@ def to_checklist_pdf(
     """
     found = sheet_of(check, readings, workshop=workshop, language=language)
     blocks = asdict(found)
-    return typeset("sheet.typ", blocks, paper, drawings=blocks.pop("drawings"))
+    return typeset("handover/sheet.typ", blocks, paper, drawings=blocks.pop("drawings"))
 
 
 def to_record_pdf(
@@ -55,7 +55,7 @@ def to_record_pdf(
     Parameters and errors are those of `to_checklist_pdf`.
     """
     blocks = asdict(record(check, readings, workshop=workshop, language=language))
-    return typeset("record.typ", blocks, paper, drawings=blocks.pop("drawings"))
+    return typeset("handover/record.typ", blocks, paper, drawings=blocks.pop("drawings"))
 
 
 def typeset(name: str, blocks: dict[str, Any], paper: str, *, drawings: Mapping[str, str] | None = None) -> bytes:
@@ -63,7 +63,7 @@ def typeset(name: str, blocks: dict[str, Any], paper: str, *, drawings: Mapping[
 
     Parameters
     ----------
-    name : the template's file
+    name : the template, with its room: ``handover/sheet.typ``
     blocks : texts, numbers, lists and tables; every text is set as text, never read as markup
     paper : ``a4`` or ``letter``; `InputError` for another
     drawings : SVG made here, by name: no text to be cleaned
@@ -77,7 +77,7 @@ def typeset(name: str, blocks: dict[str, Any], paper: str, *, drawings: Mapping[
     ours = {"drawings": dict(drawings or {}), "paper": PAPERS[paper], "signs": dict(SIGNS)}
     data = json.dumps(_plain(blocks) | ours)
     made = typst.compile(
-        resources.files("guardcheck.report").joinpath(f"templates/{name}").read_bytes(),
+        resources.files("guardcheck.report").joinpath(name).read_bytes(),
         format="pdf",
         font_paths=typst.Fonts(include_system_fonts=False, include_embedded_fonts=True),
         ignore_system_fonts=True,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from guardcheck.formatting import NO_VALUE, line_rank, quantity_rank, share, show, telling_digits
@@ -12,11 +12,9 @@ from guardcheck.report.arrange.words import clean, doubt, quantity_title
 from guardcheck.report.handover.blocks import Cell
 from guardcheck.report.handover.strings import Words
 
-_STATES: Mapping[bool | None, str] = {False: "bare", True: "guarded", None: "value"}
-
 
 @dataclass(frozen=True, slots=True)
-class Source:
+class Citation:
     """One reference with its number, how it is known, and the quantities it was used for."""
 
     number: int
@@ -45,11 +43,11 @@ class Sources:
         where = one.limit.reference if one.limit.clause is None else f"{one.limit.reference}, {one.limit.clause}"
         return clean(where), one.limit.known_by
 
-    def _row(self, key: tuple[str, str], found: Sequence[Finding]) -> Source:
+    def _row(self, key: tuple[str, str], found: Sequence[Finding]) -> Citation:
         names = dict.fromkeys(title(one.quantity, self._say) for one in found)
         notes = dict.fromkeys(clean(one.limit.note) for one in found if one.limit is not None and one.limit.note)
         known = self._say.known(f"known.{key[1]}", KNOWN_BY.get(key[1], clean(key[1])))
-        return Source(self._numbers[key], key[0], known, tuple(names), tuple(notes))
+        return Citation(self._numbers[key], key[0], known, tuple(names), tuple(notes))
 
     def number(self, one: Finding) -> str:
         """Return ``[3]``, or an empty string when the finding names no source."""

@@ -57,7 +57,7 @@ def to_html(result: Result) -> str:
     found = answer(result)
     return str(
         environment()
-        .get_template("page.html")
+        .get_template("page/page.html")
         .render(
             result=result,
             title=COMMAND_TITLES.get(result.command, clean(result.command)),
@@ -161,7 +161,7 @@ def first_screen(result: Result) -> str:
     acts = [(one.text, one.subjects) for one in to_do(result)]
     unknown = [(one.reason, one.subjects) for one in not_proven(result) if one.needed]
     lists = [(title, found[:SHOWN], len(found[SHOWN:])) for title, found in (("To do", acts), ("Not proven", unknown))]
-    template = environment().get_template("first_screen.html")
+    template = environment().get_template("page/first_screen.html")
     return str(template.render(result=result, headline=headline(result), meaning=meaning(result), lists=lists))
 
 
@@ -182,7 +182,7 @@ def environment() -> Any:
         return clean(value) if isinstance(value, str) and not isinstance(value, Markup) else value
 
     environment = Environment(
-        loader=PackageLoader("guardcheck.report", "templates"),
+        loader=PackageLoader("guardcheck.report", "."),
         autoescape=True,
         undefined=StrictUndefined,
         finalize=finalize,

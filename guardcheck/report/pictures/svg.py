@@ -67,7 +67,7 @@ _FOLDER = "MPLCONFIGDIR"
 _LOADING = threading.Lock()
 
 
-def prepare() -> None:
+def prepare_pictures() -> None:
     """Begin to load matplotlib beside whatever the caller does next; `draw`, or the end, waits until it is there."""
     threading.Thread(target=load).start()
 

@@ -11,11 +11,11 @@ import json
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, fields
-from hashlib import sha256
 from typing import Any
 
 import numpy as np
 
+from guardcheck.files import digest_of
 from guardcheck.model import QUANTITIES, Curve, Finding, Limit, Result, Schematic
 from guardcheck.report.pictures.curves import tidy
 from guardcheck.units import settled
@@ -94,7 +94,7 @@ def _whole(result: Result) -> dict[str, Any]:
 
 def _digest(whole: Mapping[str, Any]) -> str:
     content = {key: value for key, value in whole.items() if key not in _NOT_CONTENT}
-    return sha256(json.dumps(content, sort_keys=True, allow_nan=False).encode()).hexdigest()
+    return digest_of(json.dumps(content, sort_keys=True, allow_nan=False).encode())
 
 
 def _block(value: Any) -> str:

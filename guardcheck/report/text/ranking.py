@@ -7,8 +7,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from guardcheck.formatting import times
 from guardcheck.model import DOES_NOT_CONFORM, NOT_APPLICABLE, Ranked, Ranking
-from guardcheck.report.arrange.line import times_text
 from guardcheck.report.arrange.words import MARKS, OUTCOME_WORDS, clean
 from guardcheck.report.page.result import environment
 from guardcheck.report.text.grid import columns, indent, row
@@ -132,8 +132,8 @@ def _short_row(one: Ranked, events: Sequence[str], widths: Sequence[int]) -> lis
         return row([[name], ["-"], ["-"], [str(fails)]], widths)
     least, event = min(known)
     about = "~" if event in one.estimates else ""
-    times = f"{about}{times_text(10.0 ** (-least / 20.0))}" if least < 0.0 else "holds"
-    return row([[name], [clean(event)], [times], [f"{fails} of {len(events)}"]], widths)
+    worst = f"{about}{times(10.0 ** (-least / 20.0))}" if least < 0.0 else "holds"
+    return row([[name], [clean(event)], [worst], [f"{fails} of {len(events)}"]], widths)
 
 
 def _head(ranking: Ranking, wide: int) -> Iterable[str]:
@@ -188,7 +188,7 @@ def ranking_to_html(ranking: Ranking) -> str:
     """Return the ranking as one self-contained page. Same ranking, same bytes."""
     return str(
         environment()
-        .get_template("ranking.html")
+        .get_template("page/ranking.html")
         .render(ranking=ranking, entries=entries(ranking), lines=_lines(ranking), levels=_levels(ranking))
     )
 

@@ -12,7 +12,7 @@ from guardcheck.report.text.answer import WIDE, brief, fit, head_lines
 from guardcheck.report.text.grid import indent, pad
 
 MOST_LINES = 40
-_ROWS, _CAUSES = 12, 4
+_ROWS, _CAUSES, _CAUSES_ALONE, _THEN = 12, 4, 8, 3
 _WIDTHS = (12, 15, 10, 9, 9, 17)
 _MISMATCH = "level.mismatch"
 
@@ -36,7 +36,7 @@ def to_short_reading(result: Result, *, job: str = "") -> str:
     room = MOST_LINES - len(lines) - len(ending)
     for one in found:
         share = max(3, room // max(1, len(found) - found.index(one)))
-        told = list(_explained(one))
+        told = list(_explained(one, _CAUSES if len(found) > 1 else _CAUSES_ALONE))
         told = told if len(told) <= share else [*told[: share - 2], "   more: --all", told[-1]]
         if len(told) > room:
             break
@@ -103,14 +103,17 @@ def _finding(one: Finding) -> str:
     return _row(cells, words)
 
 
-def _explained(one: ExplanationView) -> Iterable[str]:
+def _explained(one: ExplanationView, most: int) -> Iterable[str]:
     yield f"{one.line}, most likely first" if one.causes else f"{one.line}: none of {one.simulated} faults gives this"
-    for cause in one.causes[:_CAUSES]:
+    for cause in one.causes[:most]:
         what = fit(cause.what.rstrip("."), WIDE - 16)
         yield f"  ({cause.mark}) {pad(what, WIDE - 16)} {cause.levels}"[:WIDE].rstrip()
     if one.measure:
         expect = "   ".join(f"{value} -> {marks}" for value, marks in one.expect)
         yield from indent(f"{brief(one.measure, 120)}. {expect}", WIDE, "  NEXT READING: ")
+        for then in one.then[:_THEN] if most == _CAUSES_ALONE else ():
+            expect = "   ".join(f"{value} -> {marks}" for value, marks in then.expect)
+            yield from indent(f"{brief(then.measure, 120)}. {expect}", WIDE, f"    at {then.after}: ")
     elif one.do:
         yield from indent(brief(one.do, 140), WIDE, "  DO: ")
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from guardcheck.errors import InputError, accepted, nearest
 from guardcheck.formatting import limits, show, span
-from guardcheck.model import KNOWN_BY, Finding, Result
+from guardcheck.model import KNOWN_BY, SAME, Finding, Result
 from guardcheck.report.arrange.answer import line_groups
 from guardcheck.report.arrange.line import event_words
 from guardcheck.report.arrange.view import outcome_word, subject
@@ -57,7 +57,9 @@ def _told(result: Result, one: Finding) -> Iterable[str]:
     rows += [("planned", show(one.planned, one.unit))] if one.planned is not None else []
     rows += [("event", event_words(result, one))] if one.event else []
     if one.against_original:
-        rows.append(("original", f"{clean(one.against_original)} than the original ({show(one.original, one.unit)})"))
+        than = "as" if one.against_original == SAME else "than"
+        told = f"{clean(one.against_original)} {than} the original ({show(one.original, one.unit)})"
+        rows.append(("original", told))
     rows.append(("counts", "yes" if one.needed else "no: a rule of use or for information"))
     for name, text in rows:
         yield from indent(text, _WIDE, f"  {name:<15}")

@@ -39,6 +39,8 @@ PAIRED = ("symmetric", "single")
 """Couplings by capacitors before the bridge."""
 WINDINGS = (50e-12, 1e-9)
 """Capacitance between the windings of a small mains transformer [F] (from memory, unverified)."""
+NO_CAPACITOR = 10e-12
+"""Below this [F] a declared Y capacitance says that there is none: what is left is between the windings."""
 SETTLED = (("y_capacitance", TRANSFORMER),)
 """Facts a coupling makes needless."""
 Wave = NDArray[np.float64]
@@ -342,8 +344,10 @@ def _sides(
         sides.append((np.zeros_like(_CYCLE), math.inf))
     if False not in earthed:
         return sides
-    coupling = entries.get("y_coupling")
-    if coupling == TRANSFORMER and _declared(entries.get("y_capacitance")) is None:
+    declared, coupling = _declared(entries.get("y_capacitance")), entries.get("y_coupling")
+    if declared is not None and declared.high < NO_CAPACITOR and entries.get("protection_class") != "III":
+        declared, coupling = None, TRANSFORMER
+    if coupling == TRANSFORMER and declared is None:
         capacitance = WINDINGS[0 if kind else 1]
         assumed.append(f"capacitance between the windings of the {who}'s transformer {format_si(capacitance, 'F')}")
     else:

@@ -13,19 +13,35 @@ from dataclasses import dataclass, replace
 from guardcheck.compose import Chain
 from guardcheck.engine import Engine
 from guardcheck.errors import JobError, accepted, nearest
-from guardcheck.model import BETTER, DAILY, REFERENCE, SAME, WORSE, Curve, EventPlan, Fitted, Line, PartUse, Quantity
+from guardcheck.model import (
+    BETTER,
+    DAILY,
+    MISTAKE,
+    REFERENCE,
+    SAME,
+    STRIKE,
+    WORSE,
+    Curve,
+    EventPlan,
+    Fitted,
+    Line,
+    PartUse,
+    Quantity,
+)
 from guardcheck.simulate.planning import JobPlan, LinePlan
 from guardcheck.simulate.stress.bench import Bench, bench_of
 from guardcheck.simulate.stress.convergence import Event, Group, Progress, Subject, groups_of, human_body, run_groups
 from guardcheck.simulate.stress.curves import curves_of
 from guardcheck.simulate.stress.quantities import quantities_of
 from guardcheck.simulate.stress.ratings import source_ratings
-from guardcheck.verdict.outcome import EVENT_MARGIN_DB
+from guardcheck.verdict.outcome import EVENT_MARGIN_DB, NO_BOUND
 
-COMPARED = "event.margin"
-"""The quantity by which a mod and the original build are compared."""
+COMPARED = ("event.margin", "event.latch_up", "event.part_margin")
+"""The quantities by which a mod and the original build are compared."""
 BOTH = "both"
 """Word of a user's own event: try the unit powered and dead."""
+OWN_LEVEL = "as written"
+"""The one level of a user's own event."""
 
 
 @dataclass(frozen=True)
@@ -59,8 +75,7 @@ def event_results(
         own = own_events(plan, subject)
         groups += groups_of(subject, (*events, *own))
     originals = originals_of(plan)
-    told = tuple(one for one in events if one.plan.role == REFERENCE or decides(one, plan))
-    makers = [group for subject in originals for group in groups_of(subject, told)]
+    makers = [group for subject in originals for group in groups_of(subject, events)]
     run_groups(engine, [*groups, *makers], say or (lambda done, total, what: None))
     quantities: list[Quantity] = []
     curves: list[Curve] = []
@@ -113,7 +128,7 @@ def library_events(plan: JobPlan) -> tuple[Event, ...]:
     """Return every event on the shelf with its default values."""
     names = plan.library.names("event")
     fitted = [plan.fit(PartUse("event", name, key=f"event '{name}'")) for name in names]
-    return tuple(Event(one, one.part.extra["plan"]) for one in fitted)
+    return tuple(Event(one, one.part.plan) for one in fitted if one.part.plan is not None)
 
 
 def own_events(plan: JobPlan, subject: Subject) -> tuple[Event, ...]:
@@ -127,11 +142,15 @@ def own_events(plan: JobPlan, subject: Subject) -> tuple[Event, ...]:
 
 def own_plan(fitted: Fitted) -> EventPlan:
     """Return the plan of a user's own event: what a metadata file would say stands among its values."""
-    unit = fitted.words.get("unit", BOTH)
+    unit, use = fitted.words.get("unit", BOTH), fitted.words.get("use", DAILY)
+    avoid = {OWN_LEVEL: f"Keep away what your own event '{fitted.part.name}' stands for"} if use == MISTAKE else {}
     return EventPlan(
         unit=("on", "off") if unit == BOTH else (unit,),
         mated=(fitted.words.get("mated", "display"),),
-        severities={"as written": {}},
+        severities={OWN_LEVEL: {}},
+        use={OWN_LEVEL: use},
+        condition=avoid,
+        claimed=use == STRIKE,
         stop=fitted.values["stop"].nominal,
         step=fitted.values["step"].nominal,
     )
@@ -139,9 +158,7 @@ def own_plan(fitted: Fitted) -> EventPlan:
 
 def check_claims(plan: JobPlan, events: Sequence[Event]) -> None:
     """Refuse an event that is claimed, or forbidden, and that there is none of."""
-    job = plan.job
-    known = [one.name for one in events if one.plan.role != REFERENCE]
-    known += [plan.fitter.part(line.event).name for line in job.lines if line.event is not None]
+    job, known = plan.job, event_names(plan, events)
     named = [(f"claims.events[{index}]", name) for index, name in enumerate(job.claims)]
     named += [("use.forbids", name) for name in sorted(job.forbids)]
     for key, name in named:
@@ -152,6 +169,12 @@ def check_claims(plan: JobPlan, events: Sequence[Event]) -> None:
                 key=key,
                 line=job.lines_of.get(key),
             )
+
+
+def event_names(plan: JobPlan, events: Sequence[Event]) -> list[str]:
+    """Return the events a job may name: those on the shelf, and its lines' own."""
+    known = [one.name for one in events if one.plan.role != REFERENCE]
+    return known + [plan.fitter.part(line.event).name for line in plan.job.lines if line.event is not None]
 
 
 def subjects_of(plan: JobPlan, *, as_built: bool = False) -> tuple[Subject, ...]:
@@ -202,35 +225,61 @@ def originals_of(plan: JobPlan) -> tuple[Subject, ...]:
     return tuple(found.values())
 
 
-Case = tuple[str, str | None, str | None]
+Case = tuple[str, str, str | None, str | None]
+"""A quantity's name, its line, event and level."""
 
 
-def _margins(plan: JobPlan, originals: Sequence[Subject], groups: Sequence[Group]) -> Mapping[Case, float]:
-    """Return the margin of every original by line, event and level, where it has one."""
-    found: dict[Case, float] = {}
+def _margins(plan: JobPlan, originals: Sequence[Subject], groups: Sequence[Group]) -> Mapping[Case, Quantity]:
+    """Return the margins of every original by line, event and level, where it has them."""
+    found: dict[Case, Quantity] = {}
     for subject in originals:
         mine = [group for group in groups if group.subject is subject]
         reference = human_body(mine)
         for group in (one for one in mine if one.event.plan.role != REFERENCE):
-            for one in quantities_of(group, reference, claims=plan.job.claims):
-                if one.name == COMPARED and one.value is not None:
-                    found |= {(line, one.event, one.severity): one.value for line in subject.lines}
+            for one in quantities_of(group, reference, claims=plan.job.claims, whole=True):
+                if one.name in COMPARED and one.value is not None:
+                    found |= {(one.name, line, one.event, one.severity): one for line in subject.lines}
     return found
 
 
-def beside_originals(plan: JobPlan, quantities: Sequence[Quantity], originals: Mapping[Case, float]) -> list[Quantity]:
-    """Return the quantities, the margins of lines as built held against those of the makers' builds."""
+def beside_originals(
+    plan: JobPlan, quantities: Sequence[Quantity], originals: Mapping[Case, Quantity]
+) -> list[Quantity]:
+    """Return the quantities, the margins of lines as built held against those of the makers' builds.
+
+    Both ends count: what the ratings prove, and what would be harm. Worse at either is worse.
+    """
     built = {one.name: one.as_built.guarded for one in plan.lines}
     out = []
     for one in quantities:
-        original = originals.get((one.line, one.event, one.severity)) if one.name == COMPARED else None
+        original = originals.get((one.name, one.line, one.event, one.severity))
         if original is None or one.value is None or one.guarded != built[one.line]:
             out.append(one)
             continue
-        step = one.value - original
-        against = SAME if abs(step) < EVENT_MARGIN_DB else BETTER if step > 0.0 else WORSE
-        out.append(replace(one, against_original=against, original=original))
+        # beyond its models an original proves nothing, however well it does there
+        least = original.spread if original.failure is None else None
+        out.append(
+            replace(
+                one,
+                against_original=_against(one, original),
+                original=original.value,
+                original_spread=least,
+            )
+        )
     return out
+
+
+def _against(one: Quantity, original: Quantity) -> str:
+    """Return how a margin stands to the original's: by what is proven, and by what is harm where both know it."""
+    assert one.value is not None
+    assert original.value is not None
+    steps = [one.value - original.value]
+    harms = [pair[1] for pair in (one.spread, original.spread) if pair is not None and pair[1] < NO_BOUND]
+    if len(harms) == 2:
+        steps.append(harms[0] - harms[1])
+    if min(steps) <= -EVENT_MARGIN_DB:
+        return WORSE
+    return BETTER if max(steps) >= EVENT_MARGIN_DB else SAME
 
 
 def subject_of(plan: JobPlan, one: LinePlan, chain: Chain, bench: Bench) -> Subject:

@@ -110,17 +110,19 @@ def rail_margin(lifted: float, rail: Rail, rail_max: tuple[float, float], *, dea
     if dead and lasting:
         told += (
             f": up to {format_si(DEAD_RAIL, 'V', 2)} leaves it dead (common practice, no published source), above that "
-            f"the other chips on it run half-powered; {_allowed(rail_max)}; its load counts as "
+            f"the other chips on it run half-powered; {_allowed(rail_max, 0.0)}; its load counts as "
             f"{format_si(rail.load, 'ohm')}"
         )
         return Margin(ratio(DEAD_RAIL, lifted), ratio(rail_max[1], lifted), told, "rail")
     over = lifted - rest if lifted - rest > LEAST_LIFT else 0.0
+    if not dead:
+        told = f"{which}, {format_si(rest, 'V')}, is lifted by {format_si(over, 'V')}"
     low, high = (ratio(end - rest, over) for end in rail_max)
-    return Margin(low, high, f"{told}, {_allowed(rail_max)}", "rail")
+    return Margin(low, high, f"{told}, {_allowed(rail_max, rest)}", "rail")
 
 
-def _allowed(rail_max: tuple[float, float]) -> str:
-    low, high = (format_si(end, "V") for end in rail_max)
+def _allowed(rail_max: tuple[float, float], rest: float) -> str:
+    low, high = (format_si(end - rest, "V") for end in rail_max)
     return f"at most {low} is allowed" if low == high else f"{low} to {high} is what such supplies allow"
 
 

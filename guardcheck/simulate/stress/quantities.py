@@ -14,6 +14,7 @@ from guardcheck.model import (
     NOT_PROVEN,
     OFF,
     RATING_NOT_STATED,
+    SHORT_CIRCUIT,
     Limit,
     Quantity,
 )
@@ -27,8 +28,13 @@ from guardcheck.units import format_si
 from guardcheck.verdict.outcome import EVENT_MARGIN_DB, judge_margin
 
 
-def quantities_of(group: Group, reference: BodyPulse | None, *, claims: Sequence[str]) -> tuple[Quantity, ...]:
-    """Return the quantities of one event at one severity on one chain, for its first line."""
+def quantities_of(
+    group: Group, reference: BodyPulse | None, *, claims: Sequence[str], whole: bool = False
+) -> tuple[Quantity, ...]:
+    """Return the quantities of one event at one severity on one chain, for its first line.
+
+    `whole` gives the margin to latch-up of a pin that keeps to its clamp rating as well, for others to be held against.
+    """
     plan, good = group.event.plan, group.good
     needed = not plan.claimed or group.event.name in claims
     blank = Quantity(
@@ -53,7 +59,7 @@ def quantities_of(group: Group, reference: BodyPulse | None, *, claims: Sequence
     margin = _margin_quantity(group, blank, judged, beyond, reference)
     return (
         margin,
-        *_latch_up(group, blank),
+        *_latch_up(group, blank, whole=whole),
         *_parts(group, blank, beyond),
         *_powers(group, blank),
         *_shown(group, blank, judged, estimate=beyond is not None),
@@ -62,10 +68,6 @@ def quantities_of(group: Group, reference: BodyPulse | None, *, claims: Sequence
 
 NEAR = 3.0
 """A quantity that does not hold decides nothing when its margin is this far [dB] from the least one."""
-
-
-SHORT_CIRCUIT = f"{ASKS}pin.short_circuit"
-"""Code of a finding that hangs on the current at which its line's driver gives way."""
 
 
 @dataclass(frozen=True)
@@ -169,16 +171,17 @@ def _end(group: Group, index: int, reference: BodyPulse | None, runs: Sequence[S
     )
 
 
-def _latch_up(group: Group, blank: Quantity) -> tuple[Quantity, ...]:
+def _latch_up(group: Group, blank: Quantity, *, whole: bool) -> tuple[Quantity, ...]:
     """Return the margin of the powered pins to their latch-up test, if a pulse injects more than they take for good."""
     if group.event.plan.lasting:
         return ()
-    found = _latches(group, group.good)
-    weak = _latches(group, group.weak)
+    found, weak = (_latches(group, runs, whole=whole) for runs in (group.good, group.weak))
     if not found and not weak:
         return ()
     margin, ratings = min((*found, *weak), key=lambda pair: pair[0].strict)
-    words, codes = _open_words(group, margin.strict, CAP, [(one.strict, CAP) for one, _ in _latches(group, group.kind)])
+    words, codes = _open_words(
+        group, margin.strict, CAP, [(one.strict, CAP) for one, _ in _latches(group, group.kind, whole=True)]
+    )
     if (
         group.weak
         and len({judge_margin(min((one.strict for one, _ in end), default=CAP)) for end in (found, weak)}) > 1
@@ -198,15 +201,15 @@ def _latch_up(group: Group, blank: Quantity) -> tuple[Quantity, ...]:
     )
 
 
-def _latches(group: Group, runs: Sequence[Seen]) -> list[tuple[Margin, PinRatings]]:
-    """Return the latch-up margin of every powered pin that takes more than its clamp rating."""
+def _latches(group: Group, runs: Sequence[Seen], *, whole: bool) -> list[tuple[Margin, PinRatings]]:
+    """Return the latch-up margin of every powered pin that takes more than its clamp rating, or of the `whole`."""
     return [
         (latch_up_margin(one.pins[index].stress, ratings), ratings)
         for index in range(len(group.good[0].pins))
         if (ratings := _ratings_of(group, index)).chip
         for one in runs
         if one.failure is None and one.case.unit != OFF
-        if one.pins[index].stress.injected > ratings.strict("clamp_current")
+        if whole or one.pins[index].stress.injected > ratings.strict("clamp_current")
     ]
 
 

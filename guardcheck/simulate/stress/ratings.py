@@ -135,7 +135,7 @@ def source_ratings(job: Job, line: Line, source: Part, library: Library, *, diod
         reference = f"{reference}; and ratings declared in the job file"
     stated = frozenset(found) & frozenset(RATED)
     judged = diodes or bool(stated)
-    chip = bool(stated) or not source.extra.get("feed", False)
+    chip = bool(stated) or not source.feed
     kept = line.pin.get(KEPT)
     if isinstance(kept, bool):
         free = set(YIELDING) if kept else free - YIELDING

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from guardcheck.compose import SWING, SWINGS_AT, EventCase, Probes, SurgeProbe
 from guardcheck.measure import PinWaves, Stress, at_rest, charges, heat, holds, peak, stress_of, width_over
-from guardcheck.model import ASSUMED, EventPlan, Trace
+from guardcheck.model import ASSUMED, Trace
 from guardcheck.simulate.stress.margins import (
     Margin,
     by_test_margin,
@@ -214,8 +214,8 @@ def _named(probe: Any) -> str:
 
 def _tests(case: EventCase) -> Mapping[str, float]:
     """Return the ratings of parts that this event is the test of, with the level it is run at [SI]."""
-    plan = case.event.part.extra.get("plan")
-    rated = plan.rated if isinstance(plan, EventPlan) else {}
+    plan = case.event.part.plan
+    rated = plan.rated if plan is not None else {}
     return {
         name: abs(case.values[level] if level in case.values else case.event.values[level].nominal)
         for name, level in rated.items()

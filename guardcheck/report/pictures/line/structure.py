@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 from guardcheck.model import Schematic, SchematicPart
 from guardcheck.model.schematic import CHIP, RAILS, SUPPLY
@@ -34,13 +34,6 @@ class Stop:
     onward: SchematicPart | None = None
     beside: tuple[SchematicPart, ...] = ()
     third: tuple[Branch, ...] = ()
-
-
-@dataclass
-class _Sorting:
-    parts: list[SchematicPart]
-    path: tuple[str, ...]
-    left: list[SchematicPart] = field(default_factory=list)
 
 
 def structure(line: Schematic) -> tuple[SchematicPart | None, tuple[SchematicPart, ...], tuple[Stop, ...]]:

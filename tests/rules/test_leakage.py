@@ -1,0 +1,92 @@
+"""What declared Y capacitances mean for leakage, by hand."""
+
+from __future__ import annotations
+
+from math import pi, sqrt
+from typing import Any
+
+import pytest
+
+from guardcheck.leakage import STRAY, Known, apparatus, halves, known, service_check
+from guardcheck.model import Fact, Facts, Value
+
+
+def test_a_declared_value_keeps_its_tolerance_and_is_certain() -> None:
+    entries = {"y_capacitance": Value(2.2e-9, "F", 1.76e-9, 2.64e-9), "mains": "unknown"}
+    found = known(entries, "y_capacitance")
+    assert found == Known(2.2e-9, 2.2e-9, 1.76e-9, 2.64e-9)
+    assert found.unknown is False
+    assert known(entries, "mains_frequency") is None
+    assert known({"rail": "unknown"}, "rail") is None
+
+
+@pytest.mark.parametrize(
+    ("name", "low", "high"),
+    [("y_capacitance", 0.1e-9, 4.7e-9), ("mains", 100.0, 240.0), ("mains_frequency", 50.0, 60.0)],
+)
+def test_an_unknown_value_is_taken_at_the_worst_of_what_is_usual(name: str, low: float, high: float) -> None:
+    """Common practice, no published source."""
+    assert known({name: "unknown"}, name) == Known(high, low, low, high, unknown=True)
+
+
+def test_only_a_symmetric_coupling_halves() -> None:
+    assert halves({"y_coupling": "symmetric"}, 4.7e-9) == (2.35e-9, 2.35e-9)
+    for coupling in ({"y_coupling": "single"}, {"y_coupling": "unknown"}, {}):
+        assert halves(coupling, 4.7e-9) == (4.7e-9, STRAY)
+    assert halves({}, 0.0) == (2e-15, 1e-15)
+    assert halves({"y_coupling": "symmetric"}, 0.0) == (1e-15, 1e-15)
+
+
+def test_linked_apparatus_counts_where_it_declares_a_capacitance() -> None:
+    farads = Value.exact(1e-9, "F")
+    facts = Facts(
+        declared=(
+            Fact("link", 0, "amplifier", {"y_capacitance": farads}),
+            Fact("link", 1, "board", {"drive": Value.exact(5.0, "V")}),
+        ),
+        supply={"mains": "unknown"},
+        display={"earthed": True},
+    )
+    assert [(name, dict(entries)) for name, entries in apparatus(facts)] == [
+        ("unit", {"mains": "unknown"}),
+        ("display", {"earthed": True}),
+        ("link to amplifier", {"y_capacitance": farads}),
+    ]
+
+
+def service(**more: Any) -> dict[str, Any]:
+    return {"service_reading": {"value": Value.exact(0.3, "V"), **more}}
+
+
+def test_the_touch_check_adds_its_network_to_the_meter() -> None:
+    """1 % of 0.3 V and 5 % of it for the network: 2 x sqrt(3^2 + 15^2) / sqrt(3) mV = 17.66 mV (GUM, uniform both)."""
+    found = service_check(service(accuracy="1%", isolating_transformer=False, both_plug_ways=True))
+    assert found is not None
+    assert (found.volts, found.gap) == (0.3, None)
+    assert found.uncertainty == pytest.approx(2e-3 * sqrt((9 + 225) / 3))
+    # 1 / 1500 ohm beside 2 pi 50 Hz x 0.15 uF = 47.12 uS: 668.3 uS
+    assert found.admittance(50.0) == pytest.approx(sqrt((1 / 1500) ** 2 + (2 * pi * 50 * 0.15e-6) ** 2))
+    assert found.admittance(50.0) == pytest.approx(668.33e-6, rel=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("told", "words"),
+    [
+        ({"isolating_transformer": True, "both_plug_ways": True}, "the reading shows nothing"),
+        ({"both_plug_ways": True}, "nobody said that no isolating transformer"),
+        ({"isolating_transformer": "unknown", "both_plug_ways": True}, "nobody said that no isolating transformer"),
+        ({"isolating_transformer": False}, "plug both ways round"),
+        ({"isolating_transformer": False, "both_plug_ways": False}, "plug both ways round"),
+        ({"isolating_transformer": False, "both_plug_ways": True}, "None"),
+    ],
+)
+def test_what_a_touch_check_leaves_open(told: dict[str, Any], words: str) -> None:
+    found = service_check(service(**told))
+    assert found is not None
+    assert found.uncertainty is None
+    assert words in str(found.gap)
+
+
+def test_no_touch_check_was_declared() -> None:
+    assert service_check({}) is None
+    assert service_check({"service_reading": {"value": "unknown"}}) is None
