@@ -48,6 +48,9 @@ def shelf_of(job: Job, options: Options) -> Library:
 LINE_BUDGET, MOST_BUDGET = 60.0, 600.0
 """Time simulating may take for each line of a job, and for a whole job [s]: what an honest one needs, thirty times."""
 
+SEARCH_BUDGET = 4.0 * LINE_BUDGET
+"""Time one search for builds may take [s]: it checks several, and searches again without the limit that binds."""
+
 
 def budget_of(job: Job) -> float:
     """Return how long the simulations of a job may take [s]; what is left then is left undone, and said."""

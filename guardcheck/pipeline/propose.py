@@ -12,7 +12,7 @@ from guardcheck.job import read_job
 from guardcheck.model import CONFORMS, Job, LineProposals, Proposals
 from guardcheck.pipeline.check import check_job
 from guardcheck.pipeline.named import check_settings
-from guardcheck.pipeline.options import LINE_BUDGET, Options, Progress, plan_of
+from guardcheck.pipeline.options import SEARCH_BUDGET, Options, Progress, plan_of
 from guardcheck.proposal.picture import beside
 from guardcheck.proposal.search import propose_lines, titles_of
 from guardcheck.proposal.write import with_build
@@ -66,7 +66,7 @@ def _events(found: Iterable[LineProposals]) -> set[str]:
 
 def proposals_for(engine: Engine, plan: JobPlan, name: str, options: Options, say: Progress) -> LineProposals:
     """Return the builds proposed for a line, and for all that are built like it."""
-    with engine.allowing(LINE_BUDGET):
+    with engine.allowing(SEARCH_BUDGET):
         return propose_lines(engine, plan, name, samples=options.samples, seed=options.seed, say=say)
 
 

@@ -340,7 +340,10 @@ def _check_binds(search: Search, solved: Sequence[Seen], checked: Sequence[Seen]
     """Say what the nearest build fails, and what passes when that is forbidden by a label, or not asked for."""
     fails = [found for found in checked[0].findings if misses(found) and (found.needed or found.event is None)]
     binding = sorted({_title(search, found.event or found.quantity) for found in fails})
-    told = f"the nearest build fails {', '.join(binding) or 'to be solved'}"
+    lacking = sorted({_title(search, found.quantity) for found in checked[0].findings if _unsolved(found)})
+    told = f"the nearest build fails {', '.join(binding)}"
+    if not binding:
+        told = f"no figure was found for the {' and the '.join(lacking)} of the nearest build"
     events = {event.name: event for event in library_events(search.plan)}
     labels = {one.event for one in fails if one.event is not None and one.kind == WITHSTAND}
     labels = {name for name in labels if name in events and events[name].plan.condition}

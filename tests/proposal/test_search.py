@@ -187,3 +187,9 @@ def test_what_fails_is_forbidden_or_left_out_and_searched_again(engine: Engine) 
     Eased.loose = 0
     # nobody can forbid that the unit is switched on: no label is offered
     assert told(engine, "power-step", event("power-step")) == "the nearest build fails switching"
+
+
+def test_a_figure_nobody_found_is_named(engine: Engine) -> None:
+    """A search that ran out of time says which figure is lacking, not that something fails."""
+    lacking = Quantity("level.white", "red", False, None)
+    assert told(engine, "level.white", lacking) == "no figure was found for the white level of the nearest build"
