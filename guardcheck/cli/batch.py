@@ -131,8 +131,12 @@ def _dealt(
             while queue or running:
                 while queue and len(running) < hands:
                     index = queue.popleft()
-                    with _deaf():
-                        running[pool.submit(_check, todo[index][0], options, todo[index][1])] = index
+                    try:
+                        with _deaf():
+                            running[pool.submit(_check, todo[index][0], options, todo[index][1])] = index
+                    except (BrokenProcessPool, OSError):  # one ended while another was being begun
+                        struck.append(index)
+                        queue.clear()
                 done, _ = wait(running, return_when=FIRST_COMPLETED)
                 for one in sorted(done, key=running.__getitem__):
                     index = running.pop(one)

@@ -11,10 +11,13 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
+from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -177,6 +180,26 @@ def test_a_killed_process_loses_nothing(tmp_path: Path) -> None:
         assert run(jobs, replace(QUICK, workers=2), tmp_path / "out") == code
     assert len(killed) == 1
     assert saved(tmp_path / "out") == saved(tmp_path / "undisturbed")
+
+
+@pytest.mark.parametrize("error", [BrokenProcessPool, OSError])
+def test_a_process_that_ends_while_another_begins_loses_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, error: type[Exception]
+) -> None:
+    """The pool then refuses the next job, or finds its own pipes closed under its hands."""
+    submit, refused = ProcessPoolExecutor.submit, []
+
+    def once(pool: ProcessPoolExecutor, *work: Any) -> Any:
+        if not refused:
+            refused.append(work)
+            raise error("handle is closed")
+        return submit(pool, *work)
+
+    monkeypatch.setattr(ProcessPoolExecutor, "submit", once)
+    jobs = write_jobs(tmp_path / "jobs", 2)
+    assert run(jobs, replace(QUICK, workers=2), tmp_path / "out") in (0, 10, 11)
+    assert len(saved(tmp_path / "out")) == len(jobs)
+    assert len(refused) == 1
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="Windows has no SIGKILL")
