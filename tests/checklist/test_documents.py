@@ -217,6 +217,17 @@ def test_a_condition_stands_first_on_the_label_and_among_what_it_is_not_safe_aga
     assert first.index("READY WITH CONDITIONS") < first.index(KEEP.text) < first.index("Checklist for you")
 
 
+def test_what_a_rule_keeps_away_and_nobody_has_proven_stands_once(failing):
+    """The same event as open and as kept away would read as two things."""
+    event = next(one for one in failing.findings if one.event and one.needed and one.outcome == DOES_NOT_CONFORM)
+    rows = tuple(replace(one, outcome=NOT_PROVEN) if one.event else one for one in failing.findings)
+    kept = replace(KEEP, event=event.event, lines=(event.line,))
+    sheet = sheet_of(replace(failing, findings=rows, conditions=(kept,)))
+    told = [text.partition(" (")[0] for text in (*sheet.open.items, *sheet.against.items)]
+    assert event.event in told
+    assert len(told) == len(set(told))
+
+
 def test_what_nobody_measured_is_seen_and_never_called_measured(open_, conforming):
     rows = {one.name: one for one in sheet_of(open_).measured}
     assert {one.read for one in rows.values()} == {"NOT MEASURED"}

@@ -328,13 +328,13 @@ def _families(found: Evidence, outcome: str, say: Words) -> list[str]:
 
 
 def _against(found: Evidence, say: Words) -> Listed:
-    """Return what fails and what the conditions keep away."""
+    """Return what fails and what the conditions keep away, without what is listed as open: nothing stands twice."""
     fails = _families(found, DOES_NOT_CONFORM, say)
-    failing = {one.event for one in found.counting if one.outcome == DOES_NOT_CONFORM}
+    listed_already = {one.event for one in found.counting if one.outcome in (DOES_NOT_CONFORM, NOT_PROVEN)}
     kept = [
         f"{event_word(found.check, one.event)} ({places(one.lines, say)})"
         for one in found.check.conditions
-        if one.event not in failing
+        if one.event not in listed_already
     ]
     listed = _listed("against", [*fails, *kept], say)
     return listed if not fails else Listed(f"{say('sheet_of.against_fails')}, {listed.title.lower()}", listed.items)
