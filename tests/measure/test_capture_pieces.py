@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from guardcheck.measure.capture import join
+from guardcheck.measure.capture import fieldsync, join
 from guardcheck.measure.capture.fieldsync import _pulses, _raw, field_sync
 from guardcheck.measure.capture.header import ChannelFacts, channel_facts
 from guardcheck.measure.capture.lines import Edges
@@ -165,6 +165,20 @@ def test_what_the_samples_do_not_tell_is_allowed_on_either_side() -> None:
         assert (join._compared(half, other, "sync") is None) == alike
 
 
+def test_what_differs_by_just_as_much_as_may_be_is_alike(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Powers of two, so that nothing is rounded."""
+    for name, value in (("RATE", 2**-10), ("HEIGHT", 2**-3), ("LEVEL", 2**-2), ("WIDTH", 2**-23)):
+        monkeypatch.setattr(join, name, value)
+
+    def one(period: float = 2**-14, width: float = 2**-18, level: float = 1.0, height: float = 1.0) -> join._Common:
+        lead = array(0, 1, 2) * 2**-14
+        edges = Edges(lead, lead + width, np.arange(3), period, 0.0, 0.0, lead, LOW)
+        return join._Common(edges, 1, level, height)
+
+    for other in (one(2**-14 * (1 + 2**-10)), one(width=2**-18 + 2**-23), one(level=1.25), one(height=1.125)):
+        assert join._compared(one(), other, "sync") is None
+
+
 def test_a_mean_of_each_line_and_the_median_of_them() -> None:
     volts = np.arange(100.0, dtype=np.float32)
     assert join._median(volts, 0.1, array(1.0, 2.05, 4.0), 0.45) == 21.5  # 20 to 23
@@ -175,13 +189,15 @@ def test_a_mean_of_each_line_and_the_median_of_them() -> None:
 
 @pytest.mark.parametrize("sign", [1, -1])
 def test_the_common_channel_is_read_behind_sync_and_in_its_middle(sign: int) -> None:
-    """Flat at 1 V only from 3.3 to 4.2 us behind sync, at -0.3 V from a quarter to three quarters of it."""
-    corners = [*pulse(4.7, 1.0, 0.7, 0.1), (7.85, 1.0), (7.95, 1.0), (9.0, 1.0), (9.1, 1.05), (20, 1.05), (20.1, 1.0)]
+    """1 and 1.02 V in either half of 3.3 to 4.2 us behind sync; 0.7 V from a quarter to three quarters of it."""
+    tip = [(0.1, 0.71), (1.1, 0.71), (1.15, 0.7), (3.55, 0.7), (3.6, 0.71), (4.6, 0.71)]
+    porch = [(4.8, 1.0), (8.4, 1.0), (8.5, 1.02), (8.95, 1.02), (9.0, 1.1), (20, 1.1), (20.1, 1.0), (-0.1, 1.0)]
+    corners = [*tip, *porch]
     seen = join._look(capture(sync=sign * drawn(in_order(corners, L15), L15, noise=0.001)), "sync")
     assert not isinstance(seen, str)
     assert (seen.sign, seen.edges.rate.name) == (sign, "15k")
-    assert seen.level == pytest.approx(sign * 1.0, abs=5e-4)
-    assert seen.height == pytest.approx(0.3, abs=1e-3)
+    assert seen.level == pytest.approx(sign * 1.01, abs=1e-3)
+    assert seen.height == pytest.approx(0.31, abs=1e-3)
     assert join._look(capture(sync=np.full(50_000, 0.3)), "sync") == "there is no line sync"
 
 
@@ -297,6 +313,17 @@ def test_field_sync_is_wide_and_comes_evenly_once_a_field(starts: list[float], w
     assert _pulses(0.2 + 0.5 * dips(starts, width, 50.0), 2e-6) == count
 
 
+def test_the_limits_of_field_sync_belong_to_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Powers of two, so that nothing is rounded: 128 samples wide, 8192 apart, and 64 more and less."""
+    step = 2.0**-19
+    for name, value in (("FIELDS", (2**-6, 2**-6)), ("WIDTHS", (2**-12, 2**-12)), ("_EVEN", 2**-7)):
+        monkeypatch.setattr(fieldsync, name, value)
+    volts = np.ones(30_000)
+    for at in (1000, 1000 + 8192 - 64, 1000 + 16384):
+        volts[at : at + 128] = -1.0
+    assert _pulses(volts, step) == 3
+
+
 def parts(high: Array, low: Array) -> dict[str, Array]:
     return {"high": high, "low": low}
 
@@ -366,6 +393,9 @@ def test_field_sync_by_itself(rest: float, tip: float, sign: int) -> None:
     assert found is not None
     one, seen_sign = found
     assert (seen_sign, one.lines, one.counted) == (sign, 2, "field syncs")
+    assert (one.drift, one.has_picture) == (0.0, False)
+    for part, expected in ((one.fold.x, (0.0, 5e-6)), (one.fold.y, (0, 0)), (one.fold.count, (0, 0))):
+        assert part.tolist() == list(expected)
     for name, level in (("high", 4.0), ("low", 0.2), ("blank", rest), ("sync", 3.8)):  # 10 mV left over of 70 samples
         assert one.raw[f"level.{name}"].value == pytest.approx(level, abs=3e-4)
     still = line(rest, tip, 0.5)
