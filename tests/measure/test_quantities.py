@@ -44,6 +44,7 @@ from guardcheck.measure import (
     worst_of,
 )
 from guardcheck.measure.levels import RESIDUE
+from guardcheck.measure.quality import DEAD
 
 
 def test_levels_are_differences_to_blanking() -> None:
@@ -384,3 +385,37 @@ def test_tilt_is_carried_from_the_windows_to_the_edges() -> None:
     larger, change = tilt(windows, share=0.8)
     assert larger == pytest.approx([0.2 / 1.75])
     assert change == pytest.approx([0.18 / 1.8 - 0.15 / 1.8])
+
+
+def test_the_ends_of_a_step_and_what_is_no_step() -> None:
+    """Final is the mean of what lies after 0.8 of the span, the point at 0.8 left out; the step begins at the first."""
+    time = np.linspace(0.0, 5.0, 6)
+    # after 4.0 only 5.0 is left: final 1.0, first 0.2, peak 1.4
+    assert overshoot(time, np.array([0.2, 1.4, 1.4, 1.4, 1.3, 1.0])) == pytest.approx(0.4 / 0.8)
+    # the span counts from where it begins: of 2 to 12 what lies after 10 is left, 0.9 and 1.1
+    late = np.array([0.2, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.8, 0.9, 1.1])
+    assert overshoot(np.linspace(2.0, 12.0, 11), late) == pytest.approx(0.8 / 0.8)
+    assert overshoot(time, np.array([0.0, 1.2e-9, 0.0, 0.0, 0.0, 1.2e-9])) == pytest.approx(
+        0.0
+    )  # a step, if a small one
+    assert math.isnan(overshoot(time, np.array([0.0, 0.0, 0.0, 0.0, 0.0, 0.8e-9])))
+
+
+def test_the_edges_of_a_corner() -> None:
+    """3.0103 dB below the reference is still inside; the reference itself is no upper corner."""
+    frequency = np.array([1e5, 1e6, 1e7])
+    at = math.sqrt(0.5)
+    corner, reached = upper_corner(frequency, np.array([[1.0, at, 0.01]], complex), reference=1e5)
+    assert reached.tolist() == [True]
+    assert corner[0] == pytest.approx(1e6, rel=1e-6)
+    # -240 dB is the floor: a dead band falls through it from 0 dB within one decade, 3.0103/240 of the way
+    dead, _ = upper_corner(np.array([1e5, 1e6]), np.array([[1.0, 0.0]], complex), reference=1e5)
+    assert dead[0] == pytest.approx(10.0 ** (5.0 + 10.0 * math.log10(2.0) / 240.0), rel=1e-9)
+
+
+def test_a_gain_of_exactly_nothing_is_left_out() -> None:
+    bare = np.array([[1.0, DEAD, 1.0]])
+    worst, column = worst_bend(bare, np.array([[1.0, 5.0 * DEAD, 1.1]]))
+    assert (worst[0], column[0]) == (pytest.approx(0.1), 2)
+    alive, at = worst_bend(np.array([[1.0, 2.0 * DEAD, 1.0]]), np.array([[1.0, 10.0 * DEAD, 1.1]]))
+    assert (alive[0], at[0]) == (pytest.approx(4.0), 1)

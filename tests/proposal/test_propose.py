@@ -118,7 +118,7 @@ def test_the_words_and_the_record(found: LineProposals) -> None:
     assert first.index("gives: white") < first.index("takes: ") < first.index(" dB")
     for name in found.builds[0].conditions:
         assert name not in first.partition("holds: ")[2].partition("\n     not proven")[0].partition("lives only")[0]
-    assert "100 % of builds within tolerance keep every limit" in " ".join(first.split())
+    assert "100 % of the builds drawn within tolerance keep every limit" in " ".join(first.split())
 
 
 def test_a_source_too_weak_is_said_to_be(engine: Engine) -> None:

@@ -6,7 +6,7 @@ import json
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from guardcheck.formatting import show
+from guardcheck.formatting import share, show
 from guardcheck.model import DOES_NOT_CONFORM, QUANTITIES, Build, LineProposals, Proposals, Spread
 from guardcheck.report.arrange.words import clean
 from guardcheck.report.text.grid import indent
@@ -112,8 +112,7 @@ def _rows(one: Build, titles: Mapping[str, str], width: int, number: str) -> Ite
     yield from indent(clean(one.say), width, f" {number} ")
     figures = [f"{name} {_range(spread, unit)}" for name, spread, unit in _figures(one) if spread is not None]
     if one.yield_ is not None:
-        share = f"{100 * one.yield_:.3g} %"
-        figures.append(f"{share} of builds within tolerance keep every limit")
+        figures.append(f"{share(one.yield_)} of the builds drawn within tolerance keep every limit")
     rows = [("gives", "; ".join(figures))]
     if one.outcome != DOES_NOT_CONFORM:
         rows.append(("holds", named(name for name in one.margins if name not in (*one.open_, *one.conditions))))
