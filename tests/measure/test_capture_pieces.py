@@ -10,9 +10,11 @@ import pytest
 from numpy.testing import assert_allclose
 
 from guardcheck.measure.capture import fieldsync, join
+from guardcheck.measure.capture.clipping import _CUT, _MAY_BE, cut_off
+from guardcheck.measure.capture.field import OverField, _droop, over_field
 from guardcheck.measure.capture.fieldsync import _pulses, _raw, field_sync
 from guardcheck.measure.capture.header import ChannelFacts, channel_facts
-from guardcheck.measure.capture.lines import Edges
+from guardcheck.measure.capture.lines import Edges, Lines
 from guardcheck.measure.capture.picture import Folded
 from guardcheck.measure.capture.systems import nearest_system, rates
 from guardcheck.measure.capture.transitions import COARSE, NOISY, _crossings, edge_time
@@ -415,3 +417,48 @@ def test_what_is_no_field_sync() -> None:
     assert field_sync(line(4.0, 0.2, 0.5)[:4000], 5e-6, 0.0, None) is None  # one pulse
     wide = line(1.0, 0.0, 0.3)
     assert field_sync(wide - 0.4, 5e-6, 0.0, None) is not None
+
+
+# The screen's edge, and what happens over a field --------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("values", "noise", "step", "scale", "said"),
+    [
+        ([1.0 - 1e-6] * 90 + [0.9] * 10, 0.0, 0.0, 0.25, None),  # a millionth of 0.25 V is less
+        ([1.0 - 1e-6] * 90 + [0.9] * 10, 0.0, 0.0, 4.0, _MAY_BE),
+        ([1.0 - 0.01 * 0.01] * 90 + [0.9] * 10, 0.0, 0.01, 1.0, _MAY_BE),  # just a hundredth of a step
+        ([1.0] * 5 + [0.9] * 95, 0.8 * 0.01, 0.01, 1.0, None),  # just 0.8 of a step of noise
+        ([1.0] * 95 + [0.9] * 5, 0.3 * 0.01, 0.01, 1.0, _MAY_BE),
+        ([1.0] * 90 + [0.9] * 10, 3.1e-5, 1e-4, 1.0, _CUT),
+    ],
+)
+def test_what_stands_at_the_extreme_by_the_limits_themselves(
+    values: list[float], noise: float, step: float, scale: float, said: str | None
+) -> None:
+    one = Lines(array(*values)[None, :], array(0), US, array(0), np.zeros(1, dtype=np.int64))
+    assert cut_off(one, (0.0, 99.5 * US), 1.0, noise, step, scale, None, top=True) == said
+    turned = Lines(-one.rows, one.offsets, US, one.starts, one.number)
+    assert cut_off(turned, (0.0, 99.5 * US), -1.0, noise, step, scale, None, top=False) == said
+
+
+def over(blank: Array, step: float = 64e-6) -> OverField:
+    count = len(blank)
+    starts = np.asarray(np.arange(count) * step, dtype=np.float64)
+    one = Lines(np.zeros((count, 1)), np.zeros(count), step, starts, np.arange(count))
+    return over_field(np.full(count, 0.5), step, one, blank, 0.003, array(0.001, 0.021), sign=1, coupled=False)
+
+
+def test_a_few_lines_are_smoothed_over_what_there_is() -> None:
+    """Four lines, averaged over five: 0, 1/4, 1/4, 1/3; the error is that of four, or of one."""
+    found = over(array(0, 0, 0, 1))
+    assert found.hum == pytest.approx(1 / 3)
+    assert found.hum_error == pytest.approx(2 * 0.003 / 2)
+    assert over(array(1)).hum_error == pytest.approx(2 * 0.003)
+    assert "this one is 32 ms long" in str(over(np.zeros(500)).tilt_failure)
+
+
+def test_three_lines_are_the_least_a_droop_is_fitted_to() -> None:
+    left, slope, _ = _droop(array(0, 1, 2), array(0.5, 0.3, 0.1))
+    assert slope == pytest.approx(0.2)
+    assert_allclose(left, 0, atol=1e-12)

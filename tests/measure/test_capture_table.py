@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from pathlib import Path
 from typing import BinaryIO, cast
 
 import numpy as np
@@ -92,6 +93,8 @@ def test_a_heading_is_a_name_and_a_unit(heading: str, expected: tuple[str, str])
 def test_empty_fields_at_the_end_are_taken_off() -> None:
     assert _trimmed(["a", "", ""]) == ["a"]
     assert _trimmed(["", "a", "b"]) == ["", "a", "b"]
+    assert _trimmed(["a", "b", ""]) == ["a", "b"]
+    assert _trimmed(["a", "b", "c", "", "", ""]) == ["a", "b", "c"]
     assert _trimmed(["", ""]) == []
 
 
@@ -185,6 +188,7 @@ def test_fields_of_a_row() -> None:
         ([*ROWS, "x"], (",", ".", 2)),
         (["1", "2", "3"], ("\t", ".", 1)),
         (["1 2", "3  4", "5 6"], (" ", ".", 2)),
+        (["1 2", "3\t4", "5 6"], (" ", ".", 2)),
         (["1;2,5", "2;3", "3;4"], (";", ",", 2)),
         (["1;2", "2;3", "3;4", "4;5,5"], (";", ",", 2)),
         (["1;2", "2;3", "3;4"], (";", ".", 2)),
@@ -276,6 +280,7 @@ def test_a_block_of_rows(block: bytes, dialect: Dialect) -> None:
         (b"1,2\n3,1_0\n", COMMA, "f:11: '1_0' is not a number"),
         (b"1,2\n3,x!\n", COMMA, "accepted are finite numbers such as 1.25e-3"),
         (b"1;2\n3;x\n", SEMICOLON, "accepted are finite numbers such as 1.25 (or 1,25) and 1.25e-3"),
+        (b"1;2\n3,5;x\n", SEMICOLON, "f:11: 'x' is not"),
         (b"1;2\n3;4,5,6\n", SEMICOLON, "f:11: '4,5,6' is not a number"),
         (b"1,2\n3," + b"x" * 50 + b"\n", COMMA, f"'{'x' * 40}' is"),
         (b"1,2\n3,a\x01b\n", COMMA, "f:11: 'a?b' is not"),
@@ -367,6 +372,16 @@ def test_what_is_no_text(head: bytes, words: str) -> None:
 )
 def test_lines_of_the_head(head: bytes, lines: list[str]) -> None:
     assert reader._head_lines(head, "f") == lines
+
+
+def test_a_table_begins_in_the_first_128_kib(tmp_path: Path) -> None:
+    path = tmp_path / "scope.csv"
+    body = "".join(f"{i}e-6,0.5\n" for i in range(20))
+    path.write_text("x" * 130_000 + "\n" + body)
+    assert reader.read_capture(path).n_points == 20
+    path.write_text("x" * 140_000 + "\n" + body)
+    with pytest.raises(InputError, match="no table of numbers"):
+        reader.read_capture(path)
 
 
 TIME, CH1 = Column("t", "time", 1e-6, "us"), Column("CH1", "volts", 1e-3, "mV")
@@ -473,6 +488,12 @@ def test_names_of_columns_without_any() -> None:
     )
     found = collected(np.column_stack((t, t, t, t)), columns=(TIME, CH1, CH1, CH1)).capture()
     assert list(found.volts) == ["CH1", "CH1'", "CH1''"]
+    assert collected(np.column_stack((10 * t, t)), columns=(none, TIME)).time_column == 1
+    assert collected(np.column_stack((t, -t)), columns=(none, CH1)).time_column == 0
+    with pytest.raises(InputError, match="no time column"):
+        collected(np.column_stack((-t, t)), columns=(none, CH1))
+    with pytest.raises(InputError, match="no time column"):
+        collected(np.column_stack((t, -t)), columns=(CH1, none))
     count = Column("n", "count", 1.0)
     assert collected(np.column_stack((t, t)), columns=(count, CH1), interval=1e-6).capture().notes == ()
 
