@@ -294,6 +294,11 @@ def test_a_row_that_cannot_be_read_is_named_by_its_line(block: bytes, dialect: D
     assert words in str(caught.value)
 
 
+def test_a_word_by_itself_is_no_number() -> None:
+    with pytest.raises(InputError, match="'x' is not a number"):
+        table.to_numbers(b"x\n", Dialect("\t", ".", (), 0), 1, 10, "f")
+
+
 def test_blocks_end_at_a_line_end(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(table, "BLOCK", 4)
     assert list(table.whole_lines(b"1\n2", io.BytesIO(b"3\n4\n5\n67"), "f")) == [b"1\n23\n4\n", b"5\n", b"67\n"]
