@@ -294,6 +294,14 @@ def test_a_row_that_cannot_be_read_is_named_by_its_line(block: bytes, dialect: D
     assert words in str(caught.value)
 
 
+@pytest.mark.parametrize("octet", [b"\x1c", b"\x1d", b"\x1e", b"\x1f", b"\x85", b"\xa0"])
+def test_a_rare_blank_behind_a_number_is_a_blank(octet: bytes) -> None:
+    """Separators of information and the hard space of Latin-1; inside a number they are refused where they stand."""
+    assert_allclose(table.to_numbers(b"1,2\n3,4" + octet + b"\n", COMMA, 2, 10, "f"), ((1, 2), (3, 4)))
+    with pytest.raises(InputError, match=r"f:11: '4.5' is not a number"):
+        table.to_numbers(b"1,2\n3,4" + octet + b"5\n", COMMA, 2, 10, "f")
+
+
 def test_a_word_by_itself_is_no_number() -> None:
     with pytest.raises(InputError, match="'x' is not a number"):
         table.to_numbers(b"x\n", Dialect("\t", ".", (), 0), 1, 10, "f")

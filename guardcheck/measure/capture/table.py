@@ -122,7 +122,7 @@ def _plain(block: bytes, dialect: Dialect) -> bytes:
     table = bytearray(range(256))
     for octet in range(128, 256):
         table[octet] = ord("?")
-    for mark in b'\t\r\x0b\x0c"':
+    for mark in b'\t\r\x0b\x0c\x1c\x1d\x1e\x1f\x85\xa0"':  # what `split` takes off a field as well
         table[mark] = _SPACE
     if dialect.delimiter in ",;\t":
         table[ord(dialect.delimiter)] = _SPACE
