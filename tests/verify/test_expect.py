@@ -192,3 +192,51 @@ def test_expect_on_the_command_line(tmp_path: Path) -> None:
     refused = guardcheck("expect", "none.toml", cwd=tmp_path)
     assert (refused.returncode, refused.stderr.count("\n")) == (2, 1)
     assert "no [[line]]" in refused.stderr
+
+
+DEMO = Path(__file__).parents[2] / "reports-demo" / "lantern-16" / "job.toml"
+CORE, SCREEN = 0.1 * 1.8 + 1e-3, 0.02 * 1.8 + 1e-3
+"""Conductors of the demo's lead [ohm]: its own resistance a metre, and a milliohm of contacts."""
+PICTURE = [(1, 2, 10.0), (2, 3, 100.0), (3, 0, 240.0)]
+SYNC = [(1, 2, 30.0), (2, 3, 1200.0)]
+INTO = [(3, 4, CORE), (4, 5, 75.0), (5, 0, SCREEN)]
+NODES = {"the chip's pin": 2, "the unit's connector": 3, "the display's input": 4}
+POWERED = {"lead out": [], "into its display": INTO}
+DEAD = ("no power, lead out", "no power, lead out, leads of the meter swapped")
+EMF = {"level.white": 2.0, "level.black": 0.0, "level.blank": 0.0}
+
+
+def test_every_row_of_the_demo_is_what_nodal_analysis_gives(engine: Engine) -> None:
+    """All rows but those of the sync chip's own diodes without power, which have a test of their own above.
+
+    Points are read against the unit's 0 V, with 10 Mohm of probe on the point. Without power the meter's 3 V behind
+    3 kohm, and its ohms, see the pad from the pin (100 + 240 ohm) and from the connector (240 ohm).
+    """
+    job = parse_job(DEMO.read_text(encoding="utf-8"), file=str(DEMO))
+    rows = expectations(engine, plan_of(job, Options(samples=0)))
+    seen, seen_dead = 0, 0
+    for row in rows:
+        node = NODES.get(row.where)
+        if row.state in POWERED:
+            circuit = [*(PICTURE if "red" in row.lines else SYNC), *POWERED[row.state], (node, 0, PROBE)]
+            nodes = 6 if row.state == "into its display" else 4
+            emf = EMF[row.quantity] if "red" in row.lines else 5.0
+            volts = nodal(circuit, (1, emf), nodes)[node]
+            assert row.expected == pytest.approx(volts, rel=5e-3, abs=1e-6), row
+            seen += 1
+        elif row.state in DEAD and "red" in row.lines:
+            ohms = {2: 340.0, 3: 240.0}[node]
+            if row.quantity == "resistance":
+                assert row.expected == pytest.approx(ohms, rel=5e-3), row
+            else:
+                assert row.expected == pytest.approx(3.0 * ohms / (3000.0 + ohms), rel=2e-2), row
+            seen_dead += 1
+    assert (seen, seen_dead) == (3 * 5 + 2 * 5, 8)
+    # the rail: 5 V of which the load takes 100 mA; a supply is set to half as much again
+    (current,) = (row for row in rows if row.state == "first power-up")
+    assert (current.expected, current.low, current.high) == pytest.approx((0.1, 0.05, 0.15), rel=5e-3)
+    (rail,) = (row for row in rows if row.state == "on")
+    assert (rail.expected, rail.low, rail.high) == pytest.approx((5.0, 4.95, 5.05), rel=5e-3)
+    sync_dead = sum(row.state in DEAD and "red" not in row.lines for row in rows)
+    assert len(rows) == seen + seen_dead + sync_dead + 2
+    assert sync_dead == 8
