@@ -31,6 +31,7 @@ from guardcheck.report import only_line, ranking_to_short, to_short, to_short_re
 from guardcheck.report.arrange.answer import _why_open, answer, tile_of
 from guardcheck.report.arrange.line import Bears, bears
 from guardcheck.report.text.grid import columns
+from guardcheck.report.text.reading import whole_values
 from tests.report.conftest import WHITE, finding
 from tests.schematic.lines import PAD
 
@@ -319,3 +320,12 @@ def test_an_open_stress_says_in_a_word_why_it_is_open() -> None:
     plain = Finding("PWR01", "part.power", "red", False, 0.1, "W", NOT_PROVEN, "", limit=assumed)
     found = replace(plain, codes=(SHORT_CIRCUIT,), spread=(0.1, 0.3))
     assert bears(found) == Bears("300 mW", "250 mW", pytest.approx(1.2))
+
+
+def test_levels_of_a_cause_are_whole_or_not_there() -> None:
+    """472 mV and 1.42 V cut behind the 1 would read as 1."""
+    assert whole_values("472 mV, 1.42 V", 26) == "472 mV, 1.42 V"
+    assert whole_values("472 mV, 1.42 V", 14) == "472 mV, 1.42 V"
+    assert whole_values("472 mV, 1.42 V", 13) == "472 mV"
+    assert whole_values("472 mV, 1.42 V, 300 mV", 15) == "472 mV, 1.42 V"
+    assert whole_values("472 mV", 3) == "472 mV"

@@ -9,11 +9,13 @@ from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, Finding, Result
 from guardcheck.report.arrange.explanations import ExplanationView, captures, explanations
 from guardcheck.report.arrange.words import clean, quantity_title, sentence
 from guardcheck.report.text.answer import WIDE, brief, fit, head_lines
-from guardcheck.report.text.grid import indent, pad
+from guardcheck.report.text.grid import columns, indent, pad
 
 MOST_LINES = 40
 _ROWS, _CAUSES, _CAUSES_ALONE, _THEN = 12, 4, 8, 3
 _WIDTHS = (12, 15, 10, 9, 9, 17)
+_LEVELS = 26
+"""Widest list of levels beside a cause."""
 _MISMATCH = "level.mismatch"
 
 
@@ -103,11 +105,21 @@ def _finding(one: Finding) -> str:
     return _row(cells, words)
 
 
+def whole_values(values: str, width: int) -> str:
+    """Return as many whole values of a list as fit: half a number is another number."""
+    kept = values.split(", ")
+    while len(kept) > 1 and columns(", ".join(kept)) > width:
+        kept.pop()
+    return ", ".join(kept)
+
+
 def _explained(one: ExplanationView, most: int) -> Iterable[str]:
     yield f"{one.line}, most likely first" if one.causes else f"{one.line}: none of {one.simulated} faults gives this"
-    for cause in one.causes[:most]:
-        what = fit(cause.what.rstrip("."), WIDE - 16)
-        yield f"  ({cause.mark}) {pad(what, WIDE - 16)} {cause.levels}"[:WIDE].rstrip()
+    causes = one.causes[:most]
+    levels = [whole_values(cause.levels, _LEVELS) for cause in causes]
+    room = WIDE - 7 - max([9, *(columns(each) for each in levels)])
+    for cause, told in zip(causes, levels, strict=True):
+        yield f"  ({cause.mark}) {pad(fit(cause.what.rstrip('.'), room), room)} {told}".rstrip()
     if one.measure:
         expect = "   ".join(f"{value} -> {marks}" for value, marks in one.expect)
         yield from indent(f"{brief(one.measure, 120)}. {expect}", WIDE, "  NEXT READING: ")
