@@ -127,14 +127,9 @@ def _told(one: Finding, cure: Cure | None, cured: Sequence[Finding], tried: int)
     if cure is None:
         return _none(one, tried)
     trial, after = cure
-    figures = list(dict.fromkeys(f"{_title(each)} {_result(each, after)}" for each in cured))
+    figures = list(dict.fromkeys(f"{QUANTITIES[each.quantity].title} {_result(each, after)}" for each in cured))
     more = [f"{len(figures) - MOST_FIGURES} more cured"] if len(figures) > MOST_FIGURES else []
     return f"{trial.say} (simulated: {', '.join([*figures[:MOST_FIGURES], *more])})"
-
-
-def _title(one: Finding) -> str:
-    kind = QUANTITIES.get(one.quantity)
-    return one.quantity if kind is None else kind.title
 
 
 @dataclass
