@@ -63,9 +63,7 @@ def checklist(
 
     if html is None and pdf is None and record is None:
         raise InputError("say where the sheet goes: --html FILE, --pdf FILE, --record FILE", key="checklist")
-    if verified is not None and (readings is not None or capture or sync is not None):
-        problem = "readings and captures are judged anew; give these or a saved verify, not both"
-        raise InputError(problem, key="--verified")
+    _one_of(verified, readings, capture, sync)
     if paper not in report.PAPERS:
         raise InputError(f"no paper '{paper}'; accepted: {accepted(report.PAPERS)}", key="--paper")
     options = pipeline.Options(
@@ -98,6 +96,12 @@ def checklist(
     outcome = report.evidence(plan, measured).outcome
     typer.echo(f"{outcome.replace('_', ' ')}: wrote {' and '.join(str(path) for path in (html, pdf, record) if path)}")
     raise typer.Exit(OUTCOME_CODES[outcome])
+
+
+def _one_of(verified: Path | None, *measured: object) -> None:
+    if verified is not None and any(measured):
+        problem = "readings and captures are judged anew; give these or a saved verify, not both"
+        raise InputError(problem, key="--verified")
 
 
 def _needed(job: Path | None) -> Path:
