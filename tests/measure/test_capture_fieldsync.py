@@ -148,3 +148,50 @@ def test_what_is_no_field_sync() -> None:
     assert field_sync(line(4.0, 0.2, 0.5)[:4000], 5e-6, 0.0, None) is None  # one pulse
     wide = line(1.0, 0.0, 0.3)
     assert field_sync(wide - 0.4, 5e-6, 0.0, None) is not None
+
+
+@pytest.mark.parametrize(("rest", "tip"), [(4.0, 3.0), (-3.0, -4.0), (0.5, -0.5)])
+def test_field_sync_may_stand_anywhere(rest: float, tip: float) -> None:
+    for one, sign in ((line(rest, tip, 0.1), 1), (line(tip, rest, 0.1), -1)):
+        found = field_sync(one, 5e-6, 0.0, None)
+        assert found is not None
+        assert found[1] == sign
+        assert found[0].raw["level.sync"].value == pytest.approx(1.0, abs=2e-3)
+
+
+def test_the_widest_pulses_close_together_are_still_field_sync() -> None:
+    """Twice 1.95 ms in 13.4 ms: it rests for 71 % of the trace."""
+    volts = dips([0.1, 11.4], 1.95, 13.4)
+    volts[::2] += 0.02
+    for sign in (1, -1):
+        found = field_sync(sign * volts, 2e-6, 0.0, None)
+        assert found is not None
+        assert found[1] == sign
+
+
+def test_a_pulse_without_a_settled_sample_shows_no_level() -> None:
+    """At a change the two samples before it and the three behind it are left out: all five of 25 us, not the sixth."""
+    for width, shown in ((0.025, False), (0.03, True)):
+        volts = dips([3, 23], width, 45, 5e-6) + 0.01 * np.tile(array(1, -1), 4500)
+        assert (field_sync(volts, 5e-6, 0.0, None) is not None) == shown
+
+
+def test_a_sample_half_way_is_part_of_the_low_level() -> None:
+    """4 and 0 V, one sample of 2 V between them: the fall is before it, so the third before it counts, not the second.
+
+    Sync is low for 41 of 9000 samples twice, the half-way one among them; at each of its two changes two samples before
+    and three behind are left out.
+    """
+    plain = 2.0 + 2.0 * dips([3, 23], 0.2, 45, 5e-6)
+    for start in (600, 4600):
+        plain[start - 1] = 2.0
+    plain[1000:4000:2] -= 0.01  # so that the high level does not stand at the very top of the trace
+    levels = []
+    for back in (9, 4, 3):
+        volts = plain.copy()
+        volts[600 - back] -= 0.5
+        found = field_sync(volts, 5e-6, 0.0, None)
+        assert found is not None
+        levels.append(found[0].raw["level.high"].value or math.nan)
+    assert levels[1] == pytest.approx(levels[0], abs=1e-12)
+    assert levels[2] - levels[1] == pytest.approx(0.5 / (9000 - 2 * 41 - 2 * 5), rel=1e-6)
