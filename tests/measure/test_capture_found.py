@@ -112,7 +112,7 @@ def test_a_line_period_of_no_system_is_taken_for_the_plainest() -> None:
 
 
 def test_lines_that_follow_field_sync_show_no_picture() -> None:
-    """Field sync begins behind the edge of line 4 of 0 to 8; 0.2 ms before it are 3.1 lines, and two lines are blanked."""
+    """Field sync begins behind the edge of line 4 of 0 to 8; 0.2 ms before are 3.1 lines, two lines are blanked."""
     bright = pulse(4.7, 0.1, -0.2, 0.1) + bar(10.5, 62.5, 0.1, 0.9, 0.1)
     system = replace(S625, field_blanking=2)
     field = array(4.9875 + 4 * L15 + 1) * US
