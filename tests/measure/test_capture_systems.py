@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from numpy.testing import assert_allclose
 
+from guardcheck.measure.capture import systems as table
 from guardcheck.measure.capture.systems import nearest_system, plainest_system, systems
 from tests.measure.still import HIGH, LOW, US
 
@@ -42,3 +45,22 @@ def test_a_period_of_a_system_is_told_to_a_third_of_a_percent() -> None:
     for off, name in ((0.0034, "625"), (-0.0034, "625"), (0.0036, None)):
         found = nearest_system(64e-6 * (1 + off), 4.7e-6)
         assert (found.name if found else None) == name
+
+
+def test_the_windows_of_a_rate_are_in_seconds() -> None:
+    """Lines of 62.5 to 65 us, 15.4 to 16 kHz; line sync from 3.6 us on; a flat porch 3.3 to 4.2 us behind it."""
+    assert LOW.periods == pytest.approx((62.5e-6, 65e-6))
+    assert LOW.widths == pytest.approx((3.6e-6, 5.8e-6))
+    assert LOW.porch == pytest.approx((3.3e-6, 4.2e-6))
+    assert HIGH.periods == pytest.approx((31.25e-6, 32.5e-6))
+    assert (LOW.scale, HIGH.scale, LOW.pairs, HIGH.pairs) == (1.0, 0.5, 2, 8)
+
+
+def test_a_period_that_is_just_as_near_as_may_be_is_taken(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A 256th of a period of 2 ** -14 s: numbers without rounding."""
+    one = replace(systems()[0], period=2.0**-14)
+    monkeypatch.setattr(table, "systems", lambda: (one,))
+    monkeypatch.setattr(table, "NEAR", 2.0**-8)
+    for near in (2.0**-14 + 2.0**-22, 2.0**-14 - 2.0**-22):
+        assert nearest_system(near, 4.7e-6) is one
+    assert nearest_system(2.0**-14 + 1.01 * 2.0**-22, 4.7e-6) is None
