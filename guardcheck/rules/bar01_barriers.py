@@ -145,7 +145,8 @@ def material_of(told: str, designation: str = "") -> Material:
     words = _DENIED.sub("", f"{told} {designation}".casefold())
     for layers, what, known, plain in _data().materials:
         if any(word in words for word in known):
-            strange = _strange(_DENIED.sub("", told.casefold()), (*known, *plain)) if layers == SHEET and not designation else ()
+            unnamed = layers == SHEET and not designation
+            strange = _strange(_DENIED.sub("", told.casefold()), (*known, *plain)) if unnamed else ()
             if strange:
                 return Material(UNKNOWN, f"a sheet called '{' '.join(strange)}', which may name a coating,", True)
             return Material(layers, what)
