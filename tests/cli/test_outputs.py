@@ -22,8 +22,10 @@ from guardcheck.files import read_bytes, sha256_of, write_text
 from tests.pipeline.jobs import line, text
 
 OWN = "* mine\n.subckt mine in out vdd gnd\nr1 in out 75\n.ends mine\n"
-JOB = text(line().replace('stage = "series-resistor"', 'stage_netlist = "mine.cir"')).replace(
-    "format = 1", 'format = 1\ncircuits = "parts"'
+JOB = (
+    text(line().replace('stage = "series-resistor"', 'stage_netlist = "mine.cir"'))
+    .replace('stage_values = { series = "74 ohm" }\n', "")
+    .replace("format = 1", 'format = 1\ncircuits = "parts"')
 )
 
 
@@ -117,6 +119,7 @@ def test_a_pipe_is_refused_and_not_waited_for(bench: Path, arguments: tuple[str,
     os.mkfifo(bench / "pipe")
     done = CliRunner().invoke(app, arguments)
     assert isinstance(done.exception, InputError), done.output
+    assert "pipe: is not a " in str(done.exception)
 
 
 @pytest.mark.skipif(not Path("/dev/zero").exists(), reason="this system has no endless device")
@@ -211,6 +214,7 @@ def test_nothing_from_a_file_moves_the_terminal(
     done = CliRunner().invoke(app, arguments)
     said = f"{done.output}{done.exception}"
     assert done.exit_code != 0
+    assert f"{name}:" in said
     assert not [char for char in said if unicodedata.category(char) in ("Cc", "Cf") and char != "\n"], repr(said)
 
 
