@@ -63,6 +63,7 @@ def checklist(
 
     if html is None and pdf is None and record is None:
         raise InputError("say where the sheet goes: --html FILE, --pdf FILE, --record FILE", key="checklist")
+    _one_of(verified, readings, capture, sync)
     if paper not in report.PAPERS:
         raise InputError(f"no paper '{paper}'; accepted: {accepted(report.PAPERS)}", key="--paper")
     options = pipeline.Options(
@@ -76,7 +77,7 @@ def checklist(
     saved = {file: report.read_result(file) for file in (result, verified) if file is not None}
     for file, one in saved.items():
         if job is not None:
-            pipeline.require_same_job(job, one, file)
+            pipeline.require_same_job(job, one, file, options)
     plan = saved[result] if result is not None else pipeline.check(_needed(job), options, progress)
     measured: Result | None = None
     if verified is not None:
@@ -95,6 +96,12 @@ def checklist(
     outcome = report.evidence(plan, measured).outcome
     typer.echo(f"{outcome.replace('_', ' ')}: wrote {' and '.join(str(path) for path in (html, pdf, record) if path)}")
     raise typer.Exit(OUTCOME_CODES[outcome])
+
+
+def _one_of(verified: Path | None, *measured: object) -> None:
+    if verified is not None and any(measured):
+        problem = "readings and captures are judged anew; give these or a saved verify, not both"
+        raise InputError(problem, key="--verified")
 
 
 def _needed(job: Path | None) -> Path:

@@ -70,7 +70,8 @@ class Kind:
 class Identified:
     """Every kind tried, the one the readings show if they show one, and what is left open.
 
-    `rivals` are the kinds that fit and cannot be told apart; `ask` is the load [ohm] whose reading would tell.
+    `rivals` are the kinds that fit and cannot be told apart; `ask` is the load [ohm] whose reading would tell, None
+    where the pin bears none that would.
     """
 
     kinds: tuple[Kind, ...]
@@ -83,13 +84,16 @@ class Identified:
         return next((one for one in self.kinds if one.name == name), None)
 
 
-def identify(readings: Sequence[LoadReading], *, rise: float | None = None, fall: float | None = None) -> Identified:
+def identify(
+    readings: Sequence[LoadReading], *, rise: float | None = None, fall: float | None = None, bears: float = 0.0
+) -> Identified:
     """Return which kinds of output the readings allow.
 
     Parameters
     ----------
     readings : of one level, two or more, each into another load
     rise, fall : 10 to 90 % times of the level's edges [s], where they were read
+    bears : the heaviest load the pin may be asked to bear [ohm]; no heavier one is asked for
 
     """
     found = sorted(readings, key=lambda one: -one.ohms)
@@ -106,23 +110,24 @@ def identify(readings: Sequence[LoadReading], *, rise: float | None = None, fall
     rivals = tuple(sorted((one for one in fitting if _size(one) == fewest), key=lambda one: one.chi2))
     if len(rivals) == 1:
         return Identified(kinds, rivals[0], ())
-    return Identified(kinds, None, rivals, _telling(rivals, found))
+    return Identified(kinds, None, rivals, _telling(rivals, found, bears))
 
 
 def _size(kind: Kind) -> int:
     return len(kind.values)
 
 
-def _telling(rivals: Sequence[Kind], found: Sequence[LoadReading]) -> float:
-    """Return the load into which the rivals differ most, among those at hand and not yet read."""
+def _telling(rivals: Sequence[Kind], found: Sequence[LoadReading], bears: float) -> float | None:
+    """Return the load into which the rivals differ most, among those at hand, borne and not yet read; None for none."""
     taken = {one.ohms for one in found}
-    loads = [load for load in NEXT_LOADS if load not in taken] or list(NEXT_LOADS)
+    borne = [load for load in NEXT_LOADS if load >= bears]
+    loads = [load for load in borne if load not in taken] or borne
 
     def apart(load: float) -> float:
         volts = [one.predict(load) for one in rivals]
         return (max(volts) - min(volts)) / max(volts)
 
-    return max(loads, key=apart)
+    return max(loads, key=apart, default=None)
 
 
 def _arrays(found: Sequence[LoadReading]) -> tuple[Array, Array, Array]:

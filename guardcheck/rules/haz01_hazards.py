@@ -35,6 +35,7 @@ from guardcheck.model import (
     NOT_PROVEN,
     PERSON,
     SAFETY,
+    UNKNOWN_OF,
     UNKNOWN_WORD,
     Case,
     Fact,
@@ -58,6 +59,9 @@ LOOK = (
     'look, then write into [hazards] of the job file true for what is there, "unknown" where you could not look, and '
     "others = false once you have looked for all the rest"
 )
+
+UNKNOWN = (f"{UNKNOWN_OF}{TABLE}",)
+"""Code of a hazard nobody knows of: no paper may tell it as a fact."""
 
 C4_FROM = 700e-9
 """Wavelength [m] from which the limit rises with C4."""
@@ -124,7 +128,9 @@ def judge(facts: Facts) -> tuple[Finding, ...]:
         declared = hazard.declared(entries)
         if declared is not None:
             held = hazard.settles == LIMIT
-            findings += _laser(entries, hazard.caution(declared)) if held else (_hazard(facts, hazard, declared),)
+            found = _laser(entries, hazard.caution(declared)) if held else iter((_hazard(facts, hazard, declared),))
+            codes = UNKNOWN if declared == UNKNOWN_WORD else ()
+            findings += [replace(one, codes=(*one.codes, *codes)) for one in found]
     if not facts.table(TABLE):
         return (replace(_row("not looked for", NOT_PROVEN, NOBODY_LOOKED), remedy=LOOK),)
     if silent := [hazard.name for hazard in hazards() if not hazard.told(entries)]:

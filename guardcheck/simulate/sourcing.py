@@ -11,7 +11,7 @@ import numpy as np
 from guardcheck.compose import EMF, RAIL, Chain, deck_of
 from guardcheck.engine import Engine
 from guardcheck.errors import JobError
-from guardcheck.library import Library
+from guardcheck.library import BENCH_LOAD, Library
 from guardcheck.measure.identify import COVERAGE, FOLLOWER, LINEAR, Identified, Kind, LoadReading, identify
 from guardcheck.model import DERIVED, SIMULATED, Deck, Fitted, Limit, Line, Operating, Part, Quantity, Value
 from guardcheck.netlist import card, flatten, models_of
@@ -55,14 +55,21 @@ def _standard(volts: Value) -> float:
     return max(half, 1e-6) / math.sqrt(3.0)
 
 
-def identified(line: Line, readings: Sequence[LoadReading]) -> Identified | None:
+def identified(line: Line, readings: Sequence[LoadReading], part: Part) -> Identified | None:
     """Return what readings at a line's pin say of its source; None for fewer than two loads."""
     if len({one.ohms for one in readings}) < 2:
         return None
+    bears = _bears(part, readings)
     rise, fall = (line.edges.get(name) for name in ("rise", "fall"))
     if isinstance(rise, Value) and isinstance(fall, Value):
-        return identify(readings, rise=rise.nominal, fall=fall.nominal)
-    return identify(readings)
+        return identify(readings, rise=rise.nominal, fall=fall.nominal, bears=bears)
+    return identify(readings, bears=bears)
+
+
+def _bears(part: Part, readings: Sequence[LoadReading]) -> float:
+    """Return the heaviest load a technician may be asked to hang on a pin [ohm]: its part's, else what he took."""
+    stated = part.two_readings.get(BENCH_LOAD)
+    return min(one.ohms for one in readings) if stated is None else parse(stated, "ohm")[0].nominal
 
 
 def informed(fitter: Fitter, line: Line) -> Line:
@@ -71,7 +78,7 @@ def informed(fitter: Fitter, line: Line) -> Line:
         return line
     part = fitter.part(line.source)
     _must_show(fitter, line)
-    names, found = part.identified, identified(line, readings_of(line))
+    names, found = part.identified, identified(line, readings_of(line), part)
     if not names or found is None:
         return line
     kind = found.kind(names["kind"]) or (found.kind(LINEAR) if names["kind"] == FOLLOWER else None)
@@ -146,7 +153,7 @@ def source_quantities(engine: Engine, rows: Sequence[tuple[Line, Chain, float]],
     wanted = [
         (line, chain, level, read, found)
         for line, chain, level in rows
-        if (found := identified(line, read := readings_of(line, chain.source))) is not None
+        if (found := identified(line, read := readings_of(line, chain.source), chain.source.part)) is not None
     ]
     decks = [_deck(chain, level, read) for _, chain, level, read, _ in wanted]
     traces = engine.run(decks) if decks else ()
@@ -158,7 +165,7 @@ def source_quantities(engine: Engine, rows: Sequence[tuple[Line, Chain, float]],
             volts = np.real(np.ravel(trace.vectors["v(pin)"]))
             worst = max(abs(volts[index] - one.volts) / (COVERAGE * one.u) for index, one in enumerate(readings))
         if len(found.rivals) > 1:
-            failure = failure or _undecided(found, library)
+            failure = failure or _undecided(found, chain.source.part, library)
         made.append(
             Quantity(
                 FIT,
@@ -222,11 +229,24 @@ def _advice(kind: Kind, library: Library) -> str:
     return ""
 
 
-def _undecided(found: Identified, library: Library) -> str:
-    assert found.ask is not None
+def _undecided(found: Identified, part: Part, library: Library) -> str:
+    if found.ask is None:
+        return f"the readings do not tell which kind of output this is, and {_no_heavier(part)}"
     ask = format_si(found.ask, "ohm")
     each = "; ".join(f"{words(one)} would read {format_si(one.predict(found.ask), 'V')} there" for one in found.rivals)
     advice = " ".join(_advice(one, library) for one in found.rivals if one.name != LINEAR)
     return (
         f"the readings do not tell which kind of output this is; read it once more into {ask}: {each}. {advice}".strip()
+    )
+
+
+def _no_heavier(part: Part) -> str:
+    """Return what is left to do where no further load can be asked of a pin."""
+    names = part.two_readings
+    if BENCH_LOAD not in names:
+        return "no heavier load may be asked of this pin: write its values from the data sheet in place of the readings"
+    open_, loaded, load = (names[role] for role in ("open", "loaded", "load"))
+    return (
+        f"this pin bears no load below {names[BENCH_LOAD]}: write the open reading and the one into "
+        f"{names[BENCH_LOAD]} as {open_}, {loaded} and {load}, or its data sheet's values, in place of the readings"
     )

@@ -72,8 +72,8 @@ class Evidence:
 def evidence(check: Result, readings: Result | None = None) -> Evidence:
     """Join a result of `check` with the result of `verify` for the same job.
 
-    Raises `InputError` when one is of another command, or the two are of different units or job files: readings of
-    another job prove nothing here.
+    Raises `InputError` when one is of another command or bears no version, or the two are of different units, job files
+    or parts: readings of another job prove nothing here.
     """
     _made_by(check, "check")
     if readings is not None:
@@ -117,9 +117,15 @@ def _unmeasured(lines: Iterable[str], findings: Sequence[Finding]) -> tuple[tupl
 
 
 def _made_by(one: Result, command: str) -> None:
-    """Refuse a result of another command: readings prove nothing of a plan, and a plan is no reading."""
+    """Refuse a result of another command: readings prove nothing of a plan, and a plan is no reading.
+
+    A result that names no version was saved in the first format, without a digest: a row could be gone from it.
+    """
     if one.command != command:
         problem = f"is a result of '{one.command[:20]}'; a result of '{command}' is wanted here"
+        raise InputError(problem, key=command)
+    if not one.guardcheck:
+        problem = f"was saved without a digest, so nothing shows that it is whole; run '{command}' again"
         raise InputError(problem, key=command)
 
 
@@ -129,6 +135,10 @@ def _same_job(check: Result, readings: Result) -> None:
             "the readings were judged against another job file than the check; run both on the same job",
             key="readings",
         )
+    before, now = ({(one.kind, one.name): one.sha256 for one in made.circuits} for made in (check, readings))
+    if changed := sorted(name for (kind, name), content in now.items() if before.get((kind, name), content) != content):
+        problem = f"'{changed[0]}' was changed between the check and the readings; run both on the same parts"
+        raise InputError(problem, key="readings")
 
 
 def _against(planned: Iterable[Finding], measured: Iterable[Finding]) -> tuple[tuple[Finding, ...], ...]:

@@ -13,12 +13,14 @@ from dataclasses import dataclass, replace
 from guardcheck.compose.chain import NEAR
 from guardcheck.compose.changes import SHORT
 from guardcheck.engine import Engine
+from guardcheck.library import BENCH_LOAD
 from guardcheck.measure import level_rows
 from guardcheck.model import Fitted, PartUse, Value
 from guardcheck.simulate.experiment import Experiment, emf_of
 from guardcheck.simulate.levels import solve
 from guardcheck.simulate.planning import JobPlan
 from guardcheck.simulate.response import studies_of
+from guardcheck.units import parse
 from guardcheck.verification.choice import OVER, Candidate, Step, laid_out
 from guardcheck.verification.expect import dead_rail
 from guardcheck.verification.faults import Fault, Fittable, faults_of, fittable
@@ -313,6 +315,13 @@ def _next(case: _Case, seen: Sequence[Observation], causes: Sequence[int]) -> St
     return laid_out(_measurements(case, seen, rivals), range(len(rivals)))
 
 
+def _bears_more(plan: Plan) -> bool:
+    """Tell whether one more load may be asked for: never of a logic pin, nor of a source that does not say."""
+    assert plan.experiment is not None
+    stated = plan.experiment.chain.source.part.two_readings.get(BENCH_LOAD)
+    return stated is not None and parse(stated, "ohm")[0].nominal <= plan.load
+
+
 def _measurements(case: _Case, seen: Sequence[Observation], rivals: Sequence[int]) -> list[Candidate]:
     """Return what might be measured next, the easiest first, with what each rival would make it read."""
     done = {(one.quantity, one.bench) for one in seen}
@@ -324,8 +333,9 @@ def _measurements(case: _Case, seen: Sequence[Observation], rivals: Sequence[int
         AT_PIN: "at the chip's own pin, the display connected",
     }
     found = []
+    benches = [one for one in (*BENCHES, AT_PIN) if one != DOUBLE or _bears_more(case.plan)]
     for quantity in (leading, STEADY):
-        for bench in (*BENCHES, AT_PIN):
+        for bench in benches:
             hidden = quantity == STEADY and case.plan.coupled and bench != AT_PIN
             reads = tuple(case.levels[index, bench].get(quantity, math.nan) for index in rivals)
             if not hidden and (quantity, bench) not in done:

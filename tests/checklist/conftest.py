@@ -114,6 +114,7 @@ def result(findings: tuple[Finding, ...], **rest: Any) -> Result:
         "plan": PLAN,
         "job_file": "job.toml",
         "job_sha256": HASH,
+        "guardcheck": "0.1.0",
     }
     return Result(**{**base, **rest})
 

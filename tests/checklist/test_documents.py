@@ -14,7 +14,17 @@ from typer.testing import CliRunner
 
 from guardcheck.cli import app
 from guardcheck.errors import InputError
-from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, MEASURED, NOT_PROVEN, QUANTITIES, Condition, Finding
+from guardcheck.model import (
+    CONFORMS,
+    DOES_NOT_CONFORM,
+    MEASURED,
+    NOT_PROVEN,
+    QUANTITIES,
+    Condition,
+    Fact,
+    Facts,
+    Finding,
+)
 from guardcheck.report import from_json, to_json
 from guardcheck.report.handover import (
     record,
@@ -27,6 +37,7 @@ from guardcheck.report.handover import (
 from guardcheck.report.handover.customer import bar_of
 from guardcheck.report.handover.pdf import settable
 from guardcheck.report.handover.strings import languages, words
+from guardcheck.rules import judge_all
 from tests.checklist.conftest import COLOURS, DRAWN, WHITE, result, row
 
 HOSTILE = '</td><script>alert(1)</script> #panic("x") $x$ *b* `c` [d] @e <f> \\ {{ 7*7 }} \u202egnp.\x1b[31m'
@@ -274,6 +285,28 @@ def test_the_customer_is_told_of_a_hazard_inside(conforming, where, words_):
     sheet = sheet_of(replace(check, findings=(*check.findings, told)), readings)
     assert any(words_ in text for text in sheet.keep.items)
     assert not any(words_ in text for text in sheet_of(*conforming).keep.items)
+
+
+@pytest.mark.parametrize(
+    ("quantity", "where", "fact"),
+    [
+        ("declared.fact", "battery", "There is a lithium cell"),
+        ("declared.fact", "crt", "There is a picture tube"),
+        ("declared.fact", "mains inside", "Mains is inside"),
+        ("laser.power", "lens", "There is a laser"),
+    ],
+)
+def test_the_customer_is_not_told_as_a_fact_what_nobody_knows(conforming, quantity, where, fact):
+    check, readings = conforming
+    keys = {"battery": "lithium_cell", "crt": "crt", "mains inside": "mains_inside", "lens": "laser"}
+    for word, known in (("unknown", False), (True, True)):
+        declared = Fact("hazards", 0, "hazards 1", {"others": False, keys[where]: word})
+        found = judge_all(Facts(declared=(declared,)))
+        (told,) = [one for one in found if (one.quantity, one.where) == (quantity, where)]
+        added = set(sheet_of(replace(check, findings=(*check.findings, told)), readings).keep.items)
+        (said,) = added - set(sheet_of(*conforming).keep.items)
+        assert said.startswith(fact) is known
+        assert said.startswith("Nobody knows") is not known
 
 
 def test_a_contradiction_between_plan_and_reading_is_shown(conforming, altered):

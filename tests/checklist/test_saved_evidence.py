@@ -14,14 +14,21 @@ from typer.testing import CliRunner
 
 from guardcheck.cli import app
 from guardcheck.errors import InputError
+from guardcheck.job import read_job
 from guardcheck.model import DOES_NOT_CONFORM, KNOWN_BY, MEASURED, NOT_APPLICABLE, NOT_PROVEN, Result
+from guardcheck.pipeline import Options
+from guardcheck.pipeline.options import plan_of
 from guardcheck.report import evidence, from_json, read_result, to_json
 from guardcheck.report.saved.read import MOST_BYTES
 from guardcheck.report.saved.write import result_hash
 from guardcheck.verdict.outcome import flattered, overall
 from tests.checklist.conftest import WHITE, measured, planned, result, row
+from tests.pipeline.jobs import line, text
 
-JOB = "format = 1\n# whatever stands here, only its hash counts\n"
+OWN = "* mine\n.subckt mine in out vdd gnd\nr1 in out {ohms}\nr2 vdd gnd 1e6\n.ends mine\n"
+JOB = text(line().replace('stage = "series-resistor"', 'stage_netlist = "mine.cir"')).replace(
+    'stage_values = { series = "74 ohm" }\n', ""
+)
 CHECK = result(planned(), job_sha256=hashlib.sha256(JOB.encode()).hexdigest(), guardcheck="0.1.0")
 READINGS = replace(CHECK, command="verify", findings=measured(), not_examined=())
 
@@ -93,7 +100,8 @@ def test_any_edit_is_seen_by_the_digest(change: Callable[..., Any]) -> None:
 def test_the_former_format_is_read_without_a_digest_and_judged_as_well() -> None:
     whole = json.loads(to_json(CHECK)) | {"format": "guardcheck-result/1"}
     del whole["digest"], whole["guardcheck"]
-    assert from_json(json.dumps(whole)).findings == from_json(to_json(CHECK)).findings
+    back = from_json(json.dumps(whole | {"guardcheck": "0.1.0"}))
+    assert (back.findings, back.guardcheck) == (from_json(to_json(CHECK)).findings, "")
     set_(value=99.0)(whole)
     with pytest.raises(InputError, match="cannot conform with 99 V"):
         from_json(json.dumps(whole))
@@ -166,8 +174,10 @@ def saved(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """Save a check and readings of one job in the working folder, and return it."""
     monkeypatch.chdir(tmp_path)
     (tmp_path / "job.toml").write_text(JOB, encoding="utf-8")
-    (tmp_path / "check.json").write_text(to_json(CHECK), encoding="utf-8")
-    (tmp_path / "verify.json").write_text(to_json(READINGS), encoding="utf-8")
+    (tmp_path / "mine.cir").write_text(OWN.format(ohms=75), encoding="utf-8")
+    used = plan_of(read_job(Path("job.toml")), Options()).used
+    (tmp_path / "check.json").write_text(to_json(replace(CHECK, circuits=used)), encoding="utf-8")
+    (tmp_path / "verify.json").write_text(to_json(replace(READINGS, circuits=used)), encoding="utf-8")
     return tmp_path
 
 
@@ -200,6 +210,34 @@ def test_a_job_that_changed_or_is_gone_is_refused(saved: Path) -> None:
     assert code != 0
     assert "gone.toml: cannot be read: no such file" in said
     assert not (saved / "sheet.html").exists()
+
+
+def test_a_netlist_the_job_names_that_changed_is_refused(saved: Path) -> None:
+    """The job file stays as it was; what it names is another circuit than the one that was checked."""
+    (saved / "mine.cir").write_text(OWN.format(ohms=10), encoding="utf-8")
+    code, said = run(*HAND_OVER, "job.toml")
+    assert code != 0
+    assert "check.json: circuits: was made of another stage 'mine' than mine.cir as it stands now" in said
+    assert not (saved / "sheet.html").exists()
+
+
+def test_a_row_taken_out_of_a_file_without_a_digest_is_not_handed_over(saved: Path) -> None:
+    """The first format has no digest, and whoever edits a file can name it; it is read, but proves nothing."""
+    whole = json.loads((saved / "check.json").read_text(encoding="utf-8"))
+    whole |= {"format": "guardcheck-result/1", "findings": whole["findings"][1:]}
+    (saved / "check.json").write_text(json.dumps(whole), encoding="utf-8")
+    code, said = run(*HAND_OVER)
+    assert code != 0
+    assert "check: was saved without a digest, so nothing shows that it is whole; run 'check' again" in said
+    assert not (saved / "sheet.html").exists()
+
+
+def test_new_readings_are_not_passed_over_for_saved_ones(saved: Path) -> None:
+    (saved / "readings.toml").write_text("format = 1\n", encoding="utf-8")
+    for more in (("--readings", "readings.toml"), ("--capture", "red=red.csv"), ("--sync", "CH2")):
+        code, said = run(*HAND_OVER, "job.toml", *more)
+        assert code != 0
+        assert "--verified: readings and captures are judged anew; give these or a saved verify, not both" in said
 
 
 def test_a_result_too_large_is_refused_unread(tmp_path: Path) -> None:

@@ -14,7 +14,7 @@ from guardcheck.engine import Engine
 from guardcheck.job import parse_job
 from guardcheck.library import Library
 from guardcheck.measure import PinWaves, Stress
-from guardcheck.model import Fitted, PartUse, Value
+from guardcheck.model import Fitted, PartUse, Transient, Value
 from guardcheck.simulate.fitting import Fitter
 from guardcheck.simulate.stress.runs import Seen, seen_of
 from guardcheck.units import parse, unit_of
@@ -136,7 +136,8 @@ def run(engine: Engine, one: EventCase) -> Ran:
     """Run one case; fails the test when it cannot be solved."""
     deck, probes = event_deck(one)
     (trace,) = engine.run([deck])
-    seen = seen_of(one, one.step, probes, trace, lasting=one.event.part.plan.lasting)
+    assert isinstance(deck.analysis, Transient)
+    seen = seen_of(one, deck.analysis.max_step, probes, trace, lasting=one.event.part.plan.lasting)
     assert seen.failure is None, seen.failure
     assert seen.help_used == ()
     return Ran(seen)

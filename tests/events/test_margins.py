@@ -73,6 +73,21 @@ def test_the_least_to_spare_decides_unless_another_is_passed_even_at_its_loosest
     assert worst([unsure, replace(failed, loose=-1.4)]) == Margin(-9.0, -1.4, "unsure", "top")
 
 
+def test_of_those_that_fail_even_at_their_loosest_the_least_is_told_whichever_is_looser_by_a_hair() -> None:
+    harder, easier = Margin(-14.4, -5.81, "harder", "charge"), Margin(-11.2, -5.81, "easier", "charge")
+    for hair in (1e-9, 0.0, -1e-9):
+        off = replace(easier, loose=easier.loose + hair)
+        assert worst([off, harder]) == Margin(-14.4, min(-5.81, off.loose), "harder", "charge")
+
+
+def test_margins_that_differ_in_their_noise_are_alike_and_the_first_is_told() -> None:
+    first, second = Margin(2.0, 50.0, "positive", "over"), Margin(2.0, 50.0, "negative", "under")
+    for noise in (1e-13, 0.0, -1e-13):
+        found = worst([first, replace(second, strict=2.0 * (1.0 + noise))])
+        assert (found.told, found.field) == ("positive", "over")
+    assert worst([first, replace(second, strict=1.999)]).told == "negative"
+
+
 def test_each_steady_rating_bounds_its_own_field() -> None:
     bounds = {
         "over_voltage": (0.5, 2.0),

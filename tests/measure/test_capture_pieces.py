@@ -9,12 +9,11 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from guardcheck.measure.capture import fieldsync, join, slicer
+from guardcheck.measure.capture import fieldsync, join
 from guardcheck.measure.capture.clipping import _CUT, _MAY_BE, cut_off
 from guardcheck.measure.capture.field import OverField, _droop, over_field
 from guardcheck.measure.capture.fieldsync import _pulses, _raw, field_sync
-from guardcheck.measure.capture.header import ChannelFacts, channel_facts
-from guardcheck.measure.capture.lines import Edges, Lines, _together, find_edges
+from guardcheck.measure.capture.lines import Edges, Lines
 from guardcheck.measure.capture.picture import Folded
 from guardcheck.measure.capture.systems import nearest_system, rates
 from guardcheck.measure.capture.transitions import COARSE, NOISY, _crossings, edge_time
@@ -224,64 +223,6 @@ def test_a_period_of_a_system_is_told_to_a_third_of_a_percent() -> None:
         assert (found.name if found else None) == name
 
 
-# What a scope says of itself -----------------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize(
-    ("key", "text", "expected"),
-    [
-        ("coupling", "DC", ChannelFacts(coupling="dc")),
-        ("ch1 coupling", "ac 1M", ChannelFacts(coupling="ac")),
-        ("coupling", "D", ChannelFacts(coupling="dc")),
-        ("coupling", "a", ChannelFacts(coupling="ac")),
-        ("coupling", "GND", ChannelFacts()),
-        ("coupling", "1M", ChannelFacts()),
-        ("coupling", " ", ChannelFacts()),
-        ("probe", "10x", ChannelFacts(probe=10.0)),
-        ("probe attenuation", "x 10", ChannelFacts(probe=10.0)),
-        ("probe", "1", ChannelFacts(probe=1.0)),
-        ("probe", "0.1", ChannelFacts(probe=0.1)),
-        ("probe", "0", ChannelFacts()),
-        ("probe", "-10", ChannelFacts()),
-        ("probe", "auto", ChannelFacts()),
-        ("vertical scale", "500mV", ChannelFacts(division=0.5)),
-        ("volts/div", "2.5e-1", ChannelFacts(division=0.25)),
-        ("v/div", "5 k", ChannelFacts(division=5000.0)),
-        ("vscale", "5u", ChannelFacts(division=5e-6)),
-        ("vscale", "5\u03bc", ChannelFacts(division=5e-6)),
-        ("vscale", "5\u00b5V", ChannelFacts(division=5e-6)),
-        ("vscale", "5nV", ChannelFacts(division=5e-9)),
-        ("vertical sensitivity", "2 V", ChannelFacts(division=2.0)),
-        ("vertical offset", "-250 mV", ChannelFacts(offset=-0.25)),
-        ("offset", "0", ChannelFacts(offset=0.0)),
-        ("horizontal scale", "5", ChannelFacts()),
-    ],
-)
-def test_a_fact_of_the_only_channel(key: str, text: str, expected: ChannelFacts) -> None:
-    found = channel_facts([(key, (text,))], ["CH1"])["CH1"]
-    assert found.coupling == expected.coupling
-    for name in ("probe", "division", "offset"):
-        value = getattr(expected, name)
-        assert getattr(found, name) == (value if value is None else pytest.approx(value, rel=1e-12, abs=0))
-
-
-def test_a_row_holds_for_the_channel_it_names_or_for_each_in_turn() -> None:
-    rows = [
-        ("probe", ("", "10", "1")),
-        ("ch2 coupling", ("AC", "DC", "DC")),
-        ("coupling ch1", (" ",)),
-        ("offset", ("1",)),  # one value for two channels says nothing
-        ("ch10 offset", ("2",)),
-        ("ch1 vertical scale", ("0",)),  # no scale: the next row may tell
-        ("vertical scale", ("0.5", "0.2")),
-        ("vertical scale", ("5", "2")),  # said already
-    ]
-    assert channel_facts(rows, ["CH1", "CH2"]) == {
-        "CH1": ChannelFacts(probe=10.0, division=0.5),
-        "CH2": ChannelFacts(coupling="ac", probe=1.0, division=0.2),
-    }
-
-
 # Field sync on a line of its own -------------------------------------------------------------------------------------
 
 
@@ -464,80 +405,7 @@ def test_three_lines_are_the_least_a_droop_is_fitted_to() -> None:
     assert_allclose(left, 0, atol=1e-12)
 
 
-# What is taken where nothing is said, and the ends of a span --------------------------------------------------------
-
-
-def level_lines(heights: Array, step: float = US) -> Lines:
-    """Return lines that stand still at a height each."""
-    count = len(heights)
-    starts = np.arange(float(count))
-    return Lines(np.repeat(heights[:, None], 40, axis=1), np.zeros(count), step, starts, np.arange(count))
-
-
 def test_a_line_is_that_of_15_khz_unless_it_is_said() -> None:
-    assert level_lines(np.zeros(3)).scale == 1.0
+    assert Lines(np.zeros((1, 1)), array(0), US, array(0), np.zeros(1, dtype=np.int64)).scale == 1.0
     assert common().edges.together == 0.0
     assert Edges(*(array(0),) * 2, np.zeros(1, dtype=np.int64), 1.0, 0.0, 0.0, array(0), LOW).together == 0.0
-
-
-def test_a_span_holds_its_ends() -> None:
-    assert slicer._between(array(0.9, 1, 2, 3, 3.1), (1.0, 3.0)).tolist() == [False, True, True, True, False]
-
-
-def test_samples_at_the_ends_of_a_window_are_in_it() -> None:
-    one = level_lines(np.zeros(3), 1.0)
-    assert one.columns((2.0, 5.0)) == slice(2, 6)
-    assert one.columns((2.0 + 1e-6, 5.0 - 1e-6)) == slice(3, 5)
-
-
-@pytest.mark.parametrize(
-    ("before", "end", "found"),
-    [
-        (2.8, 186.0, True),  # syncs at 0, 64 and 128 us
-        (1.5, 186.0, False),  # the first begins within 2 us of the trace's own start
-        (1.5, 203.0, True),  # those at 64, 128 and 192 us; the last ends at 196.7
-        (1.5, 199.5, False),  # 5 us must follow
-    ],
-)
-def test_a_sync_at_the_end_of_the_trace_does_not_count(before: float, end: float, found: bool) -> None:
-    corners = in_order([(0.0, -0.3), (4.6, -0.3), (4.7, 0.0), (-0.1, 0.0)], L15)
-    x, y = zip(*corners, strict=True)
-    t = np.arange(-before, end, 0.05)
-    volts = np.asarray(np.interp(t % L15, array(*x), array(*y), period=L15), dtype=np.float64)
-    assert (slicer.find_pulses(volts, 0.05 * US) is not None) == found
-
-
-@pytest.mark.parametrize(
-    ("before", "end", "seen"),
-    [
-        (3.5, 186.0, [0, 64, 128]),  # three are enough
-        (2.5, 203.0, [64, 128, 192]),  # 2.8 us must go before
-        (3.5, 203.0, [0, 64, 128, 192]),
-        (3.5, 200.0, [0, 64, 128]),  # 5 us must follow
-        (3.5, 136.0, None),
-    ],
-)
-def test_edges_of_whole_syncs(before: float, end: float, seen: list[float] | None) -> None:
-    corners = in_order([(0.05, -0.3), (4.65, -0.3), (4.75, 0.0), (-0.05, 0.0)], L15)
-    x, y = zip(*corners, strict=True)
-    t = np.arange(-before, end, 0.02)
-    volts = np.asarray(np.interp(t % L15, array(*x), array(*y), period=L15), dtype=np.float64)
-    starts = (before + np.array([one for one in (0.0, 64.0, 128.0, 192.0) if one + 4.7 < end])) * US
-    found = find_edges(volts, 0.02 * US, slicer.Pulses(starts, starts + 4.7 * US, 1, 0.3, LOW))
-    assert (found is None) == (seen is None)
-    if found is not None and seen is not None:
-        assert_allclose(found.lead, (before + np.array(seen)) * US, atol=2e-9)
-        assert found.width == pytest.approx(4.7e-6, abs=2e-9)
-
-
-def test_only_the_two_samples_beside_an_edge_tell_whether_it_was_met() -> None:
-    lead = np.asarray(10.5e-6 + np.arange(20) * 64e-6, dtype=np.float64)
-    one = Edges(lead, lead + 5e-6, np.arange(20), 64e-6, 0.0, 0.0, lead, LOW)
-    volts = np.ones(1400)
-    for at in 10 + 64 * np.arange(20):
-        volts[at + 1 : at + 6] = 0.0
-        volts[[at + 2, at + 7]] = 0.5
-    assert _together(volts, 1e-6, one, (0.1, 0.9)) == 1e-6
-    for at in 10 + 64 * np.arange(20):
-        volts[[at + 1, at + 6]] = 0.5
-    assert _together(volts, 1e-6, one, (0.1, 0.9)) == 0.0

@@ -98,3 +98,23 @@ def test_edges_tell_a_pull_up(engine: Engine) -> None:
     assert found.outcome == CONFORMS
     assert "pull-up resistor" in found.why
     assert 'Write source = "open-collector-pin"' in found.why
+
+
+class TestLogicPins:
+    """A logic pin of 5 V behind 50 ohm gives 57 mA into 37.5 ohm, and 20 or 25 mA are the end of most families."""
+
+    LOADED = 'readings = [ { load = "open", volts = "5.0 V" }, { load = "1 kohm", volts = "4.76 V" } ]\n'
+
+    def test_no_heavier_load_is_asked_of_it_than_it_bears(self, engine: Engine) -> None:
+        found = fit(run(engine, job("logic-pin", 'high = "5 V", impedance = "50 ohm"', self.LOADED)))
+        assert found.outcome == NOT_PROVEN
+        assert "read it once more" not in found.why
+        assert "bears no load below 1 kohm" in found.why
+        assert "as open_high, loaded_high and load" in found.why
+
+    def test_a_source_that_says_nothing_of_loads_is_asked_for_lighter_ones_only(self, engine: Engine) -> None:
+        """Read into 150 ohm by the technician himself: 300 ohm may be asked for, 37.5 ohm may not."""
+        readings = 'readings = [ { load = "open", volts = "3.0 V" }, { load = "150 ohm", volts = "1.4 V" } ]\n'
+        found = fit(run(engine, job("current-dac", 'load = "1 Mohm"', readings)))
+        assert found.outcome == NOT_PROVEN
+        assert "read it once more into 300 ohm" in found.why

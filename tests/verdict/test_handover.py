@@ -15,6 +15,7 @@ from guardcheck.model import (
     NOT_APPLICABLE,
     NOT_PROVEN,
     SIMULATED,
+    CircuitUsed,
     Condition,
     Finding,
     Result,
@@ -26,7 +27,7 @@ READ = replace(PLANNED, guarded=None, origin=MEASURED, uncertainty=0.01)
 
 
 def result(command: str, *findings: Finding, outcome: str = CONFORMS, **more: object) -> Result:
-    made = Result(command, "unit", "console", outcome, 1, 0, None, findings, (), job_sha256="aa")
+    made = Result(command, "unit", "console", outcome, 1, 0, None, findings, (), job_sha256="aa", guardcheck="0.1.0")
     return replace(made, **more)  # type: ignore[arg-type]
 
 
@@ -147,6 +148,18 @@ def test_results_of_another_command_or_job_prove_nothing() -> None:
         (check(PLANNED), check(READ)),
         (check(PLANNED), readings(READ, unit="other")),
         (check(PLANNED), readings(READ, job_sha256="bb")),
+        (check(PLANNED, guardcheck=""), readings(READ)),
+        (check(PLANNED), readings(READ, guardcheck="")),
     ):
         with pytest.raises(InputError):
             evidence(first, second)
+
+
+def test_readings_of_a_part_that_was_changed_since_prove_nothing() -> None:
+    first, second = CircuitUsed("mine", "stage", "mine.cir", "11"), CircuitUsed("mine", "stage", "mine.cir", "22")
+    trace = CircuitUsed("red.csv", "capture", "red.csv", "33")
+    namesake = CircuitUsed("mine", "guard", "guard.cir", "44")
+    assert evidence(check(PLANNED, circuits=(first,)), readings(READ, circuits=(first, trace))).state == READY
+    assert evidence(check(PLANNED, circuits=(first, namesake)), readings(READ, circuits=(first,))).state == READY
+    with pytest.raises(InputError, match="'mine' was changed between the check and the readings"):
+        evidence(check(PLANNED, circuits=(first,)), readings(READ, circuits=(second, trace)))

@@ -344,3 +344,22 @@ def test_a_direct_voltage_that_does_not_decide_still_ranks_causes(engine: Engine
     result = run(engine, tmp_path, text(BACK_MATCHED), *told)
     assert only(result, "level.blank").outcome == CONFORMS
     assert [one["line"] for one in result.extra["explanations"]] == ["red"]
+
+
+@pytest.mark.parametrize(
+    ("standard", "source", "level", "quantity", "asked"),
+    [
+        ("scart-rgb", "video-pin", "white", "level.white", True),
+        ("scart-sync", "logic-pin", "high", "level.sync", False),
+    ],
+)
+def test_no_second_load_is_asked_for_where_a_logic_pin_drives_the_line(
+    engine: Engine, tmp_path: Path, standard: str, source: str, level: str, quantity: str, asked: bool
+) -> None:
+    """Twice the level may mean that 75 ohm are bridged: a second load then lies across the pin itself."""
+    built = f'{level} = "1.4 V", impedance = "1 mohm"', "series-resistor", 'series = "75 ohm 1%"'
+    told = reading(quantity=quantity, value="1.4 V", **FINE)
+    found = run(engine, tmp_path, text(line("red", standard, source, *built)), told).extra["explanations"][0]
+    assert {"display unterminated", "rs_stage 1 mohm"} <= {one["id"] for one in found["causes"]}
+    assert found["next"] is not None
+    assert ("with one more load of 75 ohm" in found["do"]) is asked

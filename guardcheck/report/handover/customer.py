@@ -17,6 +17,7 @@ from guardcheck.model import (
     NOT_APPLICABLE,
     NOT_MEASURED,
     NOT_PROVEN,
+    UNKNOWN_OF,
     Finding,
     Result,
 )
@@ -341,11 +342,13 @@ def _against(found: Evidence, say: Words) -> Listed:
 
 
 def _hazards(found: Evidence, say: Words) -> tuple[str, ...]:
-    """Return what the customer must know of the hazards this unit was declared to hold."""
-    keys = (clean(one.where or "").replace(" ", "_") for one in found.findings if one.quantity == BENCH_FACT)
-    laser = any(one.quantity == "laser.power" for one in found.findings)
-    named = [*keys, *(["laser"] if laser else [])]
-    return tuple(dict.fromkeys(say(f"keep.hazard.{key}") for key in named if f"keep.hazard.{key}" in say.texts))
+    """Return what the customer must know of the hazards this unit holds, or may hold where nobody knows."""
+    told = []
+    for one in found.findings:
+        key = clean(one.where or "").replace(" ", "_") if one.quantity == BENCH_FACT else one.quantity.split(".")[0]
+        unknown = any(code.startswith(UNKNOWN_OF) for code in one.codes)
+        told.append(f"keep.{'perhaps' if unknown else 'hazard'}.{key}")
+    return tuple(dict.fromkeys(say(key) for key in told if key in say.texts))
 
 
 def _unexamined(found: Evidence, say: Words) -> Listed:

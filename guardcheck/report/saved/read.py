@@ -10,6 +10,7 @@ import json
 import math
 import re
 from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -40,7 +41,7 @@ from guardcheck.report.saved.write import DIGEST, FORMAT, result_hash
 from guardcheck.verdict.outcome import flattered, overall
 
 FORMER = "guardcheck-result/1"
-"""The format before; it has no digest and is still read."""
+"""The format before; it has no digest. It is still read and compared, but names no version and carries no hand-over."""
 
 _BOTTOM = 12
 """Deepest nesting accepted; a result needs five."""
@@ -95,7 +96,7 @@ def from_json(text: str) -> Result:
     _refuse_flattery(result)
     if found == FORMAT and whole.get(DIGEST) != result_hash(result):
         raise InputError("does not fit what the file says; the file was altered after it was saved", key=DIGEST)
-    return result
+    return result if found == FORMAT else replace(result, guardcheck="")
 
 
 def short(value: Any) -> str:

@@ -19,6 +19,7 @@ from guardcheck.simulate.stress.bench import Bench
 from guardcheck.simulate.stress.pulses import BodyPulse
 from guardcheck.simulate.stress.ratings import PinRatings
 from guardcheck.simulate.stress.runs import ENDLESS, FLOORS, Seen, agree, seen_of
+from guardcheck.units import steady
 
 FINER, STRICTER = 2.0, 4.0
 """How much finer a repeated run is in its largest step, and how much stricter in the error it allows: the simulator
@@ -222,7 +223,7 @@ def _drifts(track: Track) -> bool:
 
 def _value(track: Track, pin: int, name: str) -> float:
     assert track.seen is not None
-    return float(getattr(track.seen.pins[pin].stress, name))
+    return steady(float(getattr(track.seen.pins[pin].stress, name)))
 
 
 def _worth_repeating(track: Track) -> bool:
@@ -342,11 +343,11 @@ def _kindest(group: Group) -> Iterator[EventCase]:
 
 
 def _hardest(runs: Sequence[Seen]) -> Seen:
-    return max(runs, key=lambda one: max(pin.stress.current for pin in one.pins))
+    return max(runs, key=lambda one: steady(max(pin.stress.current for pin in one.pins)))
 
 
 def _most_lifted(runs: Sequence[Seen]) -> Seen:
-    return max(runs, key=lambda one: max((pin.stress.rail, pin.stress.current) for pin in one.pins))
+    return max(runs, key=lambda one: max((steady(pin.stress.rail), steady(pin.stress.current)) for pin in one.pins))
 
 
 def human_body(groups: Sequence[Group]) -> BodyPulse | None:
@@ -358,4 +359,4 @@ def human_body(groups: Sequence[Group]) -> BodyPulse | None:
         for one in group.good
         if one.pins[0].stress.diode_charge > 0.0
     ]
-    return min(found, key=lambda one: one.energy, default=None)
+    return min(found, key=lambda one: steady(one.energy), default=None)

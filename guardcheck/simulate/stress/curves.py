@@ -14,6 +14,7 @@ from guardcheck.measure import PinWaves
 from guardcheck.model import REFERENCE, Curve
 from guardcheck.simulate.stress.convergence import Group
 from guardcheck.simulate.stress.runs import PinSeen, Seen
+from guardcheck.units import steady
 
 Array = NDArray[np.float64]
 
@@ -47,7 +48,7 @@ def _hardest(group: Group) -> Seen:
 
 
 def _current(seen: Seen) -> float:
-    return max(pin.stress.current for pin in seen.pins)
+    return steady(max(pin.stress.current for pin in seen.pins))
 
 
 def _same(case: EventCase) -> tuple[object, ...]:
@@ -59,7 +60,7 @@ def _curves(group: Group, wanted: tuple[object, ...] | None) -> tuple[Curve, ...
     """Return voltage and current at the pin that is stressed most, in the wanted case or the hardest."""
     alike = [one for one in group.good if _same(one.case) == wanted]
     seen = alike[0] if alike else _hardest(group)
-    pin: PinSeen = max(seen.pins, key=lambda one: one.stress.current)
+    pin: PinSeen = max(seen.pins, key=lambda one: steady(one.stress.current))
     ratings, rail = group.subject.ratings, group.subject.bench.rail.volts if seen.case.unit == "on" else 0.0
     over, under, clamp = (ratings.strict(name) for name in ("over_voltage", "under_voltage", "clamp_current"))
     guarded, line = group.subject.chain.guarded, group.subject.lines[0]

@@ -11,7 +11,7 @@ from guardcheck.compose import Rail
 from guardcheck.measure import Stress
 from guardcheck.model import DOES_NOT_CONFORM
 from guardcheck.simulate.stress.ratings import RATED_BY, UNITS, PinRatings
-from guardcheck.units import format_si
+from guardcheck.units import format_si, steady
 from guardcheck.verdict.outcome import ASSUMED_FACTOR, judge_margin
 
 CAP = 120.0
@@ -75,12 +75,13 @@ def ratio(rating: float, stress: float, factor: float = 20.0) -> float:
 def worst(margins: Iterable[Margin]) -> Margin:
     """Return the margin that decides, its loose end the least of all.
 
-    That is the one with the least to spare, unless another is passed even at its loosest: that one is then proof.
+    That is the one with the least to spare; where some are passed even at their loosest, the one of these, which is
+    then proof. Margins that differ in their noise alone are alike, and the first of them is told.
     """
     found = list(margins)
-    proof = min(found, key=lambda one: one.loose)
-    least = proof if judge_margin(proof.loose) == DOES_NOT_CONFORM else min(found, key=lambda one: one.strict)
-    return Margin(least.strict, proof.loose, least.told, least.field)
+    passed = [one for one in found if judge_margin(one.loose) == DOES_NOT_CONFORM]
+    least = min(passed or found, key=lambda one: steady(one.strict))
+    return Margin(least.strict, min(one.loose for one in found), least.told, least.field)
 
 
 def steady_margins(stress: Stress, ratings: PinRatings) -> tuple[Margin, ...]:

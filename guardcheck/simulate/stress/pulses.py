@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from guardcheck.measure import Stress
 from guardcheck.simulate.stress.margins import CAP, HARM, Margin, ratio, steady_margins
 from guardcheck.simulate.stress.ratings import PinRatings
-from guardcheck.units import format_si
+from guardcheck.units import format_si, steady
 
 LASTS = 1e-2
 """From this width on [s] a pulse is judged as if it stayed: by the steady ratings."""
@@ -105,17 +105,17 @@ def pulse_margins(
     diodes : whether the pin has diodes of its own; without them its voltage is all there is to judge
 
     """
-    steady = steady_margins(stress, ratings)
+    for_good = steady_margins(stress, ratings)
     body = body if diodes else None
     if stress.width > LASTS:
-        return steady
-    forced = [one for one in steady if one.field != "delivered"]
-    held = min(forced, key=lambda one: one.strict)
+        return for_good
+    forced = [one for one in for_good if one.field != "delivered"]
+    held = min(forced, key=lambda one: steady(one.strict))
     rated = None if body is None or ratings.human_body is None else body.at(ratings.human_body)
     found = [held if rated is None else _proof(stress, rated, ratings, held)]
     harm = _harm(stress, body, ratings, forced)
     found[0] = Margin(found[0].strict, max(harm.loose, found[0].strict), _told(found[0], harm), found[0].field)
-    found.append(_delivered(stress, rated, next(one for one in steady if one.field == "delivered")))
+    found.append(_delivered(stress, rated, next(one for one in for_good if one.field == "delivered")))
     return tuple(found)
 
 
@@ -129,7 +129,7 @@ def _proof(stress: Stress, rated: BodyPulse, ratings: PinRatings, held: Margin) 
         "charge": (ratio(rated.charge, stress.diode_charge), "C", stress.diode_charge, rated.charge),
         "energy": (ratio(rated.energy, stress.energy, 10.0), "J", stress.energy, rated.energy),
     }
-    name = min(rows, key=lambda key: rows[key][0])
+    name = min(rows, key=lambda key: steady(rows[key][0]))
     margin, unit, seen, allowed = rows[name]
     if held.strict >= margin:
         return held

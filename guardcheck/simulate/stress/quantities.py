@@ -24,7 +24,7 @@ from guardcheck.simulate.stress.pulses import BodyPulse, latch_up_margin, pulse_
 from guardcheck.simulate.stress.ratings import PinRatings, exposed_ratings
 from guardcheck.simulate.stress.runs import ENDLESS, PinSeen, Power, Seen, case_words
 from guardcheck.simulate.stress.sentences import bench_words, beyond_words, other_words, pulse_words
-from guardcheck.units import format_si
+from guardcheck.units import format_si, steady
 from guardcheck.verdict.outcome import EVENT_MARGIN_DB, judge_margin
 
 
@@ -53,7 +53,7 @@ def quantities_of(
         return (blank,)
     judged = min(
         (_judged(group, index, reference) for index in range(len(good[0].pins))),
-        key=lambda one: one.margin.strict,
+        key=lambda one: steady(one.margin.strict),
     )
     beyond = beyond_words(good)
     margin = _margin_quantity(group, blank, judged, beyond, reference)
@@ -133,7 +133,7 @@ def _judged(group: Group, index: int, reference: BodyPulse | None) -> Judged:
     ends = [_end(group, index, reference, group.good, group.corners)]
     if group.weak:
         ends.append(_end(group, index, reference, group.weak, ()))
-    hardest = min(ends, key=lambda one: one.margin.strict)
+    hardest = min(ends, key=lambda one: steady(one.margin.strict))
     near = frozenset(name for one in ends for name in one.near if (index, name) in group.loose)
     nominal = [*group.good, *group.weak]
     return Judged(
@@ -178,7 +178,7 @@ def _latch_up(group: Group, blank: Quantity, *, whole: bool) -> tuple[Quantity, 
     found, weak = (_latches(group, runs, whole=whole) for runs in (group.good, group.weak))
     if not found and not weak:
         return ()
-    margin, ratings = min((*found, *weak), key=lambda pair: pair[0].strict)
+    margin, ratings = min((*found, *weak), key=lambda pair: steady(pair[0].strict))
     words, codes = _open_words(
         group, margin.strict, CAP, [(one.strict, CAP) for one, _ in _latches(group, group.kind, whole=True)]
     )
@@ -400,7 +400,7 @@ def _parts(group: Group, blank: Quantity, beyond: str | None) -> tuple[Quantity,
     if not ends[0]:
         return ()
     worsts = [worst(margins) for margins in ends]
-    found = min(worsts, key=lambda one: one.strict)
+    found = min(worsts, key=lambda one: steady(one.strict))
     loose = max(one.loose for one in worsts)
     least = min(margin.strict for one in (*group.good, *group.weak, *group.corners) for margin in one.parts)
     kind = [(margin.strict, margin.loose) for one in group.kind for margin in one.parts]
