@@ -249,6 +249,7 @@ def test_overshoot_is_looked_for_within_two_microseconds_and_over_what_follows()
 
 def test_an_average_line_is_that_of_15_khz_unless_it_is_said() -> None:
     assert average((0, 0), (1, 1)).scale == 1.0
+    assert level_lines(np.zeros(3)).scale == 1.0
     assert average((0, 0), (60, 60)).bin == pytest.approx(25e-9)
 
 
