@@ -1,4 +1,4 @@
-"""Small pieces of reading a capture, each called by itself: every number expected is worked out by hand."""
+"""Field sync on a line of its own, drawn sample by sample: every number expected is worked out by hand."""
 
 from __future__ import annotations
 
@@ -6,99 +6,14 @@ import math
 
 import numpy as np
 import pytest
-from numpy.testing import assert_allclose
 
 from guardcheck.measure.capture import fieldsync
-from guardcheck.measure.capture.field import OverField, _droop, over_field
 from guardcheck.measure.capture.fieldsync import _pulses, _raw, field_sync
-from guardcheck.measure.capture.lines import Lines
-from guardcheck.measure.capture.picture import Folded
-from guardcheck.measure.capture.systems import rates
-from guardcheck.measure.capture.transitions import COARSE, NOISY, _crossings, edge_time
 from tests.measure.drawn import Array
-
-LOW, HIGH = rates()
-US = 1e-6
 
 
 def array(*values: float) -> Array:
     return np.array(values, dtype=np.float64)
-
-
-# Edges of the average line -------------------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize(
-    ("share", "expected"),
-    [
-        ((0, 0.05, 0.3, 0.5, 0.7, 0.8, 1.0), (1.2, 5.5)),
-        ((0, 0.5, 0.05, 0.7, 1.0), (0.2, 3 + 2 / 3)),  # half is its middle
-        ((0, 0.6, 0.05, 0.8, 1.0), (1 / 6, 3.5)),
-        ((0, 0.2, 0.1, 0.6, 1.0), (0.5, 3.75)),  # 10 % is not below 10 %
-        ((0, 0.6, 0.9, 0.8, 1.0), (1 / 6, 2.0)),  # 90 % is reached
-        ((0.05, 0.14, 0.6, 1.0), (5 / 9, 2.75)),
-        ((0.2, 0.6, 1.0), None),
-        ((0, 0.6, 0.8), None),
-        ((0.2, 0.6, 0.8), None),
-        ((0.6, 0.05, 0.7, 1.0), None),  # it begins above its middle
-        ((0, 0.1, 0.2), None),
-    ],
-)
-def test_an_edge_passes_a_tenth_last_and_nine_tenths_first(
-    share: tuple[float, ...], expected: tuple[float, float] | None
-) -> None:
-    found = _crossings(np.arange(float(len(share))), np.array(share))
-    assert (found is None) == (expected is None)
-    if found is not None and expected is not None:
-        assert_allclose(found, expected, rtol=1e-12)
-
-
-def ramp(length: int, bin_: int, before: float = 0.0, height: float = 1.0) -> Folded:
-    """Return a straight edge of `length` from 0; both in nanoseconds, every corner on a bin."""
-    x = np.arange(-2000, 2000 + length, bin_)
-    y = before + height * np.clip(x / length, 0.0, 1.0)
-    return Folded(np.asarray(x * 1e-9, dtype=np.float64), y, np.full(len(x), 4), y)
-
-
-def time_of(length: int, bin_: int, noise: float = 0.0, jitter: float = 0.0) -> tuple[float, float] | str:
-    levels = (0.25, 2.25)
-    return edge_time(ramp(length, bin_, 0.25, 2.0), length * 0.5e-9, 1.5e-6, levels, noise, jitter * 1e-9)
-
-
-def test_the_error_of_an_edge_time() -> None:
-    """500 ns in bins of 10 ns, 10 ns of jitter: blur 8, 25.63 and 17.5 ns, together 32.04; a rectangle of that."""
-    found = time_of(500, 10, 0.04, 10.0)
-    assert not isinstance(found, str)
-    blur = math.sqrt(8**2 + 25.63**2 + 17.5**2)
-    faster = (400 - math.sqrt(400**2 - blur**2)) / math.sqrt(3)
-    each = math.hypot(0.04 / 2 / 2 * 500, 10 / 12)  # 1 % of the height, on a slope of the height in 500 ns
-    assert_allclose(found, (400e-9, 1e-9 * math.hypot(faster, each * math.sqrt(2))), rtol=1e-6)
-
-
-def test_an_edge_is_told_where_blur_bins_and_noise_let_it() -> None:
-    for length, bin_, jitter, told in (
-        (90, 10, 10, True),
-        (80, 10, 10, False),
-        (600, 100, 0, True),
-        (400, 100, 0, False),
-    ):
-        found = time_of(length, bin_, jitter=jitter)
-        assert (found != COARSE) == told, (length, bin_)
-    assert time_of(500, 10, 0.19) != NOISY  # 0.19 V over four samples is 4.75 % of 2 V
-    assert time_of(500, 10, 0.21) == NOISY
-    assert edge_time(ramp(500, 10), 0.0, 1e-6, (0.5, 0.5), 0.0, 0.0) == NOISY
-
-
-def test_both_ends_of_what_is_looked_at_count() -> None:
-    """10 % is passed behind the very first point, 90 % at the very last."""
-    y = array(0, 0.2, 0.6, 0.8, 1.0)
-    fold = Folded(np.arange(5.0), y, np.full(5, 1), y)
-    assert edge_time(fold, 2.0, 2.0, (0.0, 1.0), 0.0, 0.0) == COARSE
-    assert edge_time(fold, 2.0, 1.9, (0.0, 1.0), 0.0, 0.0) == "the edge is not whole"
-    assert edge_time(fold, 2.0, 1e-3, (0.0, 1.0), 0.0, 0.0) == "the edge is not whole"
-
-
-# Field sync on a line of its own -------------------------------------------------------------------------------------
 
 
 def dips(starts: list[float], width: float, length: float, step: float = 2e-6) -> Array:
@@ -235,26 +150,48 @@ def test_what_is_no_field_sync() -> None:
     assert field_sync(wide - 0.4, 5e-6, 0.0, None) is not None
 
 
-# What happens over a field -------------------------------------------------------------------------------------------
+@pytest.mark.parametrize(("rest", "tip"), [(4.0, 3.0), (-3.0, -4.0), (0.5, -0.5)])
+def test_field_sync_may_stand_anywhere(rest: float, tip: float) -> None:
+    for one, sign in ((line(rest, tip, 0.1), 1), (line(tip, rest, 0.1), -1)):
+        found = field_sync(one, 5e-6, 0.0, None)
+        assert found is not None
+        assert found[1] == sign
+        assert found[0].raw["level.sync"].value == pytest.approx(1.0, abs=2e-3)
 
 
-def over(blank: Array, step: float = 64e-6) -> OverField:
-    count = len(blank)
-    starts = np.asarray(np.arange(count) * step, dtype=np.float64)
-    one = Lines(np.zeros((count, 1)), np.zeros(count), step, starts, np.arange(count))
-    return over_field(np.full(count, 0.5), step, one, blank, 0.003, array(0.001, 0.021), sign=1, coupled=False)
+def test_the_widest_pulses_close_together_are_still_field_sync() -> None:
+    """Twice 1.95 ms in 13.4 ms: it rests for 71 % of the trace."""
+    volts = dips([0.1, 11.4], 1.95, 13.4)
+    volts[::2] += 0.02
+    for sign in (1, -1):
+        found = field_sync(sign * volts, 2e-6, 0.0, None)
+        assert found is not None
+        assert found[1] == sign
 
 
-def test_a_few_lines_are_smoothed_over_what_there_is() -> None:
-    """Four lines, averaged over five: 0, 1/4, 1/4, 1/3; the error is that of four, or of one."""
-    found = over(array(0, 0, 0, 1))
-    assert found.hum == pytest.approx(1 / 3)
-    assert found.hum_error == pytest.approx(2 * 0.003 / 2)
-    assert over(array(1)).hum_error == pytest.approx(2 * 0.003)
-    assert "this one is 32 ms long" in str(over(np.zeros(500)).tilt_failure)
+def test_a_pulse_without_a_settled_sample_shows_no_level() -> None:
+    """At a change the two samples before it and the three behind it are left out: all five of 25 us, not the sixth."""
+    for width, shown in ((0.025, False), (0.03, True)):
+        volts = dips([3, 23], width, 45, 5e-6) + 0.01 * np.tile(array(1, -1), 4500)
+        assert (field_sync(volts, 5e-6, 0.0, None) is not None) == shown
 
 
-def test_three_lines_are_the_least_a_droop_is_fitted_to() -> None:
-    left, slope, _ = _droop(array(0, 1, 2), array(0.5, 0.3, 0.1))
-    assert slope == pytest.approx(0.2)
-    assert_allclose(left, 0, atol=1e-12)
+def test_a_sample_half_way_is_part_of_the_low_level() -> None:
+    """4 and 0 V, one sample of 2 V between them: the fall is before it, so the third before it counts, not the second.
+
+    Sync is low for 41 of 9000 samples twice, the half-way one among them; at each of its two changes two samples before
+    and three behind are left out.
+    """
+    plain = 2.0 + 2.0 * dips([3, 23], 0.2, 45, 5e-6)
+    for start in (600, 4600):
+        plain[start - 1] = 2.0
+    plain[1000:4000:2] -= 0.01  # so that the high level does not stand at the very top of the trace
+    levels = []
+    for back in (9, 4, 3):
+        volts = plain.copy()
+        volts[600 - back] -= 0.5
+        found = field_sync(volts, 5e-6, 0.0, None)
+        assert found is not None
+        levels.append(found[0].raw["level.high"].value or math.nan)
+    assert levels[1] == pytest.approx(levels[0], abs=1e-12)
+    assert levels[2] - levels[1] == pytest.approx(0.5 / (9000 - 2 * 41 - 2 * 5), rel=1e-6)
