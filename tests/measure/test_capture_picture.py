@@ -283,3 +283,245 @@ def test_a_line_that_leaves_late_is_judged_by_the_last_that_is_seen() -> None:
     on_its_way = average((0, 0), (10, 0), (10.5, 0.7), (60, 0.7))
     assert leaves(on_its_way, 9.9e-6, 0.0, 0.7, 0.0) == pytest.approx(10.25e-6, abs=2e-9)
     assert leaves(on_its_way, 10.2e-6, 0.0, 0.7, 0.0) is None  # it has left before
+
+
+# Whole numbers: lines two million times as long as those of 15 kHz, so that a microsecond of them is 2 s --------------
+
+LONG = 2e6
+
+
+def still(x: Array, y: Array, *, smooth: Array | None = None, count: int = 1, scale: float = LONG) -> Folded:
+    """Return an average line of these points, times in seconds."""
+    return Folded(x, y, np.full(len(x), count), y if smooth is None else smooth, scale)
+
+
+def spike(x: Array, at: float, height: float, rest: float = 0.0) -> Array:
+    """Return `rest` everywhere but at one time that stands in `x`."""
+    assert np.count_nonzero(x == at) == 1
+    return np.where(x == at, height, rest)
+
+
+def test_a_mean_takes_both_ends_of_its_window() -> None:
+    one = still(np.arange(6.0), array(1, 2, 4, 8, 16, 32))
+    assert one.mean((1.0, 3.0)) == (2 + 4 + 8) / 3
+    assert one.mean((1.01, 2.99)) == 4
+    assert one.mean((1.25, 1.75)) == 3  # no point inside: half-way
+
+
+@pytest.mark.parametrize(
+    ("subcarrier", "spread"),
+    [
+        (None, 1),  # 0.2 us are less than half a sample
+        (2 / 1.2e-6, 2),  # 2.4 samples
+        (2 / 1.3e-6, 3),  # 2.6 samples
+    ],
+)
+def test_what_an_average_line_is_smoothed_over_is_told_in_its_bins(subcarrier: float | None, spread: int) -> None:
+    """Ten bins of half a microsecond from 3 us before sync on; two cycles of the subcarrier in them."""
+    rows = np.zeros((4, 10))
+    rows[:, 5] = 12.0
+    one = Lines(rows, np.full(4, -BEFORE + 1e-9), 0.5e-6, np.arange(4.0), np.arange(4))
+    found = folded(one, 2e-6, subcarrier)
+    assert len(found.x) == 10
+    spread_out = {1: (0, 12, 0), 2: (3, 6, 3), 3: (4, 4, 4)}[spread]
+    assert_allclose(found.smooth[3:8], (0, *spread_out, 0), atol=1e-12)
+    assert_allclose(found.y, rows[0])
+
+
+def test_bins_without_samples_lie_between_their_neighbours() -> None:
+    rows = np.tile(array(0, 0, 1, 2), (4, 1))
+    one = Lines(rows, np.full(4, -BEFORE + 1e-9), 0.5e-6, np.arange(4.0), np.arange(4))
+    found = folded(one, 0.0, None)  # six bins, the last two without samples
+    assert_allclose(found.y, (0, 0, 1, 2, 2, 2))
+    assert found.count.tolist() == [4, 4, 4, 4, 0, 0]
+
+
+def test_brightness_is_that_of_a_trace_below_zero_too() -> None:
+    """All of it lies a volt below zero; 2.3 us are two samples, or the one there is."""
+    one = level_lines(array(-1.0, -0.7, -0.3))
+    for end in (30.0, 2.5):
+        found, floor = bright(one, (2 * US, end * US), np.full(3, -1.0), 0.0, np.ones(3) > 0)
+        assert np.flatnonzero(found).tolist() == [2]
+        assert floor == pytest.approx(0.7)
+
+
+def test_where_nothing_is_brighter_all_lines_are_the_picture() -> None:
+    assert brightest(np.zeros(4)) == ([0, 1, 2, 3], 0.0)
+
+
+def test_eight_times_the_noise_of_a_line_decide_which_is_bright() -> None:
+    """Two samples in 2.3 us leave 40 mV of 56.6: 0.7 V less 320 mV."""
+    found, floor = brightest(array(0.7, 0.385, 0.375), noise=0.04 * math.sqrt(2))
+    assert found == [0, 1]
+    assert floor == pytest.approx(0.54)
+
+
+@pytest.mark.parametrize(
+    ("at", "share"),
+    [(11.0, 0), (11.5, 0), (12.0, 1), (12.5, 1), (19.0, 1), (20.0, 1), (20.5, 0), (21.0, 0)],
+)
+def test_the_level_of_a_flat_part_leaves_half_a_microsecond_out_at_either_end(at: float, share: int) -> None:
+    """A flat part from 11 to 21 s, a microsecond being 2 s: 17 points of half a second from 12 to 20 s."""
+    x = np.arange(0.0, 40.0, 0.5)
+    smooth = np.where((x >= 10.5) & (x <= 21.5), 0.7, 0.0)
+    (_, one, _) = plateaus(still(x, spike(x, at, 17.0), smooth=smooth), (2.0, 38.0), 0.7, 0.0)
+    assert one.window == (11.0, 21.0)
+    assert one.level == pytest.approx(share)
+
+
+def test_a_flat_part_of_just_a_microsecond_counts() -> None:
+    x = np.arange(0.0, 40.0, 0.5)
+    for length, count in ((2.0, 3), (1.5, 2)):
+        smooth = np.where((x >= 9.5) & (x <= 10.5 + length), 0.7, 0.0)
+        assert len(plateaus(still(x, smooth), (2.0, 38.0), 0.7, 0.0)) == count
+
+
+def test_bins_wider_than_an_edge_are_looked_at_one_by_one() -> None:
+    """A bin is 2 s, a microsecond; an edge between 18 and 20 s takes both of them."""
+    x = np.arange(0.0, 40.0, 2.0)
+    first, second = plateaus(still(x, np.where(x < 19, 0.0, 0.7)), (4.0, 36.0), 0.7, 0.0)
+    assert (first.window, second.window) == ((4.0, 16.0), (22.0, 36.0))
+
+
+def test_a_line_that_stands_still_is_one_flat_part_whatever_its_height() -> None:
+    x = np.arange(0.0, 40.0, 0.5)
+    (one,) = plateaus(still(x, np.full(80, 0.1)), (4.0, 36.0), 0.0, 0.0)
+    assert one.window == (4.0, 36.0)
+    assert plateaus(still(x, np.full(80, 0.1)), (50.0, 60.0), 0.0, 0.0) == ()
+
+
+@pytest.mark.parametrize(
+    ("values", "level", "expected"),
+    [
+        ((0, 0, 0.1, 0.9, 1, 1, 1), 0.0, 2.5),
+        ((0, 1, 1, 1, 1, 1, 1), 0.0, 0.5),  # at once
+        ((0.1, 1, 1, 1, 1, 1, 1), 0.0, None),  # it has left before
+        ((0, 0, 0.5, 0.5, 1, 1, 1), 0.0, 2.0),  # half is reached, and then it rests
+        ((0.2, 0.2, 0.3, 1.1, 1.2, 1.2, 1.2), 0.2, 2.5),  # half of 0.2 and 1.2 V
+        ((0.5, 0.5, 0.4, 0.2, 0.1, 0.1, 0.1), 0.5, 2.5),  # downwards, half of 0.5 and 0.1 V
+        ((0, 0, 0.03, 0.03, 0.03, 0.03, 0.03), 0.0, None),  # just 3 % of 1 V
+        ((0, 0, 0.04, 0.04, 0.04, 0.04, 0.04), 0.0, 1.5),
+        ((0, 0, 1, 1, 0, 0, 0), 0.0, None),  # a microsecond behind it is back
+        ((0, 0, 1, 0, 1, 1, 1), 0.0, 1.5),
+    ],
+)
+@pytest.mark.parametrize("back", [False, True])
+def test_where_a_line_leaves_by_its_points(
+    values: tuple[float, ...], level: float, expected: float | None, back: bool
+) -> None:
+    """A point a second from 12 s on, or backwards from 28 s on; a microsecond behind is two points."""
+    x = np.arange(40.0)
+    smooth = np.array((*[7.0] * 12, *values, *[values[-1]] * 21))
+    start, sign = 12.0, 1
+    if back:
+        smooth, start, sign = smooth[::-1].copy(), 27.0, -1
+    found = leaves(still(x, smooth * 0.0, smooth=smooth), start, level, 1.0, 0.0, back=back)
+    assert found == (None if expected is None else pytest.approx(start + sign * expected))
+
+
+def test_what_is_looked_at_when_a_line_leaves_ends_with_the_porch() -> None:
+    """14 us are 28 s; the other way 8 us are 16 s."""
+    x = np.arange(60.0)
+    for at, seen in ((28.0, 27.5), (29.0, None)):
+        assert leaves(still(x, np.where(x >= at, 1.0, 0.0)), 20.0, 0.0, 1.0, 0.0) == seen
+    for at, seen in ((30.0, 30.5), (29.0, None)):
+        assert leaves(still(x, np.where(x <= at, 1.0, 0.0)), 46.0, 0.0, 1.0, 0.0, back=True) == seen
+
+
+def test_the_error_of_a_tilt_of_few_points_is_that_of_a_straight_line() -> None:
+    """Residuals with neither mean nor slope; two of n degrees of freedom are the line's own.
+
+    Four points 1, -1, -1, 1 a second apart: 4 / 2 over 5; three 1, -2, 1: 6 / 1 over 2; both over a bar of 1 V, whose
+    slope is drawn out to 7 s or 6 s.
+    """
+    for points, width, expected in (((1, -1, -1, 1), 7.0, 4 / 2 / 5), ((1, -2, 1), 6.0, 6 / 1 / 2)):
+        y = np.full(20, 50.0)  # what stands at the ends is left out: 2 s
+        y[7 : 7 + len(points)] = 3.0 + 0.01 * np.array(points)
+        value, error = tilt(still(np.arange(20.0), y), Plateau((5.0, 5.0 + width), 3.0), 2.0)
+        assert value == pytest.approx(0.0, abs=1e-12)
+        assert error == pytest.approx(0.01 * math.sqrt(expected) * width)
+
+
+def test_tilt_takes_the_points_a_microsecond_from_its_ends() -> None:
+    """From 2 to 6 s: 1 V at the first of five points is a slope of -2 / 10 V a second; the bar is 8 s long, of 2 V."""
+    x = np.arange(20.0)
+    for at, slope in ((1.0, 0.0), (2.0, -0.2), (3.0, -0.1), (6.0, 0.2), (7.0, 0.0)):
+        value, _ = tilt(still(x, spike(x, at, 1.0)), Plateau((0.0, 8.0), 2.0), 0.0)
+        assert value == pytest.approx(-slope * 8 / 2, abs=1e-12)
+
+
+BIN = 1 / 16
+
+
+def peak(at: float, window: tuple[float, float] = (20.0, 60.0), *, level: float = 1.0, noise: float = 0.0) -> float:
+    """Return the overshoot of a line of 1 V, with one point of 2 V; in bins of a sixteenth of a second."""
+    x = np.arange(0.0, 80.0, BIN)
+    found = overshoot(still(x, spike(x, at, 2.0, 1.0)), Plateau(window, level), 0.0, noise)
+    assert found is not None
+    assert found[1] == pytest.approx(noise / level)
+    return found[0]
+
+
+@pytest.mark.parametrize(
+    ("at", "expected"),
+    [
+        (18.0 - BIN, 0.0),
+        (18.0, 1.0),  # a microsecond before the plateau
+        (20.0, 1.0),
+        (22.0, 1.0 - 1 / 113),  # a microsecond behind its start; the level has 7 s, 113 points, from there on
+        (22.0 + BIN, 0.0),
+    ],
+)
+def test_overshoot_is_looked_for_a_microsecond_on_either_side(at: float, expected: float) -> None:
+    assert peak(at) == pytest.approx(expected)
+
+
+@pytest.mark.parametrize(
+    ("at", "window", "level"),
+    [
+        (29.0, (20.0, 60.0), 1 + 1 / 113),  # up to 5.5 us behind the start: 22 to 29 s
+        (29.0 + BIN, (20.0, 60.0), 1),
+        (27.375, (20.0, 28.0), 1 + 1 / 87),  # 0.3 us from the end, 27.4 s: 87 points
+        (27.4375, (20.0, 28.0), 1),
+        (23.0, (20.0, 25.0), 1.25),  # 2.5 us are too narrow: its own level
+        (23.0, (20.0, 25.0625), 1 + 1 / 40),  # 22 to 24.4 s: 39 points and one
+    ],
+)
+def test_overshoot_stands_on_the_level_behind_it(at: float, window: tuple[float, float], level: float) -> None:
+    """A line of 1 V with a second point of 3 V in front, so that what the level is can be read from the overshoot."""
+    x = np.arange(0.0, 80.0, BIN)
+    y = spike(x, at, 2.0, 1.0) + spike(x, 20.0, 2.0)
+    found = overshoot(still(x, y), Plateau(window, 1.25), 0.25, 0.0)
+    assert found is not None
+    assert found[0] == pytest.approx(3 - level)
+
+
+@pytest.mark.parametrize(
+    ("noise", "level", "spread"),
+    [
+        (0.0039, 1.0, 1),
+        (0.004, 1.0, 2),  # 0.4 % of the step: averaged over 50 ns, 1.6 bins
+        (0.0031, 0.5, 2),  # of half a volt
+        (0.0019, 0.5, 1),
+    ],
+)
+def test_noise_is_averaged_over_before_the_peak_is_taken(noise: float, level: float, spread: int) -> None:
+    """A point a volt high: half of it is left of two bins. The level behind is 1 V, the step is the plateau's own."""
+    assert peak(20.0, level=level, noise=noise) == pytest.approx(1 / spread / level)
+
+
+def test_overshoot_is_averaged_over_one_bin_at_least_and_three_where_they_are_fine() -> None:
+    for bin_, spread in ((0.125, 1), (1 / 32, 3)):
+        x = np.arange(0.0, 80.0, bin_)
+        one = Folded(x, spike(x, 20.0, 2.0, 1.0), np.full(len(x), 1), x, 2.25e6 if spread == 1 else LONG)
+        found = overshoot(one, Plateau((20.0, 60.0), 1.0), 0.0, 0.1)
+        assert found is not None
+        assert found[0] == pytest.approx(1 / spread)
+
+
+def test_bins_of_just_sixty_nanoseconds_show_an_overshoot() -> None:
+    """0.12 s of 2 s; one bin more in the same time, and they are wider than that."""
+    for bins, seen in ((512, True), (511, False)):
+        x = np.linspace(0.0, 512 * 0.12, bins + 1)
+        found = overshoot(still(x, np.ones(len(x))), Plateau((20.0, 40.0), 1.0), 0.0, 0.0)
+        assert (found is not None) == seen
