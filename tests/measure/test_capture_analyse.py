@@ -138,7 +138,7 @@ def test_the_screen_at_the_tip_of_the_probe(
 def test_a_declared_scale_is_that_of_the_samples_whatever_the_probe(division: float, words: str | None) -> None:
     """A probe of x10 the scope was not told of: 0.8 V are 80 mV, four divisions of 20 mV from the middle."""
     volts = np.minimum(lines(LUMA, noise=0.0), 0.8) / 10
-    settings = replace(KNOWN, probe=10.0, scale_at="input", division=division)
+    settings = replace(KNOWN, probe=10.0, scale_at="input", division=division, offset=0.0)
     found = of(volts, settings)
     white = found.quantity("level.white")
     assert white.failure == (None if words is None else f"white {words}")
@@ -157,7 +157,7 @@ def test_a_step_of_the_trace_is_multiplied_as_well() -> None:
     volts = np.round(lines(LUMA, noise=0.0) * 100) / 100
     steps = []
     for probe in (None, 10.0):
-        found = of(volts, replace(KNOWN, probe=probe, scale_at="input", division=1.0))
+        found = of(volts, replace(KNOWN, probe=probe, scale_at="input", division=1.0, offset=0.0))
         (row, _) = [one for one in found.budgets["level.sync"].contributions if one.name == "quantisation"]
         steps.append(row.half_width)
     assert 0.003 < steps[0] < 0.006  # up to half of 10 mV

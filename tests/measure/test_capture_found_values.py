@@ -65,7 +65,8 @@ def test_a_level_at_the_end_of_the_trace_is_not_told(sign: int) -> None:
     ("screen", "said"),
     [
         (Screen(0.2), f"white {_CUT}"),  # 0.8 V are four divisions
-        (Screen(0.25), None),
+        (Screen(0.25, 0.0), None),
+        (Screen(0.25), f"white {_MAY_BE}"),  # where it stands is not known
         (Screen(0.1, 0.4), f"white {_CUT}"),  # four above 0.4 V, or below it
         (Screen(0.1, -0.4), f"white {_CUT}"),
         (Screen(0.1, 0.1), None),
