@@ -324,8 +324,9 @@ def test_an_open_stress_says_in_a_word_why_it_is_open() -> None:
 
 def test_levels_of_a_cause_are_whole_or_not_there() -> None:
     """472 mV and 1.42 V cut behind the 1 would read as 1."""
-    assert whole_values("472 mV, 1.42 V", 26) == "472 mV, 1.42 V"
-    assert whole_values("472 mV, 1.42 V", 14) == "472 mV, 1.42 V"
-    assert whole_values("472 mV, 1.42 V", 13) == "472 mV"
-    assert whole_values("472 mV, 1.42 V, 300 mV", 15) == "472 mV, 1.42 V"
-    assert whole_values("472 mV", 3) == "472 mV"
+    assert whole_values(("472 mV", "1.42 V"), 26) == "472 mV, 1.42 V"
+    assert whole_values(("472 mV", "1.42 V"), 14) == "472 mV, 1.42 V"
+    assert whole_values(("472 mV", "1.42 V"), 13) == "472 mV"
+    assert whole_values(("472 mV", "1.42 V", "300 mV"), 15) == "472 mV, 1.42 V"
+    assert whole_values(("472 mV",), 3) == "472 mV"
+    assert whole_values((), 26) == ""
