@@ -348,6 +348,8 @@ def test_lines_between_field_syncs_tell_interlaced_from_not() -> None:
     assert scene(fields=(100.0, 20_100.0)).scan() == "interlaced"
     assert scene(fields=(100.0, 20_068.0)).scan() == "non-interlaced"
     assert scene(fields=(100.0, 20_100.0, 40_100.0, 55_000.0)).scan() == "interlaced"
+    for count, words in ((262.5, "interlaced"), (262.0, "non-interlaced"), (263.0, "non-interlaced")):
+        assert scene(period=60.0, fields=(100.0, 100.0 + count * 60.0)).scan() == words
     assert scene(fields=(100.0, 20_068.0)).notes("video") == ("not interlaced: 312 lines in a field",)
     assert scene(fields=(100.0, 20_100.0)).notes("video") == ()
 
