@@ -51,12 +51,19 @@ class Bearing:
 
     The bounds differ where nobody stated the rating; `allowed` None means that nobody knows any. `part` is whose stress
     it is, as the picture of the line calls it (``guard upper diode``) or `RAIL_PART`, empty for the chip's own pin.
+    `harm` marks bounds of what would be harm, where nobody knows of one that would hold.
     """
 
     stress: float
     allowed: tuple[float, float] | None
     unit: str
     part: str = ""
+    harm: bool = False
+
+    @property
+    def open(self) -> bool:
+        """Tell whether nobody stated the rating: then what is allowed is a range."""
+        return self.allowed is None or self.allowed[0] != self.allowed[1]
 
 
 RAIL_PART = "rail"

@@ -334,6 +334,17 @@ def test_the_part_that_fails_is_marked_by_its_own_name_and_not_by_one_that_ends_
     assert troubles(whole(elsewhere), line) == ()
 
 
+def test_a_pulse_beyond_harm_stands_beside_what_would_be_harm() -> None:
+    """2.13 A are 107 times 20 mA; what it is beyond is 12.8 W, by 22.3 / 12.8 = 1.74."""
+    beyond = Bearing(22.3, (12.8, 12.8), "W", harm=True)
+    one = margin("red", -66.6, bearing=beyond, spread=(-66.6, -2.9), outcome=NOT_PROVEN, codes=(RATING_NOT_STATED,))
+    assert bears(one) == Bears("22.3 W", "12.8 W", pytest.approx(22.3 / 12.8), ranged=True)
+    assert "1.7 x up" in to_short(whole(one))
+    holds = bears(replace(one, bearing=Bearing(2.13, (1e-3, 20e-3), "A"), spread=(-66.6, 3.0)))
+    assert holds is not None
+    assert (holds.value, holds.allowed, holds.times < 1.0) == ("2.13 A", "1 mA to 20 mA", True)
+
+
 def test_an_open_stress_says_in_a_word_why_it_is_open() -> None:
     def told(**more: object) -> str:
         limit = Limit("part.power", None, 0.25, None, "sheet", "read")

@@ -100,7 +100,7 @@ def test_what_a_margin_rests_on_comes_back_and_is_said_only_where_there_is_a_mar
     first = replace(result, findings=(rated, unrated, replace(one, severity="none")), outcome="not_applicable")
     rows = {row["severity"]: row for row in strict(to_json(first))["findings"]}
     assert rows[None]["bearing"] == {
-        "stress": 0.5, "allowed": [0.001, 0.02], "unit": "A", "part": "guard upper diode"
+        "stress": 0.5, "allowed": [0.001, 0.02], "unit": "A", "part": "guard upper diode", "harm": False
     }  # fmt: skip
     assert rows["harder"]["bearing"]["allowed"] is None
     assert list(rows["none"]) == FINDING_KEYS

@@ -48,8 +48,8 @@ class Trouble:
 class Bears:
     """What bears on a pin or part and what it may take, in words; `times` how often the stress holds the rating.
 
-    Where nobody stated the rating, `allowed` is a range, `ranged`, and `times` counts what would be harm: it is that
-    much at least. `of` says what it bears on, where that is not the pin itself.
+    Where nobody stated the rating, `allowed` is a range, or what would be harm where a pulse is beyond that; then it is
+    `ranged`, and `times` tells what it is at least. `of` says what it bears on, where that is not the pin itself.
     """
 
     value: str
@@ -72,12 +72,12 @@ def bears(finding: Finding) -> Bears | None:
         return None
     unit, of = clean(found.unit), RAIL_PART if found.part == RAIL_PART else ""
     strict, loose = (show(end, unit) for end in found.allowed)
-    if found.allowed[0] != found.allowed[1]:
+    if found.open:
         most = finding.value if finding.spread is None else finding.spread[1]
-        return Bears(show(found.stress, unit), f"{strict} to {loose}", 10.0 ** (-most / 20.0), of, ranged=True)
+        return Bears(show(found.stress, unit), f"{strict} to {loose}", 10.0 ** (-most / 20.0), of, True)
     stress, most = (settled(one, unit) for one in (found.stress, found.allowed[0]))
     over = min(stress / most, _MOST_TIMES) if most > 0.0 else _MOST_TIMES
-    return Bears(show(stress, unit), strict, over, of)
+    return Bears(show(stress, unit), strict, over, of, found.harm)
 
 
 def event_words(result: Result, finding: Finding) -> str:

@@ -13,6 +13,7 @@ import math
 from dataclasses import dataclass, replace
 
 from guardcheck.measure import Stress
+from guardcheck.model import Bearing
 from guardcheck.simulate.stress.margins import CAP, HARM, Margin, bearing_of, ratio, steady_margins
 from guardcheck.simulate.stress.ratings import PinRatings
 from guardcheck.units import format_si, steady
@@ -114,7 +115,11 @@ def pulse_margins(
     rated = None if body is None or ratings.human_body is None else body.at(ratings.human_body)
     found = [held if rated is None else _proof(stress, rated, ratings, held)]
     harm = _harm(stress, body, ratings, forced)
-    found[0] = replace(found[0], loose=max(harm.loose, found[0].strict), told=_told(found[0], harm))
+    loose = max(harm.loose, found[0].strict)
+    bearing = found[0].bearing
+    if loose < 0.0 and bearing is not None and bearing.open:
+        bearing = harm.bearing
+    found[0] = replace(found[0], loose=loose, told=_told(found[0], harm), bearing=bearing)
     found.append(_delivered(stress, rated, next(one for one in for_good if one.field == "delivered")))
     return tuple(found)
 
@@ -156,7 +161,8 @@ def _harm(stress: Stress, body: BodyPulse | None, ratings: PinRatings, forced: l
         f"{format_si(stress.power, 'W')} for {format_si(stress.width, 's')}; {HARM:g} times the rating carried over to "
         f"that width (an assumption) is {format_si(allowed, 'W')}"
     )
-    return Margin(found, max(found, steady), words, "energy")
+    bearing = Bearing(stress.power, (allowed, allowed), "W", harm=True)
+    return Margin(found, max(found, steady), words, "energy", bearing)
 
 
 def _told(proof: Margin, harm: Margin) -> str:
