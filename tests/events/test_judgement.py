@@ -212,7 +212,10 @@ class TestMargins:
             row = found[f"red/bare/event.margin/hot-plug/{severity}"]
             assert (row.outcome, row.needed) == (outcome, True)
             assert f"is like a {like} human-body pulse; the pin is rated for 2 kV" in row.why
-            assert found[f"red/bare/event.latch_up/hot-plug/{severity}"].outcome == NOT_PROVEN
+            latch = found[f"red/bare/event.latch_up/hot-plug/{severity}"]
+            assert latch.outcome == NOT_PROVEN
+            for one in (row, latch):  # no data sheet prints 1.5 dB: the rule is this tool's, the rating under it is not
+                assert (one.reference or "").startswith("1.5 dB to spare (design rule of this tool) under pin ratings")
 
     def test_a_bare_riser_plugged_live_does_not_conform(self, engine: Engine) -> None:
         bare = job_text(stage="pass-through", stage_values="", source_values='white = "2 V", impedance = "1 ohm"')
