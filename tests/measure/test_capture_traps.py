@@ -210,7 +210,8 @@ def test_a_picture_cut_off_without_noise_proves_nothing() -> None:
         (ChannelFacts(division=0.2), "cut off by the edge"),  # 8 divisions of 0.2 V end at 0.8 V
         (ChannelFacts(division=0.3, offset=0.2), None),  # 8 end at 1.2 V, 10 at 1.5 V, moved by 0.2 V either way
         (ChannelFacts(division=0.1, offset=-0.4), "cut off by the edge"),  # 0.4 V, moved by 0.4 V
-        (ChannelFacts(division=0.5), None),  # 2 V
+        (ChannelFacts(division=0.5, offset=0.0), None),  # 2 V
+        (ChannelFacts(division=0.5), "stands at the very end"),  # a scale alone does not say where the screen ends
     ],
 )
 def test_the_header_s_scale_and_offset_tell_a_picture_that_was_cut_off(
