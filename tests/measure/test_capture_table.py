@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import gzip
 import io
+from pathlib import Path
 from typing import BinaryIO, cast
 
 import pytest
@@ -67,6 +69,37 @@ def test_a_rare_blank_behind_a_number_is_a_blank(octet: bytes) -> None:
 def test_a_word_by_itself_is_no_number() -> None:
     with pytest.raises(InputError, match="'x' is not a number"):
         table.to_numbers(b"x\n", Dialect("\t", ".", (), 0), 1, 10, "f")
+
+
+def test_letters_beyond_ascii_are_refused_where_they_stand() -> None:
+    """A micro sign of Latin-1 and one of UTF-8, first and last of the octets above 127."""
+    for octets, shown in ((b"\xb5", "\u00b5"), (b"\xc2\xb5", "\u00c2\u00b5"), (b"\x80", "?"), (b"\xff", "\u00ff")):
+        with pytest.raises(InputError) as caught:
+            table.to_numbers(b"1,2\n3,4\n5" + octets + b",6\n", COMMA, 2, 10, "f")
+        assert f"f:12: '5{shown}' is not a number" in str(caught.value)
+
+
+@pytest.mark.parametrize("text", [b"1,2\n3,4\n", b"\x1f", b""])
+def test_a_file_is_opened_compressed_or_not(tmp_path: Path, text: bytes) -> None:
+    path = tmp_path / "scope.csv"
+    for written in (text, gzip.compress(text)):
+        path.write_bytes(written)
+        with table.open_capture(path) as stream:
+            assert table.read_block(stream, 100, "f") == text
+
+
+def test_two_mebibytes_are_read_at_a_time() -> None:
+    """A capture of a gigabyte must not stand in memory as text."""
+    sizes: set[int | None] = set()
+
+    class Asked(io.BytesIO):
+        def read(self, size: int | None = -1, /) -> bytes:
+            sizes.add(size)
+            return super().read(size)
+
+    stream = Asked(b"1,2\n" * 10)
+    assert b"".join(table.whole_lines(b"", stream, "f")) == b"1,2\n" * 10
+    assert sizes == {2 * 1024 * 1024}
 
 
 def test_blocks_end_at_a_line_end(monkeypatch: pytest.MonkeyPatch) -> None:
