@@ -12,7 +12,7 @@ from guardcheck.compose.decks import (
     response_deck,
     waveform_deck,
 )
-from guardcheck.compose.event_probes import Probes, SurgeProbe
+from guardcheck.compose.event_probes import DiodeProbe, Probes, SurgeProbe
 from guardcheck.compose.events import LOW, SWING, SWINGS_AT, EventCase, Rail, event_deck, has_coupling, longest_line_run
 from guardcheck.compose.lines import as_ladders
 from guardcheck.compose.mating import Joint, drives_of, mating_deck, node_vectors
@@ -35,6 +35,7 @@ __all__ = [
     "SWINGS_AT",
     "Builds",
     "Chain",
+    "DiodeProbe",
     "Drawn",
     "EventCase",
     "Joint",

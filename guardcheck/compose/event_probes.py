@@ -14,6 +14,8 @@ from guardcheck.model import Card
 from guardcheck.netlist import card
 
 GROUND = "0"
+_THROUGH = "dqjmsbefgh"
+"""Letters of the elements of an own netlist that are looked at by the current through their first end."""
 
 
 @dataclass(frozen=True)
@@ -43,7 +45,10 @@ class DiodeProbe:
 
 @dataclass(frozen=True)
 class TransistorProbe:
-    """One transistor: the vector of its collector current, its collector-emitter voltage, what its data sheet says."""
+    """One transistor: the vector of its collector current, its collector-emitter voltage, what its data sheet says.
+
+    Of an own netlist every other element that may turn into heat counts as one, by its first two ends.
+    """
 
     name: str
     role: str
@@ -148,20 +153,20 @@ def with_probes(
     transistors: list[TransistorProbe] = []
     for one in cards:
         role = _role(chain, one)
-        if role is None or one.name[0] not in "dq":
+        rated = {} if role is None else _rated(chain, role, one)
+        if role is None or one.name[0] not in ("dq" if not rated.get("own") else _THROUGH):
             metered.append(one)
             continue
         meter = f"vm_{one.name}"
         inner = f"m_{one.name}"
         metered += [replace(one, nodes=(inner, *one.nodes[1:])), card(meter, (one.nodes[0], inner), 0.0)]
-        facts, rated = _facts(chain, role, one), _rated(chain, role, one)
+        facts = _facts(chain, role, one)
         name = str(rated.get("name") or facts.get("title") or one.name)
         if one.name[0] == "d":
             diodes.append(DiodeProbe(name, role, f"i({meter})", Reading(*one.nodes[:2]), facts, rated))
         else:
-            transistors.append(
-                TransistorProbe(name, role, f"i({meter})", Reading(one.nodes[0], one.nodes[2]), facts, rated)
-            )
+            end = one.nodes[2 if one.name[0] in "qjm" else 1]
+            transistors.append(TransistorProbe(name, role, f"i({meter})", Reading(one.nodes[0], end), facts, rated))
     pins, more = _pins(chain, metered, values, diodes)
     resistors, capacitors = _passives(chain, cards)
     probes = Probes(pins, tuple(diodes), tuple(transistors), resistors, capacitors, display)

@@ -3,21 +3,33 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import PurePath
 
 from guardcheck.errors import CircuitError, UnitError, accepted, nearest
 from guardcheck.library.devices import Device
 from guardcheck.library.metadata import parameters_of, readings_of, states_of
 from guardcheck.library.schema import OWN_KEYS, RATINGS
-from guardcheck.model import ASSUMED, DEFAULT, KNOWN_BY, Parameter, Part, Subcircuit, Value
-from guardcheck.netlist import defaults
+from guardcheck.model import ASSUMED, DEFAULT, KNOWN_BY, Element, Parameter, Part, Subcircuit, Value
+from guardcheck.netlist import calls_of, defaults, flat_name
 from guardcheck.toml_tables import Table
 from guardcheck.units import parse, shown
 
 _STATED = re.compile(r"^\*\s*rating\s+(\S+)\s+(.+)$", re.IGNORECASE | re.MULTILINE)
 _PAIR = re.compile(r"(\w+)=(\S+)")
-_WHAT: Mapping[str, str] = {"r": "resistor", "c": "capacitor", "d": "diode", "q": "transistor"}
+_WHAT: Mapping[str, str] = {
+    "r": "resistor",
+    "c": "capacitor",
+    "d": "diode",
+    **dict.fromkeys("qjm", "transistor"),
+    "s": "switch",
+    **dict.fromkeys("befgh", "controlled source"),
+}
+"""What may turn into heat or break, by the letter of its element."""
+_OWED: Mapping[str, str] = {"capacitor": "working_voltage"}
+"""The rating without which a part of that kind counts as unrated, whatever else is stated of it."""
+LONGEST = 40
+"""Longest flat name that is never cut short: what is cut could not be told from another part's."""
 QUARTER_WATT = 0.25
 """What a film resistor is taken for that nobody rates [W] (common practice, no published source)."""
 
@@ -54,11 +66,18 @@ def _rated_rows(
     """Return a row of ratings for every part: stated, by its device, assumed for a film resistor, or none at all."""
     by_model = {device.model.name: device for device in devices}
     rows: list[Mapping[str, object]] = []
-    for element in circuit.elements:
+    for spoken, flat, element in _elements(circuit, circuit):
         what = _WHAT.get(element.name[0])
         if what is None:
             continue
-        row: dict[str, object] = {"name": element.name, "element": element.name, "what": what}
+        if len(flat) > LONGEST:
+            problem = f"the name {spoken} is too long to be rated by: {LONGEST} characters at most, its calls with it"
+            raise CircuitError(problem, file=circuit.file, line=element.line)
+        twin = next((one["name"] for one in rows if one["element"] == flat), None)
+        if twin is not None:
+            problem = f"{spoken} and {twin} cannot be told apart: give one of them another name"
+            raise CircuitError(problem, file=circuit.file, line=element.line)
+        row: dict[str, object] = {"name": spoken, "element": flat, "what": what, "own": True}
         device = by_model.get(element.model or "")
         if device is not None:
             row |= {**device.ratings, "model": device.model.name, "reference": device.reference}
@@ -68,11 +87,22 @@ def _rated_rows(
             row["known_by"] = ASSUMED
         else:
             row |= {"unrated": True, "reference": "your own netlist", "known_by": ASSUMED}
-        if element.name in stated:
-            row = {key: value for key, value in row.items() if key != "unrated"} | dict(stated[element.name])
-            row |= {"reference": "ratings stated in your own netlist", "known_by": "read"}
+        if spoken in stated:
+            if _OWED.get(what, "") in ("", *stated[spoken]):
+                row.pop("unrated", None)
+            row |= {**stated[spoken], "reference": "ratings stated in your own netlist", "known_by": "read"}
         rows.append(row)
     return tuple(rows)
+
+
+def _elements(part: Subcircuit, circuit: Subcircuit, calls: tuple[str, ...] = ()) -> Iterator[tuple[str, str, Element]]:
+    """Yield every element, those inside calls too: as a comment names it (``x1.r1``), its flat name, and itself."""
+    for element in circuit.elements:
+        called = calls_of(element)
+        if called is not None:
+            yield from _elements(part, part.inner[called], (*calls, element.name))
+        else:
+            yield ".".join((*calls, element.name)), "_".join((flat_name(element), *reversed(calls))), element
 
 
 def own_part(

@@ -6,14 +6,16 @@ brace, subcircuit or include.
 """
 
 from guardcheck.netlist.files import read_bytes, read_file
-from guardcheck.netlist.flatten import defaults, flatten, models_of
+from guardcheck.netlist.flatten import calls_of, defaults, flat_name, flatten, models_of
 from guardcheck.netlist.reader import parse, parse_models
 from guardcheck.netlist.writer import card, deck_lines, split_variants
 
 __all__ = [
+    "calls_of",
     "card",
     "deck_lines",
     "defaults",
+    "flat_name",
     "flatten",
     "models_of",
     "parse",

@@ -101,7 +101,7 @@ def _controlled(element: Element, body: Controlled, instance: Instance, models: 
 def _behaviour(element: Element, body: Behaviour, instance: Instance, models: _Models) -> Card:
     nodes = _nodes(element, instance)
     nodes = _open(nodes) if body.drives == "v" else nodes
-    letter = "" if element.name[0] == "b" else "b"
+    letter = flat_name(element).removesuffix(element.name)
     return card(instance.element(element.name, letter), nodes, None, f"{body.drives}={instance.behaviour(body.expr)}")
 
 
@@ -242,7 +242,8 @@ def flatten(
 ) -> tuple[Card, ...]:
     """Return the flat cards of one instance of a part.
 
-    Element ``rs`` of instance ``stage`` becomes card ``rs_stage``, inner node ``n1`` becomes ``stage_n1``. A parameter
+    Element ``rs`` of instance ``stage`` becomes card ``rs_stage``, inner node ``n1`` becomes ``stage_n1``; inside a
+    call ``x1`` they become ``rs_x1_stage`` and ``x1_stage_n1``, so that a name always ends in whose it is. A parameter
     given as an array makes the value of an R, C, L, V or I card, or a gain, an array; where it stands in a B source it
     is carried by a hidden source ``v_stage_<parameter>``, so that every variation is the value of some card.
 
@@ -282,6 +283,18 @@ def defaults(circuit: Subcircuit) -> dict[str, float]:
 def models_of(circuit: Subcircuit, prefix: str = "") -> tuple[Model, ...]:
     """Return the part's own models, `prefix` put before each name."""
     return tuple(Model(prefix + model.name, model.type, model.parameters) for model in circuit.models.values())
+
+
+def calls_of(element: Element) -> str | None:
+    """Return the subcircuit an element calls, None for every other element."""
+    body = element.fields[0]
+    return body.subcircuit if isinstance(body, Call) else None
+
+
+def flat_name(element: Element) -> str:
+    """Return an element's name as its card has it, before whose it is: an E source by expression is written as B."""
+    written = isinstance(element.fields[0], Behaviour) and element.name[0] != "b"
+    return f"b{element.name}" if written else element.name
 
 
 def _checked_values(circuit: Subcircuit, values: Mapping[str, Number]) -> dict[str, Number]:
@@ -360,4 +373,4 @@ class _Builder:
         called = self._part.inner[body.subcircuit]
         ports = dict(zip(called.ports, map(instance.node, element.nodes), strict=True))
         given = {key: evaluate(expr, instance.values) for key, expr in body.values}
-        self.build(called, f"{instance.name}_{element.name}", ports, given)
+        self.build(called, f"{element.name}_{instance.name}", ports, given)

@@ -96,7 +96,7 @@ class _Data:
     metal_path: float
     spacing: float
     tail: float
-    materials: tuple[tuple[str, str, tuple[str, ...]], ...]
+    materials: tuple[tuple[str, str, tuple[str, ...], tuple[str, ...]], ...]
     plain: frozenset[str]
     sheets: tuple[str, ...]
 
@@ -114,7 +114,10 @@ def _data() -> _Data:
         leak.real("metal_path", "ohm"),
         leak.real("spacing", "m"),
         leak.real("tail_clearance", "m"),
-        tuple((row.text("layers"), row.text("what"), row.texts("words")) for row in top.tables("material")),
+        tuple(
+            (row.text("layers"), row.text("what"), row.texts("words"), row.texts("plain"))
+            for row in top.tables("material")
+        ),
         frozenset(top.table("plain").texts("words")),
         tuple(
             f"{row.text('name')}, {format_si(row.real('thickness', 'm'), 'm')} ({row.text('strength')}, "
@@ -140,9 +143,10 @@ def material_of(told: str, designation: str = "") -> Material:
     that is not on the list, is of unknown kind until its maker's designation is given: a mirror is polyester too.
     """
     words = _DENIED.sub("", f"{told} {designation}".casefold())
-    for layers, what, known in _data().materials:
+    for layers, what, known, plain in _data().materials:
         if any(word in words for word in known):
-            strange = _strange(_DENIED.sub("", told.casefold()), known) if layers == SHEET and not designation else ()
+            unnamed = layers == SHEET and not designation
+            strange = _strange(_DENIED.sub("", told.casefold()), (*known, *plain)) if unnamed else ()
             if strange:
                 return Material(UNKNOWN, f"a sheet called '{' '.join(strange)}', which may name a coating,", True)
             return Material(layers, what)

@@ -19,7 +19,7 @@ from guardcheck.engine import Engine
 from guardcheck.measure import summarise
 from guardcheck.measure.readings import parse_accuracy, presumed
 from guardcheck.model import UNKNOWN_WORD, Expected, Fitted, PartUse, Value
-from guardcheck.model.expected import FIRST_POWER, UNPOWERED, UNPOWERED_TURNED
+from guardcheck.model.expected import FIRST_POWER, INTO_DISPLAY, LEAD_OUT, RUNNING, UNPOWERED, UNPOWERED_TURNED
 from guardcheck.simulate.experiment import Experiment
 from guardcheck.simulate.levels import PICTURE_LEVELS, solve
 from guardcheck.simulate.planning import JobPlan, LinePlan
@@ -31,7 +31,6 @@ Array = NDArray[np.float64]
 WORDS: Mapping[str, str] = {PIN: "the chip's pin", NEAR: "the unit's connector", FAR: "the display's input"}
 BETWEEN = "between the parts of guard and stage"
 RAIL_MARK, RAIL_WORDS = "rail", "the supply rail"
-LOADED, UNLOADED = "into its display", "lead out"
 OHMS, DIODE, SCOPE, METER, SUPPLY = (
     "meter, ohms",
     "meter, diode test",
@@ -49,7 +48,7 @@ OWN_ERROR = {"V": 0.03, "ohm": 0.02, "A": 0.05}
 SHOWS = {"V": 0.005, "ohm": 0.5, "A": 1e-3}
 
 Key = tuple[str, str, str, str]
-"""Node, state of the unit, instrument, and quantity."""
+"""Node, when it is read, instrument, and quantity."""
 
 
 @dataclass(frozen=True)
@@ -155,9 +154,9 @@ def _dead(engine: Engine, bench: _Bench, samples: Sequence[_Sample], read: Seque
     ]
     traces = engine.run([deck for _, _, deck in wanted])
     for (index, point, _), trace in zip(wanted, traces, strict=True):
-        for turned, state in enumerate((UNPOWERED, UNPOWERED_TURNED)):
+        for turned, when in enumerate((UNPOWERED, UNPOWERED_TURNED)):
             ohms, volts = unpowered_reads(trace, samples[index].builds.n_rows, turned)
-            for key, values in (((point, state, OHMS, "resistance"), ohms), ((point, state, DIODE, "voltage"), volts)):
+            for key, values in (((point, when, OHMS, "resistance"), ohms), ((point, when, DIODE, "voltage"), volts)):
                 before = read[index].get(key)
                 read[index][key] = values if before is None else np.concatenate((before, values))
 
@@ -166,17 +165,17 @@ def _live(engine: Engine, bench: _Bench, samples: Sequence[_Sample], read: Seque
     """Read every state at pin, connector and display with the probe on it, loaded and open."""
     wanted: list[tuple[int, str, str, Experiment]] = []
     for index, one in enumerate(samples):
-        for state, chain in ((LOADED, one.chain), (UNLOADED, replace(one.chain, display=bench.scope))):
-            for point in one.points if state == LOADED else [node for node in one.points if node != FAR]:
+        for when, chain in ((INTO_DISPLAY, one.chain), (LEAD_OUT, replace(one.chain, display=bench.scope))):
+            for point in one.points if when == INTO_DISPLAY else [node for node in one.points if node != FAR]:
                 experiment = probed(one.line.experiment(chain), point)
-                wanted.append((index, state, point, replace(experiment, builds=one.builds)))
+                wanted.append((index, when, point, replace(experiment, builds=one.builds)))
     groups = solve(engine, [experiment for *_, experiment in wanted], PICTURE_LEVELS)
     flat = [(place, plateaus) for place, group in enumerate(groups) for plateaus in group]
     traces = engine.run([node_deck(plateaus, wanted[place][2]) for place, plateaus in flat])
     for (place, plateaus), trace in zip(flat, traces, strict=True):
-        index, state, point, _ = wanted[place]
+        index, when, point, _ = wanted[place]
         for quantity, values in node_levels(plateaus, trace, point).items():
-            key = (point, state, SCOPE, quantity)
+            key = (point, when, SCOPE, quantity)
             before = read[index].get(key)
             read[index][key] = values if before is None else np.concatenate((before, values))
 
@@ -189,16 +188,18 @@ def _rows(
 ) -> Iterator[Expected]:
     faults = list(wrong)
     wanted = {"resistance", "voltage", *(q for q in plan.line.standard.quantities if q.startswith("level."))}
-    order = {state: place for place, state in enumerate((UNPOWERED, UNPOWERED_TURNED, UNLOADED, LOADED))}
-    for key in sorted(values, key=lambda one: (order[one[1]], list(plan.points).index(one[0]), one[2], one[3])):
-        node, state, instrument, quantity = key
+    order = (UNPOWERED, UNPOWERED_TURNED, LEAD_OUT, INTO_DISPLAY)
+    by = (DIODE, OHMS, SCOPE)
+    nodes = list(plan.points)
+    for key in sorted(values, key=lambda k: (order.index(k[1]), nodes.index(k[0]), by.index(k[2]), k[3])):
+        node, when, instrument, quantity = key
         if quantity not in wanted:
             continue
         unit = {"resistance": "ohm"}.get(quantity, "V")
         expected, low, high = (None if one is None else _clean(one, unit) for one in _ends(plan, values[key]))
         mark, where = plan.points[node], WORDS.get(node, BETWEEN)
         tells = _tells((expected, low, high), unit, [(f, _first(v.get(key))) for f, v in faults])
-        yield Expected(names, mark, where, state, instrument, quantity, expected, low, high, unit, tells)
+        yield Expected(names, mark, where, when, instrument, quantity, expected, low, high, unit, tells)
 
 
 def _clean(value: float, unit: str) -> float:
@@ -268,10 +269,10 @@ def _supply(job: JobPlan, plans: Sequence[_Sample], read: Sequence[Mapping[Key, 
             plan.line.line.table: sum(one.line.table == plan.line.line.table for one in job.lines) for plan in plans
         }
         draw = sum(
-            alike[plan.line.line.table] * float(np.max(found.get((NEAR, LOADED, SCOPE, "current"), np.zeros(1))))
+            alike[plan.line.line.table] * float(np.max(found.get((NEAR, INTO_DISPLAY, SCOPE, "current"), np.zeros(1))))
             for plan, found in zip(plans, read, strict=False)
         )
         own = load.nominal if load.unit == "A" else rail.nominal / load.nominal
         total = own + draw
         yield Expected(names, mark, where, FIRST_POWER, SUPPLY, "current", total, 0.5 * total, 1.5 * total, "A")
-    yield Expected(names, mark, where, "on", METER, "voltage", rail.nominal, *ends, "V")
+    yield Expected(names, mark, where, RUNNING, METER, "voltage", rail.nominal, *ends, "V")

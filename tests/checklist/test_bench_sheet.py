@@ -11,7 +11,15 @@ import pytest
 from guardcheck.errors import InputError
 from guardcheck.measure.readings import READABLE, parse_readings
 from guardcheck.model import Expected
-from guardcheck.model.expected import FIRST_POWER, UNPOWERED
+from guardcheck.model.expected import (
+    FIRST_POWER,
+    INTO_DISPLAY,
+    LEAD_OUT,
+    RUNNING,
+    STATES,
+    UNPOWERED,
+    UNPOWERED_TURNED,
+)
 from guardcheck.report.bench_sheet.page import STEPS, blank_of, to_bench_sheet, to_bench_sheet_pdf
 from guardcheck.report.handover.strings import words
 from tests.checklist.conftest import DRAWN
@@ -237,7 +245,7 @@ EXPECTED = (
         ("red", "green"), "M1", "the chip's pin", UNPOWERED, "meter, ohms", "resistance", 339.0, 336.0, 343.0, "ohm"
     ),
     Expected(("red",), "M2", "the connector", UNPOWERED, "meter, diode test", "voltage", None, None, None, "V"),
-    Expected(("red",), "M2", "the unit's connector", "into its display", "scope", "level.white", 0.7, 0.69, 0.71, "V"),
+    Expected(("red",), "M2", "the unit's connector", INTO_DISPLAY, "scope", "level.white", 0.7, 0.69, 0.71, "V"),
 )
 
 
@@ -256,6 +264,34 @@ def test_every_point_stands_with_its_mark_its_expected_value_and_a_box(opened):
     svg = page.locator(".drawn svg")
     assert svg.count() == 1
     assert "75" in svg.text_content()
+
+
+STEP_OF = {
+    UNPOWERED: "inspect",
+    UNPOWERED_TURNED: "inspect",
+    FIRST_POWER: "inspect",
+    LEAD_OUT: "measure",
+    INTO_DISPLAY: "measure",
+    RUNNING: "measure",
+}
+"""A unit is read without power, then on a bench supply, before it runs (order of the work)."""
+
+
+def test_the_step_of_a_reading_does_not_hang_on_its_words(monkeypatch):
+    """Every state in other words, all the same: each reading stands in its step, the first power-up last of its own."""
+    shuffled = (INTO_DISPLAY, FIRST_POWER, UNPOWERED_TURNED, RUNNING, LEAD_OUT, UNPOWERED)
+    rows = [Expected(("red",), mark, "pin", mark, "meter", "voltage", 1.0, 1.0, 1.0, "V") for mark in shuffled]
+
+    def stood() -> dict[str, list[str]]:
+        return {step.slug: [point.mark for point in step.points] for step in blank_of(LINES, expected=rows).steps}
+
+    plain = stood()
+    assert plain["inspect"] == [UNPOWERED_TURNED, UNPOWERED, FIRST_POWER]
+    assert plain["measure"] == [INTO_DISPLAY, RUNNING, LEAD_OUT]
+    assert {mark: slug for slug, marks in plain.items() for mark in marks} == STEP_OF
+    assert set(STEP_OF) == set(STATES)
+    monkeypatch.setattr("guardcheck.model.expected.STATES", dict.fromkeys(STATES, "no power, lead out"))
+    assert stood() == plain
 
 
 def test_a_sheet_without_figures_shows_no_empty_table():

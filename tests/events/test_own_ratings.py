@@ -28,7 +28,10 @@ r1 in out {ohms}
 
 def misplugged(engine: Engine, folder: Path, comment: str = "", ohms: str = "330", more: str = "") -> list[Finding]:
     """Return what is judged of 12 V on the contact of a line with an own stage."""
-    netlist = STAGE.format(comment=comment, ohms=ohms, more=more)
+    return judged_misplug(engine, folder, STAGE.format(comment=comment, ohms=ohms, more=more))
+
+
+def judged_misplug(engine: Engine, folder: Path, netlist: str) -> list[Finding]:
     (folder / "mine.cir").write_text(netlist, encoding="utf-8")
     text = job_text(stage_values="").replace('stage = "series-resistor"', 'stage_netlist = "mine.cir"')
     plan = plan_of(parse_job(text.replace("stage_values = {  }", ""), file=str(folder / "job.toml"), folder=folder))
@@ -87,6 +90,80 @@ def test_a_transistor_is_held_to_its_voltage_and_to_its_heat(
     rows = {one.quantity: one for one in misplugged(engine, tmp_path, rated, "10k", more)}
     assert rows["event.part_margin"].outcome == outcome, rows["event.part_margin"].why
     assert told in rows["event.part_margin"].why
+
+
+@pytest.mark.parametrize(
+    "more",
+    [
+        # each of them carries 12 V / (330 ohm + 10 ohm of driver) = 35 mA where the resistor beside it carries 1 mA
+        "b1 in out i={v(in,out)/330}",
+        "g1 in out in out 3.03m",
+        "s1 in out vdd gnd sw\n.model sw sw (ron=330 roff=1g vt=2 vh=0.1)",
+        "m1 out vdd in gnd nm w=100u l=1u\n.model nm nmos (vto=0.5 kp=1m)",
+    ],
+    ids=["behaviour", "controlled", "switch", "mosfet"],
+)
+def test_whatever_else_may_take_the_heat_is_not_proven(engine: Engine, tmp_path: Path, more: str) -> None:
+    (row,) = (one for one in misplugged(engine, tmp_path, ohms="12k", more=more) if one.quantity == "event.part_margin")
+    assert row.outcome == "not_proven"
+    assert "nobody states what it may take" in row.why
+
+
+NESTED = "x1 in out rr\n.ends mine\n.subckt rr a b\nr1 a b 330\nc1 a b 1n\n.ends rr"
+
+
+def test_a_part_inside_a_call_is_rated_like_any_other(engine: Engine, tmp_path: Path) -> None:
+    """12 V across 330 ohm and 10 ohm of driver, as if it stood outside: 0.411 W, and 12 V across the capacitor."""
+    netlist = STAGE.replace("\n.ends mine\n", "\n").format(comment="", ohms="1meg", more=NESTED)
+    found = judged_misplug(engine, tmp_path, netlist)
+    rows = {one.where: one for one in found if one.quantity == "part.power"}
+    assert rows["stage x1.r1"].value == pytest.approx(0.411, rel=0.01)
+    assert rows["stage x1.r1"].outcome == "does_not_conform"
+    margins = [one for one in found if one.quantity == "event.part_margin"]
+    assert [one.outcome for one in margins] == ["not_proven"]
+    rated = netlist.replace("* a stage", "* rating x1.r1 power=1W\n* rating x1.c1 working_voltage=50V\n* a stage")
+    found = judged_misplug(engine, tmp_path, rated)
+    assert {one.outcome for one in found if one.quantity in ("part.power", "event.part_margin")} == {"conforms"}
+
+
+@pytest.mark.parametrize(
+    ("comment", "more"),
+    [
+        ("* rating c1 power=1W", "c1 out gnd 100n"),  # no word of the voltage it may hold
+        ("* rating d1 reverse_voltage=50V", "d1 out in dx\n.model dx d (is=1e-14 rs=1)"),  # none of any current
+        # 35 mA at some volts: a collector voltage says nothing of the heat
+        (
+            "* rating q1 collector_voltage=50V\n* rating rb power=5W",
+            "rb out base 10k\nq1 out base in qx\n.model qx npn (is=1e-14 bf=100 rb=10)",
+        ),
+    ],
+    ids=["capacitor", "diode", "transistor"],
+)
+def test_a_rating_of_another_kind_proves_nothing(engine: Engine, tmp_path: Path, comment: str, more: str) -> None:
+    (row,) = (
+        one
+        for one in misplugged(engine, tmp_path, comment + "\n* rating r1 power=5W", "12k", more)
+        if one.quantity == "event.part_margin"
+    )
+    assert row.outcome == "not_proven", row.why
+
+
+@pytest.mark.parametrize(
+    ("call", "inner", "beside", "words"),
+    [
+        ("x_long_name_of_a_call_indeed_x1", "r_series_input", "r9", "r_series_input is too long to be rated by: 40"),
+        ("x1", "r", "r_x1", "x1.r and r_x1 cannot be told apart"),
+    ],
+)
+def test_a_name_that_may_be_taken_for_another_is_refused(
+    tmp_path: Path, call: str, inner: str, beside: str, words: str
+) -> None:
+    outer = f".subckt mine in out vdd gnd\n{beside} in out 75\n{call} in out rr\n.ends mine\n"
+    (tmp_path / "mine.cir").write_text(f"{outer}.subckt rr a b\n{inner} a b 75\n.ends rr\n", encoding="utf-8")
+    text = job_text(stage_values="").replace('stage = "series-resistor"', 'stage_netlist = "mine.cir"')
+    job = parse_job(text.replace("stage_values = {  }", ""), file=str(tmp_path / "job.toml"), folder=tmp_path)
+    with pytest.raises(CircuitError, match=words):
+        plan_of(job)
 
 
 def test_what_nobody_judges_by_is_no_rating() -> None:

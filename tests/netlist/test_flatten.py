@@ -121,13 +121,13 @@ b1 a b i={k*v(a)}
     cards, alter, matrix = split_variants(
         flatten(circuit, name="p", ports={"a": "n1", "b": "n2"}, values={"k": np.array([1.0, 3.0])})
     )
-    assert alter == ("v_p_x1_k", "v_p_k")
+    assert alter == ("v_x1_p_k", "v_p_k")
     assert matrix is not None
     assert matrix.tolist() == [[2.0, 1.0], [6.0, 3.0]]
     assert [card.tail for card in cards if card.name[0] == "b"] == [
         "v=(v(p__k)*v(n2))",
         "i=((v(p__k)*v(n1))+v(p__k))",
-        "i=(v(p_x1__k)*v(n1))",
+        "i=(v(x1_p__k)*v(n1))",
     ]
 
 

@@ -161,12 +161,12 @@ x1 p q helper r={k}
 .ends
 """
     assert lines(text) == (
-        "r1_x_x1 a x_x1_m 20.0",
-        "r2_x_x1 x_x1_m x_n 20.0",
-        "r1_x_x2 x_n x_x2_m 1.0",
-        "r2_x_x2 x_x2_m b 1.0",
-        "r1_x_xlong_1_x1 a x_xlong_1_x1_m 3.0",
-        "r2_x_xlong_1_x1 x_xlong_1_x1_m b 3.0",
+        "r1_x1_x a x1_x_m 20.0",
+        "r2_x1_x x1_x_m x_n 20.0",
+        "r1_x2_x x_n x2_x_m 1.0",
+        "r2_x2_x x2_x_m b 1.0",
+        "r1_x1_xlong_1_x a x1_xlong_1_x_m 3.0",
+        "r2_x1_xlong_1_x x1_xlong_1_x_m b 3.0",
     )
 
 

@@ -58,6 +58,9 @@ def test_over_range_on_a_sheet_proves_the_range_end_and_no_insulation(engine: En
         ("polyester holographic film", "unknown"),
         ("non-reflective polyimide film", "sheet"),
         ("amber polyimide tape, 0.05 mm thick, two layers", "sheet"),
+        ("gold polyimide tape", "sheet"),  # its own colour
+        ("polyester film, two layers, gold", "unknown"),  # of polyester, gold is a coat of metal
+        ("thick gold PET film", "unknown"),
     ],
 )
 def test_materials(told: str, layers: str) -> None:

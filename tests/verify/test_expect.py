@@ -176,8 +176,15 @@ def test_lines_built_alike_are_one_row_and_every_line_is_there(engine: Engine) -
     assert max(len(line) for line in said.splitlines()) <= 80
     record = json.loads(expected_json(parse_job(job, file="job.toml"), rows))
     assert record["format"] == "guardcheck-expect/1"
-    keys = ["lines", "point", "where", "state", "instrument", "quantity", "expected", "low", "high", "unit", "tells"]
-    assert all(list(row) == keys for row in record["rows"])
+    keys = ["lines", "point", "where", "when", "state", "instrument", "quantity", "expected", "low", "high", "unit"]
+    assert all(list(row) == [*keys, "tells"] for row in record["rows"])
+    assert {row["when"]: row["state"] for row in record["rows"]} == {
+        "unpowered": "no power, lead out",
+        "unpowered_turned": "no power, lead out, leads of the meter swapped",
+        "lead_out": "lead out",
+        "into_display": "into its display",
+        "running": "on",
+    }
 
 
 def test_expect_on_the_command_line(tmp_path: Path) -> None:

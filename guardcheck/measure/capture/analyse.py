@@ -127,7 +127,7 @@ def _field_alone(
     whole = replace(found, raw={**missing, **found.raw})
     quantities, budgets = to_quantities(whole, resolution, step, volts, case, sign=sign)
     quantities = tuple(nothing(one.name, NO_LINE, case) if one.name == "noise.rms" else one for one in quantities)
-    budgets = {one.name: budgets[one.name] for one in quantities if one.name in budgets and one.value is not None}
+    budgets = {one: budget for one, budget in budgets.items() if one != "noise.rms"}
     return Analysis(
         name,
         quantities,
@@ -157,9 +157,9 @@ def _at_tip(capture: Capture, name: str, case: Settings) -> float | str:
 def _screen(capture: Capture, name: str, case: Settings, factor: float) -> Screen | None:
     """Return the height of a division and the voltage in the middle of the screen [V], as far as they are known."""
     facts = capture.facts.get(name, NOTHING)
-    division = case.division or (facts.division and facts.division * factor)
-    offset = case.offset if case.offset is not None else facts.offset and facts.offset * factor
-    return None if not division else Screen(division, offset)
+    division = case.division or facts.division
+    offset = facts.offset if case.offset is None else case.offset
+    return Screen(division * factor, offset and offset * factor) if division else None
 
 
 def channel_of(capture: Capture, name: str | None) -> str:
@@ -178,7 +178,7 @@ def channel_of(capture: Capture, name: str | None) -> str:
 
 
 def _reduced(capture: Capture, name: str) -> tuple[NDArray[np.floating], float, tuple[str, ...]]:
-    """Return the samples to work on: at most `LONGEST` seconds, averaged to steps of at least `FINEST`."""
+    """Return the samples to work on: at most `LONGEST` seconds, averaged to steps of at most `FINEST`."""
     volts: NDArray[np.floating] = capture.volts[name]
     step, notes = capture.time_step, list(capture.notes)
     most = round(LONGEST / step)

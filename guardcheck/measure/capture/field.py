@@ -73,8 +73,7 @@ def over_field(
 
     """
     integral = np.concatenate(([0.0], np.cumsum(volts, dtype=np.float64))) * (step * sign)
-    index = np.clip(np.round(lines.starts / step).astype(np.int64), 0, len(integral) - 1)
-    charge = integral[index]
+    charge = integral[np.round(lines.starts / step).astype(np.int64)]
     left, slope, error = _droop(charge, blank)
     duration = len(volts) * step
     period = float(np.median(np.diff(fields))) if len(fields) >= 2 else 0.0
@@ -85,11 +84,10 @@ def over_field(
         failure = f"a capture of two whole fields shows it; this one is {1e3 * duration:.3g} ms long"
     tilt = float(np.tanh(slope * period / 4.0))
     tilt_error = (1.0 - tilt**2) * error * period / 4.0
-    moved = blank - blank.mean() if coupled is False else left
+    moved = blank if coupled is False else left
     smooth = box(moved, min(_SMOOTH_LINES, len(moved) | 1))
-    hum = max(0.0, float(smooth.max() - smooth.min()))
-    few = min(_SMOOTH_LINES, max(1, len(moved)))
-    hum_error = 2.0 * noise / float(np.sqrt(few))
+    hum = float(smooth.max() - smooth.min())
+    hum_error = 2.0 * noise / float(np.sqrt(min(_SMOOTH_LINES, len(moved))))
     return OverField(
         None if failure else tilt,
         tilt_error,
@@ -113,7 +111,7 @@ def _droop(charge: Floats, blank: Floats) -> tuple[Floats, float, float]:
     square = float(np.sum(away**2))
     if square <= 0.0 or len(blank) < 3:
         return blank - blank.mean(), 0.0, 0.0
-    slope = -float(np.sum(away * (blank - blank.mean()))) / square
+    slope = -float(np.sum(away * blank)) / square
     left = blank - blank.mean() + slope * away
     spread = float(np.std(left)) / float(np.std(charge))
     return left, slope, spread * _HALF

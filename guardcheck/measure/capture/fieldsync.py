@@ -44,11 +44,11 @@ def field_sync(
     if step > SLOWEST or top <= low:
         return None
     middle = 0.5 * (top + low)
-    up = volts > middle
-    sign = 1 if np.count_nonzero(up) > 0.5 * len(volts) else -1
-    pulses = _pulses(sign * (volts.astype(np.float64) - middle), step)
+    away = volts.astype(np.float64) - middle
+    pulses, sign = max((_pulses(sign * away, step), sign) for sign in (1, -1))
     if not pulses:
         return None
+    up = away > 0
     settled = np.convolve(np.abs(np.diff(up.astype(np.int8), prepend=up[:1])), np.ones(2 * _EDGE + 1), "same") == 0
     levels = {name: volts[settled & (up == high)].astype(np.float64) for name, high in (("high", True), ("low", False))}
     if not all(len(part) for part in levels.values()):

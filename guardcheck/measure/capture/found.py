@@ -245,7 +245,8 @@ class _Look:
         )
 
     def _field(self, fields: Floats, coupled: bool | None) -> None:
-        scatter = float(self.noise / np.sqrt(max(1, len(range(*self.lines.columns(self.porch).indices(1 << 30))))))
+        part = self.lines.columns(self.porch)
+        scatter = self.noise / math.sqrt(part.stop - part.start)
         seen = over_field(
             self.volts, self.lines.step, self.lines, self.blank, scatter, fields, sign=self.sign, coupled=coupled
         )
@@ -296,7 +297,7 @@ class _Look:
     def _bin_noise(self) -> float:
         """Return the standard error of a smoothed bin of the average line [V]."""
         samples = float(np.median(self.fold.count)) * max(1, round(smoothing(self.system.subcarrier) / self.fold.bin))
-        return self.noise / float(np.sqrt(max(1.0, samples)))
+        return self.noise / float(np.sqrt(samples))
 
     def _porch(self, first: Floats) -> tuple[float, float]:
         """Return the burst-free part of the back porch [s]."""
@@ -346,7 +347,7 @@ class _Look:
 
     def _rest_lost(self, top: float, full: bool, height: float) -> str | None:
         """Say whether the level between the pulses of a line that carries nothing but sync was cut off."""
-        if self.has_picture or self.uneven:
+        if self.has_picture:
             return None
         lost = self._lost(self.lines, self.porch, top, full, height, top=True)
         return None if lost is None else f"the level between the pulses {lost}"
@@ -364,17 +365,14 @@ class _Look:
     def _lost(
         self, lines: Lines, window: tuple[float, float], extreme: float, full: bool, height: float, *, top: bool
     ) -> str | None:
-        """Say whether a level was cut off by the edge of the screen; an inverted line is turned over."""
+        """Say whether a level was cut off by the edge of the screen, which looks the same from either side."""
         if full:
             return "fills the whole range of the converter, so it may be cut off by the edge of the screen"
-        screen = self.screen
-        if screen is not None and self.sign < 0:
-            screen = Screen(screen.division, None if screen.offset is None else -screen.offset)
-        return cut_off(lines, window, extreme, self.noise, self.resolution, height, screen, top=top)
+        return cut_off(lines, window, extreme, self.noise, self.resolution, height, self.screen, top=top)
 
     def _shape(self) -> None:
         white = self.white
-        if white is None or self.uneven or not self.has_picture or self.raw["level.white"].value is None:
+        if white is None or self.uneven or self.raw["level.white"].value is None:
             reason = self.raw["level.white"].failure or "the picture differs from line to line"
             self.raw["response.line_tilt"] = self.raw["response.overshoot"] = Raw(None, failure=reason)
             return
@@ -391,7 +389,7 @@ class _Look:
 
     def _before(self, white: Plateau) -> float:
         """Return the level the picture rises from to reach white [V]."""
-        earlier = [flat for flat in self.flats if flat.window[1] < white.window[0]]
+        earlier = self.flats[: self.flats.index(white)]
         return earlier[-1].level if earlier else self.level
 
     def _timing(self) -> None:
@@ -427,7 +425,7 @@ class _Look:
             lost = self.raw["level.sync"].failure
             self.raw[name] = Raw(None, failure=lost) if lost else self._edge(near, levels)
         start = self.picture_start
-        first = min(self.flats, key=lambda flat: flat.window[0], default=None)
+        first = next(iter(self.flats), None)
         lost = self.raw["level.white"].failure
         if lost or start is None or first is None or first is not self.white or first.window[0] - start > 1.5 * self.us:
             lost = lost or "the picture does not begin with its brightest part, so its rise cannot be told"

@@ -25,7 +25,7 @@ class CauseRow:
 
     mark: str
     what: str
-    levels: str
+    levels: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,7 +121,7 @@ def _unit(name: str) -> str:
 def _cause(row: Mapping[str, Any], readings: Sequence[Mapping[str, Any]]) -> CauseRow:
     values = [_number(value) for value in _list(row.get("values"))]
     units = [_unit(_text(reading, "quantity")) for reading in readings]
-    levels = ", ".join(show(value, unit) for value, unit in zip(values, units, strict=False))
+    levels = tuple(show(value, unit) for value, unit in zip(values, units, strict=False))
     return CauseRow(_text(row, "mark"), sentence(_text(row, "what")), levels)
 
 

@@ -17,7 +17,7 @@ from guardcheck.formatting import line_rank, quantity_rank, show
 from guardcheck.measure.readings import READABLE
 from guardcheck.measure.readings.records import COUPLINGS, INSTRUMENTS, LOADS, PICTURES, PLACES, PROBES, SCALES_AT
 from guardcheck.model import QUANTITIES, Expected, Schematic
-from guardcheck.model.expected import FIRST_POWER, UNPOWERED, UNPOWERED_TURNED
+from guardcheck.model.expected import FIRST_POWER
 from guardcheck.report.arrange.view import unique_slugs
 from guardcheck.report.arrange.words import clean
 from guardcheck.report.handover.pdf import typeset
@@ -255,7 +255,7 @@ def _step(slug: str, lines: Sequence[str], loads: Mapping[str, str], expected: S
         note=say.known(f"{key}.note", ""),
         points=tuple(
             _point(n, one, say)
-            for n, one in sorted(enumerate(expected, 1), key=lambda pair: pair[1].state == FIRST_POWER)
+            for n, one in sorted(enumerate(expected, 1), key=lambda pair: pair[1].when == FIRST_POWER)
             if _step_of(one) == slug
         ),
     )
@@ -271,7 +271,7 @@ def _line_fields(key: str, line: str, load: str | None, say: Words) -> tuple[str
 
 def _step_of(one: Expected) -> str:
     """Return the step a reading belongs to: without power and at the first power-up before the finished unit runs."""
-    return "inspect" if one.state in (UNPOWERED, UNPOWERED_TURNED, FIRST_POWER) else "measure"
+    return "measure" if one.runs else "inspect"
 
 
 def _point(number: int, one: Expected, say: Words) -> Point:

@@ -9,6 +9,7 @@ from typing import Any
 
 from guardcheck.formatting import show
 from guardcheck.model import QUANTITIES, Expected, Job
+from guardcheck.model.expected import STATES
 from guardcheck.version import __version__
 
 FORMAT = "guardcheck-expect/1"
@@ -28,8 +29,8 @@ def expected_text(job: Job, rows: Iterable[Expected]) -> str:
     out = [f"{job.unit}: what each reading shows when the mod is right\n", CAUTION]
     for lines, group in groupby(rows, key=lambda row: row.lines):
         out.append(f"\n{', '.join(lines)}\n")
-        for state, inner in groupby(group, key=lambda row: row.state):
-            out.append(f"  {state}\n")
+        for when, inner in groupby(group, key=lambda row: row.when):
+            out.append(f"  {STATES[when]}\n")
             for (point, where), readings in groupby(inner, key=lambda row: (row.point, row.where)):
                 out.append(f"    {point} {where}\n")
                 out += [_row(row) for row in readings]
@@ -62,6 +63,7 @@ def _record(row: Expected) -> Mapping[str, Any]:
         "lines": list(row.lines),
         "point": row.point,
         "where": row.where,
+        "when": row.when,
         "state": row.state,
         "instrument": row.instrument,
         "quantity": row.quantity,

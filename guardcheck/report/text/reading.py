@@ -105,9 +105,9 @@ def _finding(one: Finding) -> str:
     return _row(cells, words)
 
 
-def whole_values(values: str, width: int) -> str:
-    """Return as many whole values of a list as fit: half a number is another number."""
-    kept = values.split(", ")
+def whole_values(values: Sequence[str], width: int) -> str:
+    """Return as many of the values as fit, whole, and the first at any width: half a number is another number."""
+    kept = list(values)
     while len(kept) > 1 and columns(", ".join(kept)) > width:
         kept.pop()
     return ", ".join(kept)

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from guardcheck.compose import SWING, SWINGS_AT, EventCase, Probes, SurgeProbe
+from guardcheck.compose import SWING, SWINGS_AT, DiodeProbe, EventCase, Probes, SurgeProbe
 from guardcheck.measure import PinWaves, Stress, at_rest, charges, heat, holds, peak, stress_of, width_over
 from guardcheck.model import ASSUMED, Trace
 from guardcheck.simulate.stress.margins import (
@@ -42,9 +42,9 @@ ENDLESS = ("charge", "energy")
 NOTICED = 1.1
 """From this share of the steady current on, the surge that goes before it is judged as well: a diode may die while a
 dead rail charges through it, long before anything is steady."""
-NOTICED_AMPS, NOTICED_VOLTS = 1e-3, 6.3
-"""Below these a part nobody rates cannot be hurt [A, V]: any junction carries 1 mA, no capacitor is made for less than
-6.3 V but the smallest (common practice, no published source)."""
+NOTICED_AMPS, NOTICED_VOLTS, NOTICED_WATTS = 1e-3, 6.3, 5e-3
+"""Below these a part nobody rates cannot be hurt [A, V, W]: any junction carries 1 mA and stands 5 mW, no capacitor is
+made for less than 6.3 V but the smallest (common practice, no published source)."""
 SURGE_SLACK = 1.02
 """How far a charged lead's current may pass its bound and be believed: steps and solver are good to 1 %."""
 SEEN_AT = 0.3
@@ -253,13 +253,19 @@ def _diodes(
         width = width_over(time, amps, 0.1 * top)
         steady = abs(float(amps[-1])) if lasting else 0.0
         if lasting:
-            yield surge_margin(name, one.rated, steady, width, lasting=True)
+            yield surge_margin(name, one.rated, steady, width, lasting=True) or _untold(one, name, steady)
             width = width_over(time, amps, steady + 0.1 * (top - steady))
         if top > NOTICED * steady:
-            yield _by_test(surge_margin(name, one.rated, top, width, lasting=False), name, one.rated, tests)
+            surge = _by_test(surge_margin(name, one.rated, top, width, lasting=False), name, one.rated, tests)
+            yield surge or _untold(one, name, top)
         if lasting and "power" in one.rated:
             watts = abs(float(amps[-1] * vectors.volts(one.volts)[-1]))
             yield plain_margin(name, "turns into heat", watts, one.rated["power"], "W", 10.0)
+
+
+def _untold(one: DiodeProbe, name: str, amps: float) -> Margin | None:
+    """Return a margin of nothing for a diode of an own netlist whose ratings say nothing of a current [A]."""
+    return unrated_margin(name, amps, "A", NOTICED_AMPS) if "own" in one.rated else None
 
 
 def _transistors(vectors: _Vectors, probes: Probes, *, lasting: bool) -> Iterator[Margin]:
@@ -270,9 +276,15 @@ def _transistors(vectors: _Vectors, probes: Probes, *, lasting: bool) -> Iterato
         for rating, what, values, unit in rows:
             if rating in one.rated:
                 yield plain_margin(name, what, abs(peak(values)), one.rated[rating], unit, lasting=lasting)
+        watts = abs(float(amps[-1] * volts[-1])) if lasting else 0.0
         if lasting and "power" in one.rated:
-            watts = abs(float(amps[-1] * volts[-1]))
             yield plain_margin(name, "turns into heat", watts, one.rated["power"], "W", 10.0)
+        elif "own" in one.rated and "unrated" not in one.rated:
+            untold = unrated_margin(name, watts, "W", NOTICED_WATTS)
+            if not lasting and "collector_current" not in one.rated:
+                untold = unrated_margin(name, abs(peak(amps)), "A", NOTICED_AMPS)
+            if untold is not None:
+                yield untold
 
 
 def _passives(vectors: _Vectors, probes: Probes, time: Array, *, lasting: bool) -> Iterator[Margin]:

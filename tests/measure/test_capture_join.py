@@ -1,0 +1,127 @@
+"""Whether two captures may be used as one: what of their common channel must be alike, to the edge."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from guardcheck.measure.capture import join
+from guardcheck.measure.capture.lines import Edges
+from tests.measure.drawn import L15, capture, drawn, in_order, pulse
+from tests.measure.still import HIGH, LOW, US, array
+
+
+def common(
+    period: float = 64.0,
+    width: float = 4.7,
+    error: float = 0.0,
+    together: float = 0.0,
+    level: float = 1.0,
+    height: float = 0.3,
+    sign: int = 1,
+) -> join._Common:
+    lead = array(0, 64, 128) * US
+    number = np.arange(3)
+    edges = Edges(lead, lead + width * US, number, period * US, error * US, 0.0, lead, LOW, together * US)
+    return join._Common(edges, sign, level, height)
+
+
+@pytest.mark.parametrize(
+    ("other", "words"),
+    [
+        (common(), None),
+        (common(period=64.031), None),  # 0.05 % is 32 ns
+        (common(period=64.033), "a line lasts 64.033 us here, 64 us in the other: two line rates"),
+        (common(period=63.969), None),
+        (common(period=63.967), "a line lasts 63.967 us here, 64 us in the other: two line rates"),
+        (common(period=63.5555), "63.556 us here, 64 us in the other: two line rates"),
+        (common(period=60.0), "60 us here, 64 us in the other: a wrong time base, or another signal"),
+        (common(period=64.06, error=0.01), None),  # three times 10 ns more
+        (common(period=64.064, error=0.01), "64.064 us"),
+        (common(sign=-1), "sync goes the other way"),
+        (common(width=4.79), None),
+        (common(width=4.61), None),
+        (common(width=4.81), "sync is 4.81 us wide here, 4.7 us in the other"),
+        (common(width=4.59), "sync is 4.59 us wide here"),
+        (common(width=4.84, together=0.05), None),
+        (common(width=4.86, together=0.05), "4.86 us wide here"),
+        (common(height=0.329), None),
+        (common(height=0.271), None),
+        (common(height=0.331), "sync is 331 mV high here, 300 mV in the other"),
+        (common(height=0.269), "sync is 269 mV high here"),
+        (common(level=1.074), None),  # a quarter of 0.3 V
+        (common(level=1.076), "the level between the pulses is 1.08 V here, 1 V in the other"),
+        (common(level=0.924), "0.924 V here"),
+    ],
+)
+def test_what_of_the_common_channel_must_be_alike(other: join._Common, words: str | None) -> None:
+    said = join._compared(common(), other, "sync")
+    assert said is None if words is None else said is not None and words in said
+
+
+def test_what_the_samples_do_not_tell_is_allowed_on_either_side() -> None:
+    first = common(together=0.05, error=0.01)
+    assert join._compared(first, common(width=4.84), "sync") is None
+    assert join._compared(first, common(width=4.86), "sync") is not None
+    assert join._compared(first, common(width=4.89, together=0.05), "sync") is None
+    assert join._compared(first, common(width=4.91, together=0.05), "sync") is not None
+    assert join._compared(first, common(period=64.09, error=0.01), "sync") is None  # 32 + 60 ns
+    assert join._compared(first, common(period=64.094, error=0.01), "sync") is not None
+    half = common(period=32.0, width=2.0)
+    half = replace(half, edges=replace(half.edges, rate=HIGH))
+    for width, alike in ((2.04, True), (2.06, False)):  # 0.1 us of 15 kHz is half of that at 31 kHz
+        other = common(period=32.0, width=width)
+        assert (join._compared(half, other, "sync") is None) == alike
+
+
+def test_what_differs_by_just_as_much_as_may_be_is_alike(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Powers of two, so that nothing is rounded."""
+    for name, value in (("RATE", 2**-10), ("HEIGHT", 2**-3), ("LEVEL", 2**-2), ("WIDTH", 2**-23)):
+        monkeypatch.setattr(join, name, value)
+
+    def one(period: float = 2**-14, width: float = 2**-18, level: float = 1.0, height: float = 1.0) -> join._Common:
+        lead = array(0, 1, 2) * 2**-14
+        edges = Edges(lead, lead + width, np.arange(3), period, 0.0, 0.0, lead, LOW)
+        return join._Common(edges, 1, level, height)
+
+    for other in (one(2**-14 * (1 + 2**-10)), one(width=2**-18 + 2**-23), one(level=1.25), one(height=1.125)):
+        assert join._compared(one(), other, "sync") is None
+
+
+def test_a_mean_of_each_line_and_the_median_of_them() -> None:
+    volts = np.arange(100.0, dtype=np.float32)
+    assert join._median(volts, 0.1, array(1.0, 2.05, 4.0), 0.45) == 21.5  # 20 to 23
+    assert join._median(volts, 0.1, array(1.0, 2.05, 4.0), 0.05) == 20
+    assert join._median(volts, 0.1, array(50, 60, 70), 0.3) == 99
+    assert join._median(volts, 0.1, array(-3), 0.3) == 0
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_the_common_channel_is_read_behind_sync_and_in_its_middle(sign: int) -> None:
+    """1 and 1.02 V in either half of 3.3 to 4.2 us behind sync; 0.7 V from a quarter to three quarters of it."""
+    tip = [(0.1, 0.71), (1.1, 0.71), (1.15, 0.7), (3.55, 0.7), (3.6, 0.71), (4.6, 0.71)]
+    porch = [(4.8, 1.0), (8.4, 1.0), (8.5, 1.02), (8.95, 1.02), (9.0, 1.1), (20, 1.1), (20.1, 1.0), (-0.1, 1.0)]
+    corners = [*tip, *porch]
+    seen = join._look(capture(sync=sign * drawn(in_order(corners, L15), L15, noise=0.001)), "sync")
+    assert not isinstance(seen, str)
+    assert (seen.sign, seen.edges.rate.name) == (sign, "15k")
+    assert seen.level == pytest.approx(sign * 1.01, abs=1e-3)
+    assert seen.height == pytest.approx(0.31, abs=1e-3)
+    assert join._look(capture(sync=np.full(50_000, 0.3)), "sync") == "there is no line sync"
+
+
+def test_captures_of_another_rate_or_channel_are_not_joined() -> None:
+    volts = drawn(in_order(pulse(4.7, 1.0, 0.7, 0.1), L15), L15, noise=0.001)
+    one = capture(Sync=volts)
+    assert join.differs(one, capture(SYNC=volts), "sync") is None
+    words = "different rates (40 MHz here, 50 MHz in the other); take both alike"
+    assert words in str(join.differs(one, capture(40.0, Sync=volts), "sync"))
+    step = one.time_step
+    assert join.differs(one, replace(one, time_step=step * (1 + 0.9e-6)), "sync") is None
+    assert "different rates" in str(join.differs(one, replace(one, time_step=step * (1 + 1.1e-6)), "sync"))
+    assert "different rates" in str(join.differs(one, replace(one, time_step=step * (1 - 1.1e-6)), "sync"))
+    flat = capture(Sync=np.full(len(volts), 0.3))
+    assert str(join.differs(one, flat, "sync")).endswith("on the common channel 'sync' here")
+    assert str(join.differs(flat, one, "sync")).endswith("on the common channel 'sync' in the other capture")
