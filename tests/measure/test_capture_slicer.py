@@ -275,7 +275,8 @@ def test_blanking_on_both_sides_of_sync_differs_by_less_than_half_of_it(
 
 @pytest.mark.parametrize("tip", [0.0, 0.1])
 def test_a_pulse_that_does_not_go_down_is_none(monkeypatch: pytest.MonkeyPatch, tip: float) -> None:
-    data, above = keyhole(LOW, 0.0, tip=tip)
+    data, _ = keyhole(LOW, 0.0, tip=tip)
+    _, above = keyhole(LOW, 0.0)
     assert candidate(monkeypatch, LOW, data, above, 0.15) is None
 
 
