@@ -158,7 +158,11 @@ class TestRatings:
         found = ratings_of('{ over_voltage = "0.3 V", under_voltage = "0.3 V", clamp_current = "5 mA" }')
         assert found.bounds["clamp_current"] == (5e-3, 5e-3)
         assert found.bounds["output_current"] == SEEN["output_current"]
-        assert found.human_body is None
+        assert (found.human_body, found.latch_up, found.device) == (None, None, None)
+
+    def test_the_ratings_of_tests_reach_what_is_judged_by_them(self) -> None:
+        found = ratings_of('{ hbm = "1 kV", latch_up = "150 mA", cdm = "250 V", short_circuit = "40 mA" }')
+        assert (found.human_body, found.latch_up, found.device, found.short_circuit) == (1e3, 0.15, 250.0, 0.04)
 
     def test_what_nobody_states_is_judged_at_both_bounds(self) -> None:
         """Data sheets seen: 0.3 to 1.5 V beyond the rails; 1, 2, 5, 15, 20 mA."""
