@@ -172,21 +172,26 @@ class _Bench:
         return f"{self.found.lines} {self.found.counted} averaged"
 
     def volts(self, name: str, value: float, error: float) -> list[Contribution]:
-        """Return the rows of a voltage: gain, quantisation, probe, scatter; offset for a level against 0 V."""
+        """Return the rows of a voltage: gain, quantisation, probe, scatter; offset for a level against 0 V.
+
+        What is stated of the instrument is one bound, as for a typed reading. Only of noise and hum an offset is no
+        part, as long as the statement says anything else.
+        """
         scope, case = presumed()["scope"], self.case
         stated = case.accuracy
         accuracy = stated or parse_accuracy(scope["accuracy"].text, "V")
         source = STATED if stated else scope["accuracy"].cited()
         division = 32 * self.resolution if self.resolution else self.span / 4
-        half = accuracy.of_reading * abs(value) + accuracy.of_range * 8 * division
-        rows = [Contribution("accuracy", half, source=source)]
+        if name.startswith("noise.") and (accuracy.of_reading or accuracy.of_range):
+            accuracy = replace(accuracy, absolute=0.0, divisions=0.0)
+        half = accuracy.half_width(value, count=self.converter()[0], full_scale=8 * division, division=division)
+        rows = [Contribution("accuracy", half or 0.0, source=source)]
         rounding, seen = self.rounding()
         if name in DIRECT:
-            offset = parse_accuracy(scope["offset"].text, "V")
-            absolute = stated.divisions * division + stated.absolute if stated else 0.0
-            if not absolute:
-                absolute, source = offset.divisions * division + offset.absolute, scope["offset"].cited()
-            rows.append(Contribution("offset", absolute, source=source))
+            if not (accuracy.divisions or accuracy.absolute):
+                offset = parse_accuracy(scope["offset"].text, "V")
+                absolute = offset.divisions * division + offset.absolute
+                rows.append(Contribution("offset", absolute, source=scope["offset"].cited()))
             rows.append(Contribution("wander", self.found.drift, "normal", source="seen from line to line"))
         ends = 1 if name in (*DIRECT, "noise.rms") else 2
         rows += [Contribution("quantisation", rounding, source=seen)] * ends
@@ -212,13 +217,17 @@ class _Bench:
         of rms s is close to q / pi * exp(-2 pi^2 s^2 / q^2), and q / 2 without noise. A trace without visible steps
         has been averaged or rescaled; it still came from a converter.
         """
-        scope = presumed()["scope"]
-        q, source = self.resolution, "steps seen in the trace"
-        if q <= 0:
-            q = 2 * self.span / 2 ** int(scope["bits"].text)
-            source = f"no steps seen in the trace, {scope['bits'].cited()}, half of it used"
+        q, source = self.converter()
         ratio = min(self.found.noise / q, 5.0) if q > 0 else 5.0
         return float(min(q / 2, max(q / np.pi * np.exp(-2 * np.pi**2 * ratio**2) * 1.3, 0.01 * q))), source
+
+    def converter(self) -> tuple[float, str]:
+        """Return the step of the converter [V], and where it is known from."""
+        if self.resolution > 0:
+            return self.resolution, "steps seen in the trace"
+        bits = presumed()["scope"]["bits"]
+        step = 2 * self.span / 2 ** int(bits.text)
+        return step, f"no steps seen in the trace, {bits.cited()}, half of it used"
 
     def ratio(self, error: float, height: float) -> list[Contribution]:
         """Return the rows of a share of the picture's height [V]: there the gain drops out."""
