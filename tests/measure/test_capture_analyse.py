@@ -200,7 +200,8 @@ def test_red_is_never_turned_over_by_the_sync_it_is_cut_at() -> None:
 def test_red_whose_blanking_lies_below_the_screen_proves_no_level(noise: float) -> None:
     """The screen ends at 0.2 V, 0.1 V above blanking: white would seem to be 0.6 V."""
     found = of(np.maximum(lines(RED, noise=noise), 0.2), S=lines(in_order(DARK, L15)))
-    for name in ("level.white", "level.black", "level.blank", "level.pp"):
+    levels = [f"level.{name}" for name in ("white", "black", "blank", "pp")]
+    for name in (*levels, "noise.rms", "noise.hum", "response.field_tilt"):
         assert found.quantity(name).value is None, name
         assert "blanking stands at the very end of the trace" in str(found.quantity(name).failure)
 
