@@ -12,9 +12,12 @@ from dataclasses import replace
 
 import pytest
 
+from guardcheck.measure.capture import analyse
 from guardcheck.measure.capture.found import NO_SYNC, Found, Raw
+from guardcheck.measure.capture.header import ChannelFacts
 from guardcheck.measure.capture.quantities import to_quantities
 from guardcheck.metrology import Accuracy
+from tests.measure.drawn import L15, bar, capture, drawn, in_order, pulse
 from tests.measure.told import CASE, FOLD, WHOLE, Told, alike, array
 
 STATED = "stated in the readings file"
@@ -114,6 +117,19 @@ def test_a_division_of_the_screen(resolution: float, span: float, division: floa
     assert told.row("level.white", "accuracy").half_width == pytest.approx(half)
 
 
+@pytest.mark.parametrize(("declared", "half"), [(None, 0.032), (0.25, 0.04)])
+def test_the_scale_a_scope_or_its_user_tells_is_that_of_the_budget(declared: float | None, half: float) -> None:
+    """1 % of eight divisions of 0.2 V, as the file says, or of 0.25 V; a probe of x2 the scope knew nothing of."""
+    corners = in_order(pulse(4.7, 0.0, -0.15, 0.2) + bar(10.5, 62.5, 0.0, 0.35, 0.3), L15)
+    taken = replace(
+        capture(20.0, Y=drawn(corners, L15, rate=20.0, noise=0.002)), facts={"Y": ChannelFacts(division=0.2)}
+    )
+    settings = replace(CASE, accuracy=Accuracy(of_range=0.01), probe=2.0, scale_at="input", division=declared)
+    found = analyse(taken, settings=settings)
+    (row,) = [one for one in found.budgets["level.white"].contributions if one.name == "accuracy"]
+    assert row.half_width == pytest.approx(half)
+
+
 @pytest.mark.parametrize(
     ("probe", "tolerance", "half", "source"),
     [
@@ -144,15 +160,15 @@ def test_noise_is_known_to_its_share_by_the_number_of_lines() -> None:
     )
 
 
-def test_hum_is_a_voltage_like_any_other() -> None:
-    """20 mV between two levels, 3 % of it, 5 mV at either end, and half of 5 %; twice as much on an open line."""
-    told = Told(noise_hum=Raw(0.02, 0.001), level_white=0.2)
+@pytest.mark.parametrize("load", ["terminated", "open", None])
+def test_hum_is_a_voltage_whatever_the_load(load: str | None) -> None:
+    """20 mV between two levels, 3 % of it, and 5 mV at either end: its budget is in volts, not in shares of white."""
+    told = Told(replace(CASE, load=load), noise_hum=Raw(0.02, 0.001), level_white=0.2)
     alike(
         told.rows("noise.hum"),
-        [("accuracy", 0.6), ("quantisation", 5.0), ("quantisation", 5.0), ("scatter", 1.0), ("75 ohm load", 0.5)],
+        [("accuracy", 0.6), ("quantisation", 5.0), ("quantisation", 5.0), ("scatter", 1.0)],
     )
-    assert Told(replace(CASE, load="open"), noise_hum=0.02)["noise.hum"].value == pytest.approx(0.01)
-    assert Told(replace(CASE, load=None), noise_hum=0.02)["noise.hum"].unknowns == ("load",)
+    assert (told["noise.hum"].value, told["noise.hum"].unknowns) == (0.02, ())
 
 
 def worst_mean(noise: float) -> float:

@@ -268,6 +268,8 @@ def _one(name: str, raw: Raw, bench: _Bench, others: Mapping[str, Raw], sign: in
         level.rows.extend(bench.seconds(value, raw.error))
         if unit == "s" and name not in BY_THEMSELVES:
             level.rows.append(Contribution("half-amplitude level", _edge_time(bench), source="sampling of the edges"))
+    elif unit == "V":  # hum, which moves with the supply whatever the load
+        level.rows.extend(bench.volts(name, value, raw.error))
     else:
         level.rows.extend(bench.ratio(raw.error, abs(others["level.white"].value or others["level.sync"].value or 0.0)))
     budget = Budget(name, unit, tuple(row for row in level.rows if row.half_width > 0))

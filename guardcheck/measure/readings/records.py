@@ -37,7 +37,7 @@ READABLE: tuple[str, ...] = tuple(
 )
 """Quantities a reading may give; the others are computed from them or simulated."""
 
-AMPLITUDES = ("level.white", "level.black", "level.sync", "level.pp", "burst.amplitude", "noise.rms", "noise.hum")
+AMPLITUDES = ("level.white", "level.black", "level.sync", "level.pp", "burst.amplitude", "noise.rms")
 """Differences of two levels: they scale with the load, and a constant offset of the instrument drops out."""
 
 DIRECT = ("level.blank", "level.high", "level.low")
