@@ -272,6 +272,13 @@ def test_a_unit_that_fails_is_not_to_be_connected(failing):
     assert {text.partition(" (")[0] for text in sheet.against.items} == {"hot-plug", too_much}
 
 
+def test_nobody_at_home_is_sent_to_join_two_0_volts(unit):
+    """A layman told to bond adds a wire: the lead goes fully home, and that is all."""
+    sheet = sheet_of(*unit)
+    assert any("Push the picture lead fully home in both sockets" in step.text for step in sheet.steps)
+    assert not re.search(r"\bbond|add a wire|0 V first", " ".join(texts(asdict(sheet))), re.IGNORECASE)
+
+
 def test_what_conforms_claims_no_more_than_was_measured(conforming):
     """Line tilt alone is no sharp picture: no sentence of the sheet praises what no finding shows."""
     said = " ".join(texts(asdict(sheet_of(*conforming))))

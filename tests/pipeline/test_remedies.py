@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any, cast
 
 import pytest
 
@@ -12,7 +14,10 @@ from guardcheck.engine import Engine
 from guardcheck.job import parse_job
 from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, Finding, Result
 from guardcheck.pipeline import Options, check_job
+from guardcheck.proposal import remedies
 from guardcheck.proposal.remedies import NOTHING, owed
+from guardcheck.proposal.trials import Trial
+from guardcheck.simulate.planning import JobPlan
 from tests.pipeline.jobs import finding, line, run, text
 
 DEMOS = sorted((Path(__file__).parents[2] / "reports-demo").glob("*/job.toml"))
@@ -111,6 +116,28 @@ def test_the_cure_is_the_one_a_practitioner_would_name(
 ) -> None:
     one = next(found for found in results[name].findings if found.quantity == quantity and found.remedy is not None)
     assert re.search(words, one.remedy or ""), one.remedy
+
+
+def test_a_change_that_makes_something_else_fail_is_no_cure(monkeypatch: pytest.MonkeyPatch) -> None:
+    """At its operating point the change looks right; simulated to its end it breaks what was right before."""
+    white = Finding("LVL01", "level.white", "red", False, 0.3, "V", DOES_NOT_CONFORM, "x")
+    others = [
+        Finding("RSP01", "response.field_tilt", "red", False, 0.05, "1", CONFORMS, "x"),
+        Finding("EVT01", "event.margin", "red", False, 6.0, "dB", CONFORMS, "x", event="misplug", severity="12 V"),
+    ]
+    cured = replace(white, outcome=CONFORMS)
+    for broken in (*others, None):
+        end = [cured, *(replace(one, outcome=DOES_NOT_CONFORM) if one is broken else one for one in others)]
+
+        def seen(*_: Any, standards: object = None, found: list[Finding] = end, **__: Any) -> list[list[Finding]]:
+            return [[cured] if standards is not None else found]
+
+        monkeypatch.setattr(remedies, "appraised", seen)
+        trial = Trial((parse_job(text(line())).lines[0],), "fit another part")
+        before = remedies._by_subject([white, *others], guarded=False)
+        bench = remedies._Bench(cast("Engine", None), cast("JobPlan", SimpleNamespace(standards={})), before, True)
+        cure = bench.cure(white, bench.likely([trial]))
+        assert (cure is not None) is (broken is None)
 
 
 def test_one_change_is_told_once_with_every_figure_it_puts_right(results: dict[str, Result]) -> None:

@@ -301,6 +301,30 @@ def test_a_pulse_is_told_as_the_human_body_pulse_it_is_like() -> None:
     assert found.times == pytest.approx(0.26, abs=0.001)
 
 
+@pytest.mark.parametrize(("volts", "decibels"), [("9.3 kV", -24.4), ("3.4 kV", -1.0)])
+def test_a_multiple_is_that_of_the_two_figures_beside_it(volts: str, decibels: float) -> None:
+    """The margin may be that of a charge: 3.33 uC of 200 nC are 24.4 dB, and 9.3 kV are 4.65 times 2 kV."""
+    like = f"like a {volts} human-body pulse; the pin is rated for 2 kV"
+    why = f"The pulse is {like} (3.33 uC in its diodes against 200 nC)."
+    found = bears(margin("red", decibels, why=why, outcome=NOT_PROVEN))
+    assert found is not None
+    assert found.times == pytest.approx(float(volts.split()[0]) / 2.0, rel=1e-3)
+
+
+def test_a_pulse_beyond_harm_stands_beside_what_would_be_harm() -> None:
+    """2.13 A are 107 times 20 mA; what it is beyond is 12.8 W, by 22.3 / 12.8 = 1.74."""
+    why = (
+        "2.13 A against 1 mA to 20 mA, the bounds seen in data sheets (clamp current); 22.3 W for 278 ns; 3 times the "
+        "rating carried over to that width (an assumption) is 12.8 W; worst case: unit on."
+    )
+    found = bears(margin("red", -66.6, why=why, spread=(-66.6, -2.9), outcome=NOT_PROVEN, codes=(RATING_NOT_STATED,)))
+    assert found == Bears("22.3 W", "12.8 W", pytest.approx(22.3 / 12.8), least=True)
+    assert "1.7 x up" in to_short(whole(margin("red", -66.6, why=why, spread=(-66.6, -2.9), outcome=NOT_PROVEN)))
+    holds = bears(margin("red", -66.6, why=why, spread=(-66.6, 3.0), outcome=NOT_PROVEN))
+    assert holds is not None
+    assert (holds.value, holds.allowed, holds.times < 1.0) == ("2.13 A", "1 mA to 20 mA", True)
+
+
 def test_an_open_stress_says_in_a_word_why_it_is_open() -> None:
     def told(**more: object) -> str:
         limit = Limit("part.power", None, 0.25, None, "sheet", "read")

@@ -28,6 +28,7 @@ y_coupling = "{coupling}"
 [display]
 input = "terminated"
 earthed = {earthed}
+other_leads = false
 y_capacitance = "{y}"
 y_coupling = "{coupling}"
 {tables}

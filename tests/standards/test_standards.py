@@ -73,6 +73,24 @@ def test_limit_is_what_was_published(
     assert limit.high == (None if high is None else pytest.approx(high, rel=2e-3))
 
 
+PRINTED_BY = ("hand-held video tester", "BT.470")
+"""Where the windows of composite video come from: one printed in an instrument is none of the standard's."""
+
+
+@pytest.mark.parametrize(("name", "quantity", "text"), [(*row[:2], row[4]) for row in PUBLISHED])
+def test_a_window_is_told_as_printed_by_whoever_printed_it(name: str, quantity: str, text: str) -> None:
+    cited = load_standard(name).limits[quantity].cited()
+    assert [one for one in PRINTED_BY if one in cited] == [one for one in PRINTED_BY if one in text]
+
+
+def test_the_low_end_of_a_direct_voltage_is_told_as_our_own() -> None:
+    """EN 50049-1 superimposes 0 to +2 V (from memory, unverified); -0.7 V stands in no text that was seen."""
+    ours = [name for name in NAMES if getattr(load_standard(name).limits.get("level.blank"), "low", None) == -0.7]
+    assert {"scart-rgb", "scart-composite", "scart-sync", "rgb-21"} <= set(ours)
+    for name in ours:
+        assert "the low end of -0.7 V is this tool's own" in load_standard(name).limits["level.blank"].cited(), name
+
+
 NOMINALS = [
     ("composite-525", "level.white", 0.7143, "oocities Composite_Parameters: 714.3 mV"),
     ("composite-525", "level.sync", 0.2857, "oocities Composite_Parameters: 285.7 mV"),

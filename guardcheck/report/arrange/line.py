@@ -19,6 +19,7 @@ from guardcheck.model import (
 )
 from guardcheck.model.schematic import RAILS, SUPPLY
 from guardcheck.report.arrange.words import clean, sentence
+from guardcheck.units import parse
 
 FAILS, OPEN, RULED = "fails", "open", "ruled"
 """How a part is marked: it fails, nobody has shown that it holds, or a rule of use keeps the mistake away."""
@@ -33,6 +34,10 @@ _AGAINST = re.compile(
     r"(?P<allowed>-?\d[\d.]* [^\s(),;.]+(?: to \d[\d.]* [^\s(),;.]+)?)"
 )
 _LIKE = re.compile(r"like an? (?P<value>\d[\d.]* k?V) human-body pulse; the pin is rated for (?P<allowed>\d[\d.]* k?V)")
+_HARM = re.compile(
+    r"(?P<value>\d[\d.]* \S*W) for [^;]*; \d[\d.]* times the rating carried over to that width \(an assumption\) "
+    r"is (?P<allowed>\d[\d.]* \S*W)"
+)
 _LIFTED = re.compile(
     r"lifted (?:to|by) (?P<value>\d[\d.]* [^\s(),;.]+),"
     r"(?: at most (?P<allowed>\d[\d.]* [^\s(),;.]+) is allowed| (?P<usual>\d[\d.]* \S+ to \d[\d.]* \S+) is what)"
@@ -56,6 +61,7 @@ class Bears:
     """What bears on a pin or part and what it may take, in words; `times` how often the stress holds the rating.
 
     Where nobody stated the rating, `allowed` is a range and `times` counts its loosest end: it is that much at least.
+    So it is with `least`, where a pulse is beyond even that end and stands beside what would be harm.
     """
 
     value: str
@@ -63,17 +69,19 @@ class Bears:
     times: float
     of: str = ""
     """What it bears on, where that is not the pin itself."""
+    least: bool = False
 
     @property
     def ranged(self) -> bool:
-        """Tell whether the rating is a range seen in data sheets."""
-        return " to " in self.allowed
+        """Tell whether the rating is a range seen in data sheets, or its loosest end."""
+        return self.least or " to " in self.allowed
 
 
 def bears(finding: Finding) -> Bears | None:
     """Return what a margin or a dissipation rests on, None where nothing was obtained.
 
     Margins are 20 log10 of rating over stress, so the ratio is told from the margin itself; an energy's is told less.
+    A pulse is judged by more than one figure: its ratio is that of the two figures that are told.
     """
     if finding.quantity == POWER:
         if finding.value is None or not finding.high:
@@ -86,11 +94,24 @@ def bears(finding: Finding) -> Bears | None:
     if finding.value is not None and lifted is not None:
         ends = finding.spread[1] if finding.spread and lifted["usual"] else finding.value
         return Bears(lifted["value"], lifted["allowed"] or lifted["usual"], 10.0 ** (-ends / 20.0), "rail")
-    found = _LIKE.search(why) or _AGAINST.search(why)
-    if finding.value is None or found is None:
+    like, found = _LIKE.search(why), _AGAINST.search(why)
+    if finding.value is None or (like is None and found is None):
         return None
-    loosest = finding.spread[1] if finding.spread and " to " in found["allowed"] else finding.value
+    if like is not None:
+        return Bears(like["value"], like["allowed"], _ratio(like))
+    assert found is not None
+    ranged = " to " in found["allowed"]
+    loosest = finding.spread[1] if finding.spread and ranged else finding.value
+    harm = _HARM.search(why)
+    if ranged and harm is not None and loosest < 0.0:
+        return Bears(harm["value"], harm["allowed"], _ratio(harm), least=True)
     return Bears(found["value"], found["allowed"], 10.0 ** (-loosest / 20.0))
+
+
+def _ratio(found: re.Match[str]) -> float:
+    """Return how often a figure holds the other, both as they are told."""
+    value, allowed = (parse(found[key], found[key][-1])[0].nominal for key in ("value", "allowed"))
+    return value / allowed
 
 
 def event_words(result: Result, finding: Finding) -> str:
