@@ -60,7 +60,7 @@ def analyse(
     volts, step, notes = _reduced(capture, name)
     volts, resolution = volts * factor, capture.resolution[name] * factor
     screen = _screen(capture, name, case, factor)
-    case = replace(case, division=screen and screen.division)
+    case = replace(case, division=None if screen is None else screen.division)
     if factor != 1.0:
         notes = (*notes, f"times {factor:g} for the probe")
     timing = volts if sync_channel is None else _reduced(capture, channel_of(capture, sync_channel))[0]
