@@ -208,6 +208,35 @@ def test_a_white_bar_of_full_height_in_bars_of_three_quarters(
     assert dict(told.rows("level.white"))["accuracy"] == pytest.approx(21.0 / 0.75 if scaled else 21.0)
 
 
+@pytest.mark.parametrize("following", [0.6626, 0.8374])
+def test_a_colour_difference_of_bars_is_scaled_from_blanking(following: float) -> None:
+    """Pb and Pr of 75 % bars reach 262.5 mV either way: 350 mV at 100 % (SMPTE/EBU N10). The next level is no white."""
+    case = replace(CASE, picture="bars-75", load="open")
+    told = Told(case, content=replace(WHOLE, next_level=following), level_white=0.525, level_black=Raw(-0.525, 0.003))
+    for name, value in (("level.white", 0.35), ("level.black", -0.35), ("level.pp", 0.7)):
+        assert told[name].value == pytest.approx(value)
+        assert "Scaled from 75 % to 100 % white." in told[name].notes
+    assert dict(told.rows("level.black"))["scatter"] == pytest.approx(3 / 2 / 0.75)
+    whole = Told(replace(CASE, picture="bars-100"), level_white=0.35, level_black=-0.35)
+    assert [whole[name].value for name in ("level.white", "level.black", "level.pp")] == [0.35, -0.35, 0.7]
+
+
+@pytest.mark.parametrize(
+    ("black", "scaled", "white"),
+    [
+        (-0.303, -0.404, 0.8),  # both over 0.75
+        (-0.3, -0.3, 0.9),  # just half: a black far off, and white 0.9 / 0.75 above it
+        (-0.15, -0.15, 0.85),
+    ],
+)
+def test_a_dark_bar_further_below_blanking_than_half_of_white_is_that_of_a_difference(
+    black: float, scaled: float, white: float
+) -> None:
+    told = Told(replace(CASE, picture="bars-75"), level_white=0.6, level_black=black)
+    assert told["level.black"].value == pytest.approx(scaled)
+    assert told["level.white"].value == pytest.approx(white)
+
+
 @pytest.mark.parametrize("picture", [None, "other"])
 @pytest.mark.parametrize("following", [None, 0.7])
 def test_white_of_an_unknown_picture_is_only_the_least(picture: str | None, following: float | None) -> None:

@@ -63,6 +63,9 @@ FULL_WHITE_BAR = (0.55, 0.80)
 """Next lower level over white where bars of 75 % hold a white bar of 100 % (0.75 in R, G, B, 0.664 in luma; all bars
 at 75 % give 0.886 in luma and 0 in R, G, B: ITU-R BT.471 notation 100/0/75/0 against 75/0/75/0)."""
 
+DIFFERENCE = -0.5
+"""Darkest over brightest, both from blanking, below which bars are a colour difference: -1 there, 0 on other lines."""
+
 BY_THEMSELVES = ("timing.line_period", "timing.sync_fall", "timing.sync_rise", "timing.picture_rise")
 """Times whose own error holds all there is: no two half-amplitude points are taken from each other."""
 
@@ -361,20 +364,25 @@ def _edge_time(bench: _Bench) -> float:
 def _to_white(
     name: str, value: float, bench: _Bench, others: Mapping[str, Raw], factor: float
 ) -> tuple[float, str | None, float]:
-    """Scale white to 100 %: with the black the capture shows, else with the standard's setup."""
+    """Scale white to 100 %: with the black the capture shows, else with the standard's setup.
+
+    The two ends of a colour difference are as far from blanking as each other, and both are scaled from there.
+    """
     case, following = bench.case, bench.found.content.next_level
-    if name != "level.white":
+    white, black = (others.get(one, Raw(None)).value for one in ("level.white", "level.black"))
+    difference = white is not None and black is not None and black < DIFFERENCE * white
+    if name != "level.white" and not (difference and name == "level.black"):
         return value, None, 1.0
-    if case.picture == "bars-75" and following is not None and FULL_WHITE_BAR[0] < following < FULL_WHITE_BAR[1]:
+    full = following is not None and FULL_WHITE_BAR[0] < following < FULL_WHITE_BAR[1] and not difference
+    if case.picture == "bars-75" and full:
         return value, None, 1.0
-    bound, share = picture_share(name, case.picture, replace(case.circumstances, setup=0.0))
-    black = others.get("level.black", Raw(None)).value
+    bound, share = picture_share("level.white", case.picture, replace(case.circumstances, setup=0.0))
     if bound is not None or share == 1.0:
-        return value, bound, 1.0
+        return value, bound if name == "level.white" else None, 1.0
     if black is None:
         _, share = picture_share(name, case.picture, case.circumstances)
         return value / share, None, share
-    black *= factor
+    black *= 0.0 if difference else factor
     scaled = black + (value - black) / share
     return scaled, None, value / scaled
 
