@@ -196,6 +196,15 @@ def test_red_is_never_turned_over_by_the_sync_it_is_cut_at() -> None:
         assert np.median(found.template.y[(found.template.x > 20e-6)]) == pytest.approx(0.8, abs=3e-3)
 
 
+@pytest.mark.parametrize("noise", [0.004, 0.0])
+def test_red_whose_blanking_lies_below_the_screen_proves_no_level(noise: float) -> None:
+    """The screen ends at 0.2 V, 0.1 V above blanking: white would seem to be 0.6 V."""
+    found = of(np.maximum(lines(RED, noise=noise), 0.2), S=lines(in_order(DARK, L15)))
+    for name in ("level.white", "level.black", "level.blank", "level.pp"):
+        assert found.quantity(name).value is None, name
+        assert "blanking stands at the very end of the trace" in str(found.quantity(name).failure)
+
+
 def test_bars_are_looked_for_where_they_were_declared() -> None:
     for picture, words in (
         ("white", "were not declared"),
