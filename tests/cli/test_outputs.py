@@ -142,6 +142,15 @@ def test_a_reader_that_leaves_early_is_no_bug(arguments: tuple[str, ...]) -> Non
     assert (done.returncode, done.stderr) == (141, "")
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no such pipes")
+def test_an_error_nobody_reads_keeps_its_exit_code() -> None:
+    read, write = os.pipe()
+    os.close(read)
+    done = subprocess.run([sys.executable, "-m", "guardcheck", "check", "gone.toml"], stderr=write, check=False)
+    os.close(write)
+    assert done.returncode == 2
+
+
 @pytest.mark.skipif(sys.platform == "win32", reason="Windows sends no SIGINT to one process")
 def test_a_stopped_command_says_so(bench: Path) -> None:
     (bench / "own.toml").write_text(text(line()), encoding="utf-8")
