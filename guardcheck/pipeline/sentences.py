@@ -83,15 +83,17 @@ def _event_advice(finding: Finding) -> str:
     missing = to_find_out(finding)
     if missing is not None:
         return f"{missing}; {until}"
-    why = NOTHING if finding.outcome != NOT_PROVEN else f"{_why_open(finding)}, and no value to look up decides it"
-    return f"{why}; guardcheck propose JOB --line {line} searches for a build that holds; {until}"
+    if finding.outcome == NOT_PROVEN:
+        search = f"search for a build that holds, guardcheck propose JOB --line {line}"
+        return f"{search}: {_why_open(finding)}, and no value to look up decides it; {until}"
+    return f"{NOTHING}; guardcheck propose JOB --line {line} searches for a build that holds; {until}"
 
 
 def _why_open(finding: Finding) -> str:
     """Return why a stress is not proven that hangs on no unknown value."""
     if finding.value is None:
-        return "the simulation gave no figure"
-    return "it leaves what the models' data sheets cover" if finding.estimate else "no rating proves that it holds"
+        return "of this one the simulation gave no figure"
+    return "this one leaves what its models' data sheets cover" if finding.estimate else "no rating proves this one"
 
 
 def _size_advice(finding: Finding, line: str) -> str:
