@@ -310,6 +310,11 @@ def _undeclared(name: str, case: Settings) -> tuple[str, ...]:
 
 def _doubt(name: str, picture: str | None, content: Content) -> str | None:
     """Say why a value may be the picture's own content, None when it may not."""
+    if name in ("level.white", "level.pp") and picture not in (None, "other") and content.mixed:
+        return (
+            "its lines are not alike, as those of a white field or of bars are, and no field sync stands in it: what is"
+            " bright may be pulses that follow field sync. Capture a whole field"
+        )
     if name == "level.white" and picture not in (None, "other"):
         if content.uneven:
             return "the picture differs from line to line; it is not the plain one declared"
