@@ -175,6 +175,13 @@ def test_bars_of_three_quarters_are_scaled_above_black(
     assert dict(told.rows("level.white"))["scatter"] == pytest.approx(expected / white)
 
 
+def test_what_stands_at_full_height_is_not_scaled_whatever_the_black() -> None:
+    """Not even by the last bit of a number: it would be said that 100 % are 100 %."""
+    for black in (-0.15, -0.149, -0.148, 0.0, 0.053):
+        told = Told(replace(CASE, picture="bars-100"), level_white=0.3, level_black=black)
+        assert (told["level.white"].value, told["level.white"].notes) == (0.3, ())
+
+
 def test_what_is_scaled_is_what_stands_into_75_ohm() -> None:
     """0.1 and 1.06 V with an open line are 0.05 and 0.53 V into 75 ohm."""
     told = Told(replace(OPEN, picture="bars-75"), level_white=1.06, level_black=0.1)
@@ -345,6 +352,7 @@ def test_a_line_of_chroma_alone_is_as_high_as_its_envelope() -> None:
     """885 mV, known to a hundredth; 3 % of it, half of 5 %, and the rounding of either end."""
     dark = Raw(None, failure="nothing brighter than blanking stands on this line")
     told = without_sync(level_white=dark, has_picture=False, chroma=0.885)
+    assert told["level.pp"].notes == ()
     assert told["level.pp"].value == 0.885
     assert told["level.pp"].uncertainty == pytest.approx(expanded([26.55, 22.125, 5, 5], [8.85]))
     assert without_sync(level_white=dark, has_picture=False)["level.pp"].failure == dark.failure
