@@ -145,7 +145,7 @@ def to_quantities(
     """
     bench = _Bench(found, resolution, step, float(volts.max()) - float(volts.min()), case)
     raw = dict(found.raw)
-    raw["noise.rms"] = Raw(found.noise, found.noise / math.sqrt(2.0 * found.lines))
+    raw.setdefault("noise.rms", Raw(found.noise, found.noise / math.sqrt(2.0 * found.lines)))
     quantities: list[Quantity] = []
     budgets: dict[str, Budget] = {}
     for name in NAMES:
@@ -305,6 +305,11 @@ def _undeclared(name: str, case: Settings) -> tuple[str, ...]:
 
 def _doubt(name: str, picture: str | None, content: Content) -> str | None:
     """Say why a value may be the picture's own content, None when it may not."""
+    if name in ("level.white", "level.pp") and picture not in (None, "other") and content.mixed:
+        return (
+            "its lines are not alike, as those of a white field or of bars are, and no field sync stands in it: what is"
+            " bright may be pulses that follow field sync. Capture a whole field"
+        )
     if name == "level.white" and picture not in (None, "other"):
         if content.uneven:
             return "the picture differs from line to line; it is not the plain one declared"
