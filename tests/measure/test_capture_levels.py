@@ -94,6 +94,19 @@ def test_what_may_be_the_content_of_the_picture(picture: str | None, white: bool
     assert told["response.field_tilt"].failure is None
 
 
+@pytest.mark.parametrize(("picture", "doubted"), [(None, False), ("other", False), ("white", True), ("bars-100", True)])
+def test_what_is_bright_on_some_lines_only_may_follow_field_sync(picture: str | None, doubted: bool) -> None:
+    """White, and the envelope of chroma; nothing else is read off the brightest."""
+    case, mixed = replace(CASE, picture=picture), replace(WHOLE, mixed=True)
+    told = Told(case, content=mixed, level_white=0.7, level_sync=0.3, level_black=0.0)
+    dark = Raw(None, failure="nothing brighter than blanking stands on this line")
+    chroma = Told(case, content=mixed, has_picture=False, chroma=0.885, level_white=dark)
+    for one in (told["level.white"], told["level.pp"], chroma["level.pp"]):
+        assert one.value is not None
+        assert ("its lines are not alike" in str(one.failure)) == doubted
+    assert "not alike" not in f"{told['level.sync'].failure} {told['level.black'].failure}"
+
+
 def test_what_was_seen_wrong_is_said_before_what_may_be() -> None:
     told = Told(picture_bars=Raw(0.1, 0.001, "no bars", note="These are red's."), level_black=Raw(0.0, 0.0, "too dark"))
     assert (told["picture.bars"].value, told["picture.bars"].failure) == (0.1, "no bars")
