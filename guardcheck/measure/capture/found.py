@@ -412,10 +412,11 @@ class _Look:
         return earlier[-1].level if earlier else self.level
 
     def _timing(self) -> None:
+        """Note the times of the line; where the height of sync was not seen, nobody knows where half of it lies."""
         edges = self.edges
         self.raw["timing.line_period"] = Raw(edges.period, edges.period_error)
-        widths = edges.trail - edges.lead
-        self.raw["timing.sync_width"] = _mean(widths) if self.own else Raw(None, failure=NO_SYNC)
+        lost = self.raw["level.sync"].failure
+        self.raw["timing.sync_width"] = Raw(None, failure=lost) if lost else _mean(edges.trail - edges.lead)
         start, period = self.picture_start, self.period
         if start is None:
             reason = "the picture is black at its left edge, so its start cannot be seen"
