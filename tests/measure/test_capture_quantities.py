@@ -100,6 +100,21 @@ def test_what_the_data_sheet_says_takes_the_place_of_what_is_presumed(
 
 
 @pytest.mark.parametrize(
+    ("accuracy", "half"),
+    [
+        (Accuracy(of_reading=0.02, absolute=0.002), 0.4),  # an offset is no part of hum
+        (Accuracy(of_range=0.01, divisions=0.1), 25.6),
+        (Accuracy(counts=2, absolute=0.002), 20.0),
+        (Accuracy(absolute=0.002), 2.0),  # it says nothing else
+    ],
+)
+def test_an_offset_is_no_part_of_hum(accuracy: Accuracy, half: float) -> None:
+    """20 mV, in steps of 10 mV on divisions of 0.32 V."""
+    told = Told(replace(CASE, accuracy=accuracy), noise_hum=0.02)
+    assert dict(told.rows("noise.hum"))["accuracy"] == pytest.approx(half)
+
+
+@pytest.mark.parametrize(
     ("resolution", "span", "division", "expected"),
     [
         (0.01, 1.0, None, 0.32),
