@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -12,7 +13,7 @@ from guardcheck.engine import Engine
 from guardcheck.errors import InputError, JobError
 from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, MEASURED, NOT_PROVEN
 from guardcheck.report import to_html
-from tests.measure.measure_synth import S525, Shot, csv_text, waveform
+from tests.measure.measure_synth import S525, S625, Shot, csv_text, waveform
 from tests.verify.bench import BACK_MATCHED, capture, causes, dark, line, only, reading, run, text
 
 SHORT = Shot(rate=10e6, duration=1.2e-3, start=4e-3, bits=8, noise=0.003)
@@ -331,6 +332,22 @@ def test_a_black_border_is_no_fault(engine: Engine, tmp_path: Path) -> None:
         assert all(one.outcome != DOES_NOT_CONFORM for one in found)
 
 
+@pytest.mark.parametrize(("late", "outcome"), [(2e-6, NOT_PROVEN), (0.0, CONFORMS), (-1.5e-6, DOES_NOT_CONFORM)])
+def test_a_porch_is_proven_too_short_and_never_too_long(
+    engine: Engine, tmp_path: Path, late: float, outcome: str
+) -> None:
+    """The white of a console may begin 2 us late, beside its border: 7.8 us of porch, as captured and as typed."""
+    shot = BARS.but(picture="white", rate=10e6, system=replace(S625, active=S625.active + late))
+    file = capture(tmp_path, "video.csv", video=shot)
+    seen = run(engine, tmp_path, COMPOSITE, captures=(f"composite={file}",), picture=("white",), **AS_TAKEN)
+    typed = reading("composite", "timing.back_porch", f"{5.8 + 1e6 * late:.2f} us", place="", load="", accuracy="1%")
+    for result in (seen, run(engine, tmp_path, COMPOSITE, typed)):
+        porch = only(result, "timing.back_porch", "composite")
+        assert porch.value == pytest.approx(5.8e-6 + late, abs=0.05e-6)
+        assert porch.outcome == outcome
+        assert ("never too long" in porch.why) is (late > 0.0)
+
+
 def test_facts_of_a_capture_stand_in_the_readings_file(engine: Engine, tmp_path: Path) -> None:
     file = capture(tmp_path, "red.csv", CH1=RED.but(gain=0.1, full_scale=0.16), CH2=SYNC)
     note = (
@@ -340,6 +357,23 @@ def test_facts_of_a_capture_stand_in_the_readings_file(engine: Engine, tmp_path:
     found = only(run(engine, tmp_path, text(BACK_MATCHED), note, captures=(f"red={file}",), sync="CH2"), "level.white")
     assert found.value == pytest.approx(0.7, rel=0.01)
     assert found.outcome == CONFORMS
+
+
+def test_time_base_and_vertical_scale_of_a_capture_are_taken_from_its_note(engine: Engine, tmp_path: Path) -> None:
+    """0.5 ppm of 4.43361875 MHz are 2.2 Hz; a screen of 0.2 V a division ends at 0.8 V, where white is cut."""
+    taken = 'picture = "{}"\nload = "terminated"\nplace = "display"\ncoupling = "dc"\n'
+    note = f'[[capture]]\nline = "composite"\ntimebase = "0.5 ppm"\n{taken.format("bars-100")}'
+    uses: tuple[str, ...] = (f"composite={capture(tmp_path, 'video.csv', video=BARS)}",)
+    found = only(run(engine, tmp_path, COMPOSITE, note, captures=uses), "burst.frequency", "composite")
+    assert found.uncertainty is not None
+    assert found.uncertainty < 20.0
+    cut = SHORT.but(kind="red", picture="white", gain=0.9 / 0.7, noise=0.0005, clip_high=0.8)
+    uses = (f"red={capture(tmp_path, 'red.csv', CH1=cut, CH2=SYNC)}",)
+    for scale, words in (('scale = "200 mV/div"\n', "cut off by the edge"), ('scale = "500 mV/div"\n', "")):
+        note = f'[[capture]]\nline = "red"\n{scale}{taken.format("white")}'
+        white = only(run(engine, tmp_path, text(BACK_MATCHED), note, captures=uses, sync="CH2"), "level.white")
+        assert (white.value is None) is bool(words)
+        assert words in white.why
 
 
 def test_a_dead_channel_lists_its_causes(engine: Engine, tmp_path: Path) -> None:

@@ -346,6 +346,17 @@ def test_a_direct_voltage_that_does_not_decide_still_ranks_causes(engine: Engine
     assert [one["line"] for one in result.extra["explanations"]] == ["red"]
 
 
+def test_a_direct_voltage_alone_names_the_bridged_capacitor(engine: Engine, tmp_path: Path) -> None:
+    """White is right and the direct voltage within its limits: 0.3 V, doubled and halved, where 0 V was planned."""
+    values = 'white = "1 V", black = "0.3 V", impedance = "1 ohm"'
+    job = text(line("red", source_values=values, stage="video-buffer-ac", stage_values=""))
+    told = (reading(value="700 mV", **FINE), reading(quantity="level.blank", value="0.3 V", picture="", **FINE))
+    result = run(engine, tmp_path, job, *told)
+    assert only(result, "level.blank").outcome == CONFORMS
+    assert "cc_stage short" in causes(result)
+    assert "as planned" not in causes(result)
+
+
 @pytest.mark.parametrize(
     ("standard", "source", "level", "quantity", "asked"),
     [
