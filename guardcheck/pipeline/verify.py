@@ -14,12 +14,12 @@ from guardcheck.formatting import line_rank
 from guardcheck.job import read_job
 from guardcheck.measure.capture import NAMES, component_of
 from guardcheck.measure.readings import Budget, Reading, ReadingsFile, new_readings_text, read_readings, unknown_lines
-from guardcheck.model import CONFORMS, CircuitUsed, Finding, Job, Result
+from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, CircuitUsed, Finding, Job, Result
 from guardcheck.pipeline.judgement import Row, held, mismatches, to_measure
 from guardcheck.pipeline.named import check_settings
 from guardcheck.pipeline.next_reading import readings_to_take
 from guardcheck.pipeline.options import Options, Progress, budget_of, plan_of, shelf_of
-from guardcheck.pipeline.sentences import left_undone, plan_rows
+from guardcheck.pipeline.sentences import left_undone, plan_rows, put_right
 from guardcheck.simulate.fitting import standard_of
 from guardcheck.verdict.outcome import overall
 from guardcheck.verification.curves import curves_of
@@ -97,7 +97,7 @@ def _verified(job: Job, engine: Engine, given: Given, options: Options, progress
     }
     explained = explain(engine, plan, planned, troubled)
     findings = [_told(row, explained.get(name)) for name, found in rows.items() for row in found]
-    findings += mismatches(planned, rows)
+    findings += [_put_right(one) for one in mismatches(planned, rows)]
     say(3, 3, "done")
     return Result(
         command="verify",
@@ -163,13 +163,20 @@ def _by_line(planned: Mapping[str, Plan], measured: Sequence[Measured]) -> Mappi
 
 
 def _told(row: Row, explanation: Explanation | None) -> Finding:
-    """Return a finding with what explains it, where a cause was looked for."""
+    """Return a finding with what explains it, where a cause was looked for, else with what to look at."""
     if explanation is None or not row.troubled:
-        return row.finding
+        return _put_right(row.finding)
     why = f"{row.finding.why} {causes_sentence(explanation)}"
     steps = [row.finding.remedy, None if row.finding.outcome == CONFORMS else next_step(explanation)]
     remedy = "; then ".join(step for step in steps if step) or None
     return replace(row.finding, why=why, remedy=remedy)
+
+
+def _put_right(finding: Finding) -> Finding:
+    """Return a finding that does not conform with what to look at, where nothing else says so."""
+    if finding.remedy is not None or not finding.needed or finding.outcome != DOES_NOT_CONFORM:
+        return finding
+    return replace(finding, remedy=put_right(finding))
 
 
 def _files(given: Given, captured: Sequence[Captured]) -> tuple[CircuitUsed, ...]:

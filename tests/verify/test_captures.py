@@ -179,7 +179,9 @@ def test_wrong_timing_fails_the_line(engine: Engine, tmp_path: Path) -> None:
     file = capture(tmp_path, "bars.csv", video=BARS.but(system=S525))
     result = run(engine, tmp_path, COMPOSITE, captures=(f"composite={file}",), picture=("bars-100",), **AS_TAKEN)
     assert only(result, "timing.line_period", "composite").outcome == CONFORMS
-    assert only(result, "burst.frequency", "composite").outcome == DOES_NOT_CONFORM
+    burst = only(result, "burst.frequency", "composite")
+    assert burst.outcome == DOES_NOT_CONFORM
+    assert "whether the job names the standard of this unit" in (burst.remedy or "")
     assert result.outcome == DOES_NOT_CONFORM
 
 
@@ -257,6 +259,7 @@ def test_swapped_red_and_green_do_not_conform(engine: Engine, tmp_path: Path) ->
     steps = {line: only(result, "picture.bars", line) for line in names}
     assert [steps[line].outcome for line in names] == [DOES_NOT_CONFORM, DOES_NOT_CONFORM, CONFORMS]
     assert "those of green" in steps["red"].why
+    assert (steps["red"].remedy or "").startswith("follow red from its chip to its contact")
     assert not [one for one in result.not_examined if "own contact" in one]
     assert result.outcome == DOES_NOT_CONFORM
 
