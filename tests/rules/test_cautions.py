@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import json
 import re
+from pathlib import Path
 
 import pytest
 
+import guardcheck
 from guardcheck.cautions import cautions_for, general_cautions, hazards
 from guardcheck.job import new_job_text, parse_job
+from guardcheck.library import BENCH_LOAD, Library
 from guardcheck.measure.readings import new_readings_text
 from guardcheck.model import ASKS, DOES_NOT_CONFORM, NOT_PROVEN, Fact, Facts, Finding, Result, Value
 from guardcheck.pipeline.judgement import READ_IT, READ_SO
@@ -18,6 +21,7 @@ from guardcheck.report.text.expect import expected_text
 from guardcheck.rules import all_rules, judge_all
 from guardcheck.rules.bar01_barriers import material_of
 from guardcheck.rules.haz01_hazards import class_1_limit, class_3r_limit
+from guardcheck.units import parse
 from guardcheck.verdict.asks import asks_of
 from tests.rules.benches import leak
 
@@ -119,6 +123,27 @@ def test_a_new_job_sends_nobody_into_a_mains_supply_and_loads_no_logic_pin() -> 
     assert "Look into the supply" not in said
     assert "only if the supply is open anyway, unplugged and discharged, and you are trained for it" in said
     assert "Never load a logic pin with 75 ohm" in said
+
+
+@pytest.mark.parametrize("name", ["README.md", "guardcheck/schemas/job.schema.json", "guardcheck/job/questions.toml"])
+def test_whoever_is_told_to_load_a_pin_with_75_ohm_is_told_which(name: str) -> None:
+    """5 V behind 50 ohm into 75 ohm is 40 mA: twice what most families of logic may give."""
+    told = plain((Path(guardcheck.__file__).parents[1] / name).read_text(encoding="utf-8"))
+    assert re.search(r"never (of|load) a logic pin", told, re.IGNORECASE)
+
+
+@pytest.mark.parametrize(
+    ("name", "amps"), [("logic-pin", 20e-3), ("ttl-pin", 20e-3), ("nmos-pin", 5e-3), ("switch-pin", 20e-3)]
+)
+def test_no_load_asked_of_a_digital_pin_draws_more_than_it_may_give(name: str, amps: float) -> None:
+    """The clamp current of common logic, and of n-channel MOS chips; the strongest driver gives the most."""
+    part = Library.load().get("source", name)
+    names = part.two_readings
+    emf, inner = (part.parameters[names[role]].usual for role in ("emf", "impedance"))
+    assert emf is not None
+    assert inner is not None
+    assert emf.high / (inner.low + parse(names[BENCH_LOAD], "ohm")[0].nominal) < amps
+    assert emf.high / (inner.low + 75.0) > amps
 
 
 def test_a_picture_tube_gets_no_recipe_and_one_caution() -> None:
