@@ -182,6 +182,12 @@ def test_both_words_for_a_hazard_are_accepted_with_their_caution(key: str) -> No
     assert len(set(cautions(**{key: True})) - set(general_cautions().values())) == 1
 
 
+def test_hot_air_is_told_with_what_it_bursts_and_lights() -> None:
+    (told,) = set(cautions(hot_air=True)) - set(general_cautions().values())
+    assert "bursts electrolytics and lithium cells, and lights dust and alcohol vapour" in told
+    assert "let alcohol dry, extract fumes" in told
+
+
 def test_no_beam_is_called_invisible_and_none_safe() -> None:
     (beam,) = [one for one in cautions(optical_pickup=True) if "pick-up's beam" in one]
     assert "a DVD pick-up's is visible red; neither is safe to look into" in beam
