@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -11,13 +12,16 @@ import pytest
 import guardcheck
 from guardcheck.cautions import cautions_for, general_cautions, hazards
 from guardcheck.job import new_job_text, parse_job
+from guardcheck.job.new import family_job_text, family_names
 from guardcheck.library import BENCH_LOAD, Library
 from guardcheck.measure.readings import new_readings_text
 from guardcheck.model import ASKS, DOES_NOT_CONFORM, NOT_PROVEN, Fact, Facts, Finding, Result, Value
+from guardcheck.pipeline import describe
 from guardcheck.pipeline.judgement import READ_IT, READ_SO
 from guardcheck.report import to_short_reading
 from guardcheck.report.bench_sheet.page import to_bench_sheet
 from guardcheck.report.text.expect import expected_text
+from guardcheck.report.text.shelf import sheet as to_sheets
 from guardcheck.rules import all_rules, judge_all
 from guardcheck.rules.bar01_barriers import material_of
 from guardcheck.rules.haz01_hazards import class_1_limit, class_3r_limit
@@ -57,8 +61,10 @@ def plain(text: str) -> str:
         lambda: new_readings_text((("red", ("level.white",)),)),
         lambda: to_bench_sheet((("red", ("level.white",)),)),
         to_bench_sheet,
+        *(partial(family_job_text, name) for name in family_names()),
+        lambda: to_sheets(describe("video-pin", None)),
     ],
-    ids=["result", "new job", "new readings", "bench sheet", "bench sheet without a job"],
+    ids=["result", "new job", "new readings", "bench sheet", "bench sheet without a job", *family_names(), "show"],
 )
 def test_every_paper_that_asks_for_a_live_reading_warns_of_the_scopes_earth(paper) -> None:
     said = plain(paper())
