@@ -70,6 +70,17 @@ def halves(entries: Mapping[str, Any], capacitance: float) -> tuple[float, float
     return capacitance, STRAY
 
 
+def display_earthed(entries: Mapping[str, Any]) -> bool | None:
+    """Return whether a display's 0 V is at earth, None where nobody knows.
+
+    What its plug does not earth another lead may (aerial, network, audio), unless the job rules that out.
+    """
+    earthed = entries.get("earthed")
+    if earthed is True:
+        return True
+    return False if earthed is False and entries.get("other_leads") is False else None
+
+
 def apparatus(facts: Facts) -> Iterator[tuple[str, Mapping[str, Any]]]:
     """Yield unit, display, and every linked apparatus that declares a Y capacitance, with its declared values."""
     yield UNIT, facts.supply

@@ -4,8 +4,9 @@ Hazard
     Leakage of the Y capacitors flows between unit and display through whatever joins their 0 V. Its voltage stands in
     series with the signal: bars that roll through the picture, a buzz in the sound.
 What is read
-    Mains, Y capacitances and their coupling, whether unit (class I) and display are earthed, and each bond; the current
-    is simulated with the plugs turned the worst way, earthed and floating where that is not known. The signal loop of
+    Mains, Y capacitances and their coupling, whether unit (class I) and display are earthed, the display's other leads,
+    and each bond; the current is simulated with the plugs turned the worst way, earthed and floating where that is not
+    known. The signal loop of
     150 ohm lies beside every bond, and carries all of it where there is none.
 Limit and source
     None was found: the figure is shown as a fraction of 0.7 V and decides nothing. Half of a voltage in the loop
@@ -24,7 +25,7 @@ from itertools import product
 from math import inf, log10, sqrt
 from typing import Any
 
-from guardcheck.leakage import halves, known
+from guardcheck.leakage import display_earthed, halves, known
 from guardcheck.metrology import low_ohms
 from guardcheck.model import (
     NOT_APPLICABLE,
@@ -59,7 +60,7 @@ def asks(facts: Facts) -> tuple[Ask, ...]:
     """Return the simulations wanted: the leakage current through each bond, for every way plugs and earths may be."""
     mains, frequency = known(facts.supply, "mains"), known(facts.supply, "mains_frequency")
     unit, display = known(facts.supply, "y_capacitance"), known(facts.display, "y_capacitance")
-    earthed = (_ties(_class_one(facts)), _ties(facts.display.get("earthed")))
+    earthed = (_ties(_class_one(facts)), _ties(display_earthed(facts.display)))
     if mains is None or frequency is None or (unit is None and AFLOAT in earthed[0]):
         return ()
     if display is None and AFLOAT in earthed[1]:
@@ -147,7 +148,7 @@ def _hum(facts: Facts, where: str, fact: Fact) -> Finding:
 
 def _earths(facts: Facts) -> str:
     """Return what the earths of unit and display leave to say."""
-    tied = (_class_one(facts), facts.display.get("earthed"))
+    tied = (_class_one(facts), display_earthed(facts.display))
     if tied == (True, True):
         return " (both are earthed: hum of the earth loop comes on top and is not told)"
     known_ = all(one is True or one is False for one in tied)

@@ -18,6 +18,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from guardcheck.leakage import display_earthed
 from guardcheck.model import (
     ADVICE,
     CONFORMS,
@@ -70,19 +71,36 @@ def judge(facts: Facts) -> tuple[Finding, ...]:
 
 
 def _order(facts: Facts) -> str:
-    earthed = facts.display.get("earthed")
-    if earthed is True:
-        earth = (
-            "The display is earthed: its 0 V stands at earth, and the unit floats against it until the lead joins them."
-        )
-    elif earthed is False:
-        earth = "The display is not earthed: both float until the lead joins them."
-    else:
-        earth = "Whether the display is earthed is not known: treat it as earthed and as floating."
     return (
         "Order: 1. unplug unit and display from the mains; 2. push the lead fully home in both sockets, and join all "
-        f"other leads; 3. plug in the display, then the unit. Take apart in reverse, mains first. {earth}"
+        f"other leads; 3. plug in the display, then the unit. Take apart in reverse, mains first. {_earths(facts)}"
     )
+
+
+def _earths(facts: Facts) -> str:
+    """Return how the two 0 V stand to each other before the lead joins them."""
+    display, unit = display_earthed(facts.display), facts.supply.get("protection_class")
+    if display is None:
+        if facts.display.get("earthed") is False:
+            return (
+                "The display's own plug does not earth it, but another lead in it may: treat it as earthed and as "
+                "floating."
+            )
+        return "Whether the display is earthed is not known: treat it as earthed and as floating."
+    if unit == "I":
+        return (
+            "Display and unit are both earthed: their 0 V meet at earth."
+            if display
+            else "The unit is earthed, the display is not: it floats until the lead joins them."
+        )
+    floats = "floats" if unit in ("II", "III") else "may float"
+    if display:
+        return (
+            f"The display is earthed: its 0 V stands at earth, and the unit {floats} against it until the lead joins "
+            "them."
+        )
+    both = "both float" if unit in ("II", "III") else "it floats, and the unit may,"
+    return f"The display is not earthed: {both} until the lead joins them."
 
 
 def _row(outcome: str, why: str) -> Finding:
@@ -92,7 +110,7 @@ def _row(outcome: str, why: str) -> Finding:
 
 def _margin(value: float | None) -> Facts:
     quantity = Quantity(MARGIN, "red", False, value, event=HOT_PLUG, severity="first contact")
-    return Facts((quantity,), display={"earthed": False})
+    return Facts((quantity,), display={"earthed": False, "other_leads": False})
 
 
 CASES = (

@@ -305,9 +305,10 @@ def hums() -> Iterator[tuple[str, Facts]]:
     yield "not simulated", hum(four, {})
     yield "leads above the bond", hum(wire(0.1, 0.2), {0: 170e-6})
     yield "class I, earthed", hum(four, {0: 170e-6}, supply={"protection_class": "I"}, display={"earthed": True})
-    yield "class II, floating", hum(four, {0: 170e-6}, supply={"protection_class": "II"}, display={"earthed": False})
+    afloat = {"earthed": False, "other_leads": False}
+    yield "class II, floating", hum(four, {0: 170e-6}, supply={"protection_class": "II"}, display=afloat)
     phases = {"supply": {"protection_class": "II", "phases": "opposite", "y_coupling": "symmetric"}}
-    yield "opposite phases", hum(four, {0: 1e-4}, display={"earthed": False}, **phases)
+    yield "opposite phases", hum(four, {0: 1e-4}, display=afloat, **phases)
     yield "no mains told", hum(four, {0: 1e-4}, supply={"mains": None})
     yield "no frequency told", hum(four, {0: 1e-4}, supply={"mains_frequency": None})
     yield "no capacitor told", hum(four, {0: 1e-4}, supply={"y_capacitance": None})
@@ -360,7 +361,7 @@ def orders() -> Iterator[tuple[str, Facts]]:
     yield "beyond", order(12.0, -1.5)
     yield "one not solved", order(12.0, None)
     yield "earthed display", order(12.0, display={"earthed": True})
-    yield "floating display", order(12.0, display={"earthed": False})
+    yield "floating display", order(12.0, display={"earthed": False, "other_leads": False})
     yield "no event", order(extra=[Quantity("level.white", "red", False, 0.7)])
     other = [Quantity("event.margin", "red", False, -9.0, event="misplug", severity="12 V")]
     yield "other events do not count", order(12.0, extra=other)

@@ -28,6 +28,7 @@ y_coupling = "{coupling}"
 [display]
 input = "terminated"
 earthed = {earthed}
+other_leads = {other_leads}
 y_capacitance = "{y}"
 y_coupling = "{coupling}"
 {tables}
@@ -62,7 +63,9 @@ test_voltage = "1 V"
 def job(tables: str = SHIELD, *, standard: str | None = None, y: str = "4.7 nF", **words: str) -> Facts:
     """Return the facts of a job as the pipeline hands them to the rules."""
     top = "" if standard is None else f'touch_standard = "{standard}"'
-    text = JOB.format(top=top, tables=tables, y=y, **{"coupling": "single", "earthed": "false", **words})
+    text = JOB.format(
+        top=top, tables=tables, y=y, **{"coupling": "single", "earthed": "false", "other_leads": "false", **words}
+    )
     read = parse_job(text)
     return Facts(declared=read.facts, supply=read.supply, display=read.display_facts, settings=read.settings)
 

@@ -66,6 +66,16 @@ def test_hum_knows_an_earthed_unit_and_the_loop_beside_the_bond(klass: str, amps
     assert hum.value == pytest.approx(amps * 9.375, rel=5e-3)
 
 
+@pytest.mark.parametrize(("leads", "amps"), [("false", 79.5e-6), ("true", 158.96e-6), ('"unknown"', 158.96e-6)])
+def test_an_aerial_lead_may_earth_a_display_that_is_not_earthed(leads: str, amps: float, engine: Engine) -> None:
+    """Into earth all of the unit's capacitor flows, in series with the display's own only half of it."""
+    hum = judged(job(HUM_OHMS, y="2.2 nF", other_leads=leads), engine)[
+        "HUM01/bond.hum/board shield to connector shell (unit 0 V)"
+    ]
+    assert hum.value == pytest.approx(amps * 9.375, rel=5e-3)
+    assert ("tried earthed and floating" in hum.why) is (leads != "false")
+
+
 def test_symmetric_supplies_on_one_phase_hum_little(engine: Engine) -> None:
     found = judged(job(coupling="symmetric"), engine)
     hum = found["HUM01/bond.hum/board shield to connector shell (unit 0 V)"]
