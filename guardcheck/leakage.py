@@ -24,6 +24,9 @@ USUAL: Mapping[str, tuple[float, float]] = {
 }
 """Lowest and highest of what is usual [F, V, Hz]; common practice, no published source."""
 
+PAIR_SPREAD = 0.2
+"""Tolerance of Y capacitors where none is declared: 20 % is what the marking M allows (common practice)."""
+
 UNIT, DISPLAY = "unit", "display"
 
 SERVICE_OHMS, SERVICE_FARADS = 1500.0, 0.15e-6
@@ -58,15 +61,23 @@ def known(entries: Mapping[str, Any], name: str) -> Known | None:
     return Known(high, low, low, high, unknown=True)
 
 
-def halves(entries: Mapping[str, Any], capacitance: float) -> tuple[float, float]:
-    """Return the capacitance to live and to neutral [F].
+def pair_spread(entries: Mapping[str, Any]) -> float:
+    """Return the tolerance of the two capacitors of a symmetric pair, as a share of each."""
+    value = entries.get("y_capacitance")
+    if not isinstance(value, Value) or not value.varies or value.nominal <= 0.0:
+        return PAIR_SPREAD
+    return min(max(value.high / value.nominal - 1.0, 1.0 - value.low / value.nominal), 1.0)
+
+
+def halves(entries: Mapping[str, Any], capacitance: float, spread: float = 0.0) -> tuple[float, float]:
+    """Return the capacitance to live and to neutral [F], those of a pair apart by `spread`.
 
     A coupling that is not declared symmetric counts as one capacitor to live: the worst, and a matter of how the plug
     is turned.
     """
     capacitance = max(capacitance, 2.0 * STRAY)
     if entries.get("y_coupling") == "symmetric":
-        return capacitance / 2.0, capacitance / 2.0
+        return capacitance * (1.0 + spread) / 2.0, max(capacitance * (1.0 - spread) / 2.0, STRAY)
     return capacitance, STRAY
 
 

@@ -6,8 +6,7 @@ Hazard
 What is read
     Mains, Y capacitances and their coupling, whether unit (class I) and display are earthed, the display's other leads,
     and each bond; the current is simulated with the plugs turned the worst way, earthed and floating where that is not
-    known. The signal loop of
-    150 ohm lies beside every bond, and carries all of it where there is none.
+    known. The signal loop of 150 ohm lies beside every bond, and carries all of it where there is none.
 Limit and source
     None was found: the figure is shown as a fraction of 0.7 V and decides nothing. Half of a voltage in the loop
     reaches a 75-ohm input; peak to peak is 2.83 times root mean square.
@@ -25,7 +24,7 @@ from itertools import product
 from math import inf, log10, sqrt
 from typing import Any
 
-from guardcheck.leakage import display_earthed, halves, known
+from guardcheck.leakage import display_earthed, halves, known, pair_spread
 from guardcheck.metrology import low_ohms
 from guardcheck.model import (
     NOT_APPLICABLE,
@@ -65,8 +64,8 @@ def asks(facts: Facts) -> tuple[Ask, ...]:
         return ()
     if display is None and AFLOAT in earthed[1]:
         return ()
-    live, neutral = halves(facts.supply, 0.0 if unit is None else unit.value)
-    far = halves(facts.display, 0.0 if display is None else display.value)
+    live, neutral = halves(facts.supply, 0.0 if unit is None else unit.value, pair_spread(facts.supply))
+    far = halves(facts.display, 0.0 if display is None else display.value, pair_spread(facts.display))
     phase = _PHASE.get(str(facts.supply.get("phases")), 0.0)
     found = []
     for where, fact in facts.table("bond"):

@@ -26,6 +26,13 @@ _FACTS: Mapping[str, _Fact] = {
     "supply.y_coupling": _Fact("How do the unit's Y capacitors sit?", f"{_OPEN_ANYWAY}: {_TRAINED}", False),
     "display.earthed": _Fact("Is the display's 0 V at mains earth?", "meter from its connector shell to its earth pin"),
     "display.other_leads": _Fact("Does another lead stay in the display?", "look: aerial, network, audio, computer"),
+    "link.earthed": _Fact(
+        "Is what else is linked to the unit at mains earth?", "meter from its shell to its earth pin"
+    ),
+    "link.y_capacitance": _Fact(
+        "How large are the linked set's Y capacitors?", f"do not open it to look: {_TRAINED}", False
+    ),
+    "link.y_coupling": _Fact("How do the linked set's Y capacitors sit?", f"do not open it to look: {_TRAINED}", False),
     "display.y_capacitance": _Fact(
         "How large are the display's Y capacitors?", f"do not open it to look: {_TRAINED}", False
     ),

@@ -61,6 +61,28 @@ class TestChassis:
         assert found.least == pytest.approx(65.05, rel=1e-3)  # not earthed: pairs of 20 % opposed
         assert found.open == ("display.other_leads",)
 
+    @pytest.mark.parametrize(
+        ("link", "crest", "farads", "open_"),
+        [
+            # an earthed amplifier earths the unit: the display's 0.6 of the mains behind its own 4.7 nF stands alone
+            ("earthed = true", 0.6 * 325.27, 4.7e-9, ()),
+            ('earthed = "unknown"', 0.6 * 325.27, 4.7e-9, ("link.earthed",)),
+            ("", 0.6 * 325.27, 4.7e-9, ("link.earthed",)),
+            # a floating one with one capacitor: (0.6 + 1) / 2 of the mains behind 9.4 nF, against 0.4 behind 4.7 nF
+            ('earthed = false\ny_capacitance = "4.7 nF"\ny_coupling = "single"', 0.4 * 325.27, 9.4e-9 / 3, ()),
+            # a wire to another board of the unit is no apparatus
+            ('drive = "5 V"\nseries = "4.7 kohm"', 0.2 * 325.27, 2.35e-9, ()),
+        ],
+    )
+    def test_what_else_is_linked_may_earth_the_unit_or_lift_it(
+        self, link: str, crest: float, farads: float, open_: tuple[str, ...]
+    ) -> None:
+        tail = f'[[link]]\nto = "amplifier"\n{link}\n'
+        found = chassis_of(read(job_text(supply=SUPPLY + SYMMETRIC, display=DISPLAY + SYMMETRIC, tail=tail)))
+        assert found.volts == pytest.approx(crest, rel=1e-3)
+        assert found.capacitance == pytest.approx(farads)
+        assert found.open == open_
+
     def test_opposed_single_capacitors_show_the_whole_mains(self) -> None:
         """Two of 4.7 nF at 230 V 50 Hz: 325 V behind 2.35 nF, 169.8 uA."""
         volts, capacitance, amps = chassis(SUPPLY + SINGLE, DISPLAY + SINGLE)

@@ -54,7 +54,9 @@ def of(stuck: int, top: float = 1.0, rest: float = 0.9) -> list[float]:
         (of(90), 0.0031, 0.01, None, _CUT),
         (of(90), 0.0029, 0.01, None, _MAY_BE),
         (of(90), 0.0, 0.01, Screen(0.25), _CUT),
-        (of(90), 0.0, 0.01, Screen(0.3), None),
+        (of(90), 0.0, 0.01, Screen(0.3, 0.0), None),
+        (of(90), 0.0, 0.01, Screen(0.3, 0.1), None),
+        (of(90), 0.0, 0.01, Screen(0.3), _MAY_BE),  # how high the screen is, but not where it stands
         ([1.0 - 0.9e-4] * 95 + [0.9] * 5, 0.0, 0.01, None, _MAY_BE),  # a hundredth of a step is the same value
         ([1.0 - 1.1e-4] * 95 + [0.9] * 5, 0.0, 0.01, None, None),
     ],

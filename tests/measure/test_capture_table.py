@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import gzip
 import io
+import random
+from pathlib import Path
 from typing import BinaryIO, cast
 
 import pytest
@@ -48,6 +51,7 @@ def test_a_block_of_rows(block: bytes, dialect: Dialect) -> None:
         (b"1,2\n3,a\x01b\n", COMMA, "f:11: 'a?b' is not"),
         (b"1,2\n3,4\xb2\n", COMMA, "f:11: '4\u00b2' is not"),
         (b"1,2\n3,oops,7\n", COMMA, "f:11: 'oops' is not"),
+        (b'"1","2"\n"3;","4,5"\n', QUOTED, "f:11: '3;' is not"),  # a semicolon parts nothing here
     ],
 )
 def test_a_row_that_cannot_be_read_is_named_by_its_line(block: bytes, dialect: Dialect, words: str) -> None:
@@ -67,6 +71,58 @@ def test_a_rare_blank_behind_a_number_is_a_blank(octet: bytes) -> None:
 def test_a_word_by_itself_is_no_number() -> None:
     with pytest.raises(InputError, match="'x' is not a number"):
         table.to_numbers(b"x\n", Dialect("\t", ".", (), 0), 1, 10, "f")
+
+
+def test_letters_beyond_ascii_are_refused_where_they_stand() -> None:
+    """A micro sign of Latin-1 and one of UTF-8, first and last of the octets above 127."""
+    for octets, shown in ((b"\xb5", "\u00b5"), (b"\xc2\xb5", "\u00c2\u00b5"), (b"\x80", "?"), (b"\xff", "\u00ff")):
+        with pytest.raises(InputError) as caught:
+            table.to_numbers(b"1,2\n3,4\n5" + octets + b",6\n", COMMA, 2, 10, "f")
+        assert f"f:12: '5{shown}' is not a number" in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("delimiter", "decimal"),
+    [(",", "."), (";", "."), (";", ","), ('"', ","), ("\t", "."), ("\t", ","), (" ", "."), (" ", ",")],
+)
+def test_a_row_that_is_not_read_is_refused_for_something_in_it(delimiter: str, decimal: str) -> None:
+    """Random rows of what numbers and tables are made of: numpy and Python must agree which of them are numbers."""
+    rng = random.Random(4)
+    pieces = [bytes([octet]) for octet in range(256) if octet != 10]
+    pieces += [*b"1 2.5 3,5 e5 - , ; inf 1e999 0x1 _".split(), b"\t", b" ", b'"', b'","'] * 20
+    said = []
+    for _ in range(300):
+        block = b"1\n7" + b"".join(rng.choice(pieces) for _ in range(rng.randint(0, 6))) + b"\n"
+        try:
+            table.to_numbers(block, Dialect(delimiter, decimal, (), 0), 1, 10, "f")
+        except InputError as error:
+            said.append(str(error))
+    assert len(said) > 100
+    assert [words for words in said if not words.startswith("f:11: ")] == []
+    assert [words for words in said if "holds 1 numbers" in words] == []
+
+
+@pytest.mark.parametrize("text", [b"1,2\n3,4\n", b"\x1f", b""])
+def test_a_file_is_opened_compressed_or_not(tmp_path: Path, text: bytes) -> None:
+    path = tmp_path / "scope.csv"
+    for written in (text, gzip.compress(text)):
+        path.write_bytes(written)
+        with table.open_capture(path) as stream:
+            assert table.read_block(stream, 100, "f") == text
+
+
+def test_two_mebibytes_are_read_at_a_time() -> None:
+    """A capture of a gigabyte must not stand in memory as text."""
+    sizes: set[int | None] = set()
+
+    class Asked(io.BytesIO):
+        def read(self, size: int | None = -1, /) -> bytes:
+            sizes.add(size)
+            return super().read(size)
+
+    stream = Asked(b"1,2\n" * 10)
+    assert b"".join(table.whole_lines(b"", stream, "f")) == b"1,2\n" * 10
+    assert sizes == {2 * 1024 * 1024}
 
 
 def test_blocks_end_at_a_line_end(monkeypatch: pytest.MonkeyPatch) -> None:

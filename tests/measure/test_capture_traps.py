@@ -182,13 +182,22 @@ def test_pulses_against_copying_are_no_picture(system: object) -> None:
 
 
 def test_a_picture_cut_off_without_noise_proves_nothing() -> None:
-    """0.9 V of white on a screen that ends at 0.8 V, in steps of 6.25 mV with noise far below one."""
+    """0.9 V of white on a screen that ends at 0.8 V, in steps of 6.25 mV with noise far below one.
+
+    0.25 V a division end there as well where the trace was moved down by 0.2 V: a scale alone tells nothing of that.
+    """
     shot = SHOT.but(kind="red", picture="white", gain=0.9 / 0.7, noise=0.0005)
     _, sync = waveform(shot.but(kind="sync"))
     _, volts = waveform(shot)
     cut = np.minimum(volts, 0.8)
-    for division, words in ((0.2, "cut off by the edge"), (None, "stands at the very top"), (0.5, "")):
-        settings = replace(KNOWN, picture="white", division=division)
+    for division, offset, words in (
+        (0.2, None, "cut off by the edge"),
+        (None, None, "stands at the very end"),
+        (0.25, None, "stands at the very end"),
+        (0.25, 0.2, "cut off by the edge"),
+        (0.5, 0.0, ""),
+    ):
+        settings = replace(KNOWN, picture="white", division=division, offset=offset)
         found = analyse(pair(cut, sync, shot.rate), "CH1", sync_channel="CH2", settings=settings).quantity(
             "level.white"
         )

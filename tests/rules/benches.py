@@ -305,10 +305,10 @@ def hums() -> Iterator[tuple[str, Facts]]:
     yield "not simulated", hum(four, {})
     yield "leads above the bond", hum(wire(0.1, 0.2), {0: 170e-6})
     yield "class I, earthed", hum(four, {0: 170e-6}, supply={"protection_class": "I"}, display={"earthed": True})
-    afloat = {"earthed": False, "other_leads": False}
-    yield "class II, floating", hum(four, {0: 170e-6}, supply={"protection_class": "II"}, display=afloat)
+    alone = {"earthed": False, "other_leads": False}
+    yield "class II, floating", hum(four, {0: 170e-6}, supply={"protection_class": "II"}, display=alone)
     phases = {"supply": {"protection_class": "II", "phases": "opposite", "y_coupling": "symmetric"}}
-    yield "opposite phases", hum(four, {0: 1e-4}, display=afloat, **phases)
+    yield "opposite phases", hum(four, {0: 1e-4}, display=alone, **phases)  # 0.6 and 0.4 of 4.7 nF
     yield "no mains told", hum(four, {0: 1e-4}, supply={"mains": None})
     yield "no frequency told", hum(four, {0: 1e-4}, supply={"mains_frequency": None})
     yield "no capacitor told", hum(four, {0: 1e-4}, supply={"y_capacitance": None})

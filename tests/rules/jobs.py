@@ -28,7 +28,7 @@ y_coupling = "{coupling}"
 [display]
 input = "terminated"
 earthed = {earthed}
-other_leads = {other_leads}
+other_leads = false
 y_capacitance = "{y}"
 y_coupling = "{coupling}"
 {tables}

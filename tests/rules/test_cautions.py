@@ -263,7 +263,7 @@ def test_hum_says_which_earths_it_was_reckoned_with(unit: str | None, display: b
     facts = Facts(
         declared=(Fact("bond", 0, "shield", entries),),
         supply=supply,
-        display={**chassis, "other_leads": False, **({} if display is None else {"earthed": display})},
+        display={**chassis, **({} if display is None else {"earthed": display, "other_leads": False})},
         answers={"HUM01/0/shield": 170e-6},
     )
     why = next(one for one in all_rules() if one.rule.code == "HUM01").judge(facts)[0].why

@@ -26,7 +26,7 @@ class Screen:
     def at_edge(self, level: float) -> bool:
         """Tell whether a level stands where a screen of the usual heights ends, or beyond.
 
-        Makers count an offset either way, so both are looked at; without one, zero volts are in the middle.
+        Makers count an offset either way, so both are looked at, and zero volts in the middle as well.
         """
         for divisions in _DIVISIONS:
             half = 0.5 * divisions * self.division
@@ -50,7 +50,7 @@ def cut_off(
     """Say whether a level was cut off by the edge of the screen, or may have been; None when it was not.
 
     Cut off, all its samples stand exactly at the trace's extreme while others move with noise. Where the trace has no
-    noise to tell by, only the screen's own height can, when it is known.
+    noise to tell by, only the ends of the screen can: a scale alone tells how high it is, not where it stands.
 
     Parameters
     ----------
@@ -81,13 +81,13 @@ def cut_off(
         return None
     if noise > 0.3 * step > 0 or (screen is not None and screen.at_edge(extreme)):
         return _CUT
-    return None if screen is not None else _MAY_BE
+    return None if screen is not None and screen.offset is not None else _MAY_BE
 
 
 _CUT = "is cut off by the edge of the screen"
 _MAY_BE = (
-    "stands at the very top of the trace without noise, as a level cut off by the edge of the screen does: leave a"
-    " division free, or say the vertical scale"
+    "stands at the very end of the trace without noise, as a level cut off by the edge of the screen does: leave a"
+    " division free, or say the vertical scale and offset"
 )
 
 

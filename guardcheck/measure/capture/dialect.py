@@ -113,9 +113,7 @@ def _unquoted(row: str) -> str | None:
 def split(row: str, delimiter: str) -> list[str]:
     """Return a row's fields, stripped; a quoted row with decimal commas has the delimiter ``"``."""
     text = row.strip(" \r\n")
-    if delimiter == '"':
-        text, delimiter = text.replace('","', ";").replace('"', ""), ";"
-    fields = text.split() if delimiter == " " else text.split(delimiter)
+    fields = text.split() if delimiter == " " else text.split('","' if delimiter == '"' else delimiter)
     return [part.strip().strip('"').strip() for part in fields]
 
 

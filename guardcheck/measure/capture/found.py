@@ -425,7 +425,7 @@ class _Look:
             lost = self.raw["level.sync"].failure
             self.raw[name] = Raw(None, failure=lost) if lost else self._edge(near, levels)
         start = self.picture_start
-        first = min(self.flats, key=lambda flat: flat.window[0], default=None)
+        first = next(iter(self.flats), None)
         lost = self.raw["level.white"].failure
         if lost or start is None or first is None or first is not self.white or first.window[0] - start > 1.5 * self.us:
             lost = lost or "the picture does not begin with its brightest part, so its rise cannot be told"

@@ -135,7 +135,7 @@ def plateaus(fold: Folded, region: tuple[float, float], height: float, noise: fl
     flat = inside & ~edge
     border = np.flatnonzero(np.diff(np.concatenate(([0], flat.astype(np.int8), [0]))))
     found = []
-    for first, last in zip(border[::2], border[1::2], strict=True):
+    for first, last in border.reshape(-1, 2):
         window = (float(fold.x[first]), float(fold.x[last - 1]))
         if window[1] - window[0] >= _SHORTEST * fold.scale:
             found.append(Plateau(window, fold.mean(trimmed(window, _TRIM * fold.scale))))
@@ -176,7 +176,7 @@ def leaves(
     half = 0.5 * (level + fold.smooth[beyond])
     passed = (fold.smooth[order] - half) * np.sign(fold.smooth[beyond] - level) >= 0
     at = int(np.argmax(passed))
-    if at == 0 or not passed.any():
+    if at == 0:  # it came back, so that there is no half to pass
         return None
     i, j = order[at - 1], order[at]
     share = (half - fold.smooth[i]) / (fold.smooth[j] - fold.smooth[i])

@@ -48,7 +48,7 @@ class Pulses:
     def field_starts(self) -> Floats:
         """Return where field syncs begin [s]: the first pulse far wider than line sync of each group."""
         broad = self.starts[self.widths > FIELD_PULSE * self.rate.scale]
-        return broad[np.diff(broad, prepend=-1.0) > 1e-3]
+        return broad[np.diff(broad, prepend=-np.inf) > 1e-3]
 
     def line_starts(self) -> Floats:
         """Leading edges of the pulses as wide as line sync."""
@@ -86,7 +86,7 @@ def find_pulses(volts: NDArray[np.floating], step: float) -> Pulses | None:
 
     """
     found = [one for one in (_at_rate(volts, step, rate) for rate in rates()) if one is not None]
-    return max(found, key=lambda one: one.pairs() * one.rate.periods[0], default=None)
+    return max(found, key=lambda one: one.pairs() * one.rate.scale, default=None)
 
 
 def _at_rate(volts: NDArray[np.floating], step: float, rate: Rate) -> Pulses | None:
@@ -105,7 +105,7 @@ def _at_rate(volts: NDArray[np.floating], step: float, rate: Rate) -> Pulses | N
 def _candidate(data: Floats, dt: float, offset: float, sign: int, rate: Rate) -> Pulses | None:
     """Return the pulses that go down from `data`, if they look like line sync, else None."""
     scale = rate.scale
-    above, level = _sliced(box(data, max(1, round(SMOOTH * scale / dt))), dt, rate)
+    above, level = _sliced(box(data, round(SMOOTH * scale / dt)), dt, rate)
     starts, ends = runs_below(above, level, dt)
     inside = (starts > 2e-6 * scale) & (ends + 5e-6 * scale < len(data) * dt)
     narrow = _between(ends - starts, rate.rough) & inside
@@ -122,7 +122,7 @@ def _candidate(data: Floats, dt: float, offset: float, sign: int, rate: Rate) ->
     after = _level(data, dt, ends + late + porch, length)
     before = _level(data, dt, starts - late - 0.7e-6 * scale, 0.5e-6 * scale)
     amplitude = float(np.median(after - tip))
-    if amplitude <= 0 or float(np.median(np.abs(before - after))) > 0.5 * amplitude:
+    if float(np.median(np.abs(before - after))) >= 0.5 * amplitude:
         return None  # blanking stands on both sides of sync; beside a bar of the picture it does not
     starts, ends = runs_below(above, 0.5 * amplitude, dt)
     return Pulses(starts + offset, ends + offset, sign, amplitude, rate)
@@ -141,7 +141,7 @@ def box(data: Floats, width: int) -> Floats:
 
     An even width takes half of the sample at either end, so that nothing is shifted.
     """
-    if width <= 1:
+    if width < 2:
         return data
     sums = np.concatenate(([0.0], np.cumsum(data)))
     index = np.arange(len(data))
@@ -161,8 +161,6 @@ def _sliced(smooth: Floats, dt: float, rate: Rate) -> tuple[Floats, float]:
     """Return the trace above its floor, and the level at which most pulses come at the line rate."""
     above = smooth - _floor(smooth, dt, FLOOR_BLOCK * rate.scale)
     top = float(np.quantile(above, 0.99))
-    if top <= 0:
-        return above, 0.0
     scores = np.array([_score(*runs_below(above, level * top, dt), rate) for level in _LEVELS])
     good = np.flatnonzero(scores >= 0.9 * scores.max())
     return above, float(_LEVELS[good[len(good) // 2]] * top)
@@ -195,19 +193,13 @@ def runs_below(above: Floats, level: float, dt: float) -> tuple[Floats, Floats]:
     x = change + (level - above[change]) / (above[change + 1] - above[change])
     falling = low[change + 1]
     starts, ends = x[falling], x[~falling]
-    if len(starts) and len(ends):
-        ends = ends[ends > starts[0]]
-        starts = starts[: len(ends)]
-    n = min(len(starts), len(ends))
-    return starts[:n] * dt, ends[:n] * dt
+    ends = ends[ends > starts[0]] if len(starts) else starts
+    return starts[: len(ends)] * dt, ends * dt
 
 
 def _score(starts: Floats, ends: Floats, rate: Rate) -> float:
     """Return how many neighbouring pulses are a line apart and as wide as each other."""
-    if len(starts) < 2:
-        return 0.0
-    widths = ends - starts
-    narrow = _between(widths, rate.rough)
+    narrow = _between(ends - starts, rate.rough)
     return float(_line_pairs(starts[narrow], rate))
 
 

@@ -116,12 +116,10 @@ def to_numbers(block: bytes, dialect: Dialect, width: int, line: int, file: str)
 
 
 def _plain(block: bytes, dialect: Dialect) -> bytes:
-    """Return the block with spaces for delimiters and points for decimal commas; what is not ASCII becomes ``?``."""
+    """Return the block with spaces for delimiters and points for decimal commas."""
     if dialect.delimiter == '"':
         block = block.replace(b'","', b" ").replace(b'"', b" ")
     table = bytearray(range(256))
-    for octet in range(128, 256):
-        table[octet] = ord("?")
     for mark in b'\t\r\x0b\x0c\x1c\x1d\x1e\x1f\x85\xa0"':  # what `split` takes off a field as well
         table[mark] = _SPACE
     if dialect.delimiter in ",;\t":
@@ -132,11 +130,9 @@ def _plain(block: bytes, dialect: Dialect) -> bytes:
 
 
 def _first_bad(block: bytes, dialect: Dialect) -> int:
-    for index, row in enumerate(io.BytesIO(block)):
-        for part in split(row.decode("latin-1"), dialect.delimiter):
-            if part and _number(part, dialect) is None:
-                return index
-    return 0
+    """Return the first row with something that is no number: there is one, Python reads no more of them than numpy."""
+    rows = (split(row.decode("latin-1"), dialect.delimiter) for row in io.BytesIO(block))
+    return next(at for at, row in enumerate(rows) if any(part and _number(part, dialect) is None for part in row))
 
 
 def _number(part: str, dialect: Dialect) -> float | None:
@@ -149,7 +145,7 @@ def _number(part: str, dialect: Dialect) -> float | None:
 
 
 def _complain(block: bytes, index: int, dialect: Dialect, width: int, line: int, file: str) -> None:
-    row = block.split(b"\n", index + 1)[index].decode("latin-1")
+    row = block.split(b"\n")[index].decode("latin-1")
     at = line + index
     fields = [part for part in split(row, dialect.delimiter) if part]
     for part in fields:

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from guardcheck.compose import Rail
-from guardcheck.leakage import USUAL
+from guardcheck.leakage import USUAL, pair_spread
 from guardcheck.model import UNKNOWN_WORD, Job, Value
 from guardcheck.units import format_si
 
@@ -30,8 +30,6 @@ Common practice, no published source."""
 RAIL_MAX_BOUNDS = (1.1, 1.4)
 """Strictest and loosest highest supply seen beside a nominal one: 5.5 V and 7 V beside 5 V (common practice)."""
 
-PAIR_SPREAD = 0.2
-"""Tolerance of Y capacitors where none is declared: 20 % is what the marking M allows (common practice)."""
 BRIDGE, TRANSFORMER = "bridge", "transformer"
 """Couplings besides pairs and single capacitors: one capacitor behind the bridge of a switch-mode supply; the windings
 of a mains transformer."""
@@ -170,7 +168,7 @@ def chassis_of(job: Job) -> Chassis:
     mains = _usual(job.supply, "mains", "mains", assumed, ends)
     frequency = _usual(job.supply, "mains_frequency", "mains frequency", assumed, ends)
     earthed_unit, earthed_display = _earthed_unit(job, assumed, open_), _earthed_display(job, assumed, open_)
-    unit = _sides(job.supply, "unit", earthed_unit, [1.0], assumed, ends)
+    unit = _linked(job, _sides(job.supply, "unit", earthed_unit, [1.0], assumed, ends), assumed, ends, open_)
     display = _sides(job.display_facts, "display", earthed_display, _phases(job, assumed), assumed, ends)
     floating = False in earthed_unit and False in earthed_display
     for entries, who, sides in ((job.supply, "unit", unit), (job.display_facts, "display", display)):
@@ -352,7 +350,7 @@ def _sides(
         assumed.append(f"capacitance between the windings of the {who}'s transformer {format_si(capacitance, 'F')}")
     else:
         capacitance = _usual(entries, "y_capacitance", f"Y capacitance of the {who}", assumed, ends, kind=kind)
-    spread = _pair_spread(entries)
+    spread = pair_spread(entries)
     pair, whole = (0.5 * (1.0 - spread), 0.5 * (1.0 + spread)), (0.0, 0.5, 1.0)
     shares = {"symmetric": pair, "single": (0.0, 1.0), BRIDGE: (), TRANSFORMER: whole}.get(str(coupling))
     if shares is None:
@@ -364,12 +362,41 @@ def _sides(
     return [*sides, *((wave, capacitance) for wave in waves)]
 
 
-def _pair_spread(entries: Mapping[str, Any]) -> float:
-    """Return the tolerance of the two capacitors of a symmetric pair, as a share of each."""
-    value = _declared(entries.get("y_capacitance"))
-    if value is None or not value.varies or value.nominal <= 0.0:
-        return PAIR_SPREAD
-    return min(max(value.high / value.nominal - 1.0, 1.0 - value.low / value.nominal), 1.0)
+def _linked(
+    job: Job, sides: list[tuple[Wave, float]], assumed: list[str], ends: list[str], open_: list[str]
+) -> list[tuple[Wave, float]]:
+    """Return where the unit's 0 V may stand with and without what else is linked to it.
+
+    Two apparatus joined are one, their capacitances side by side; an earthed one earths both. A link that only drives
+    a pin of another board leads to no apparatus.
+    """
+    for fact in (one for one in job.facts if one.table == "link"):
+        entries, who = fact.entries, f"link to {fact.label}"
+        earthed = entries.get("earthed")
+        if "drive" in entries and earthed is None and "y_capacitance" not in entries:
+            continue
+        if earthed is not False:
+            assumed.append(f"{who} may earth the unit, the worse")
+        if earthed not in (True, False):
+            open_.append("link.earthed")
+        elif earthed is False:
+            open_ += [
+                f"link.{name}" for name in ("y_capacitance", "y_coupling") if entries.get(name) in (None, UNKNOWN_WORD)
+            ]
+        either = (earthed,) if isinstance(earthed, bool) else (True, False)
+        others = _sides(entries, who, either, [1.0], assumed, ends)
+        sides = [*sides, *(_joined(*one, *other) for one, other in product(sides, others))]
+    return sides
+
+
+def _joined(wave: Wave, capacitance: float, other: Wave, beside: float) -> tuple[Wave, float]:
+    """Return the voltage and the capacitance of two apparatus whose 0 V are joined."""
+    if math.isinf(capacitance):
+        return wave, capacitance
+    if math.isinf(beside):
+        return other, beside
+    whole = max(capacitance + beside, LEAST_CAPACITANCE)
+    return (capacitance * wave + beside * other) / whole, whole
 
 
 def _in_series(one: float, other: float) -> float:
