@@ -27,7 +27,7 @@ def test_a_long_charged_lead_gives_its_plateau_and_never_more_than_its_impedance
         assert ran.pin.current < volts / 75.0
 
 
-@pytest.mark.parametrize(("ohms", "microfarads"), [(10e3, 470.0), (10e3, 100.0)])
+@pytest.mark.parametrize(("ohms", "microfarads"), [(10e3, 2200.0), (10e3, 1000.0), (10e3, 470.0), (10e3, 100.0)])
 def test_the_step_of_a_coupled_output_lasts_as_long_as_its_capacitor_takes(
     engine: Engine, ohms: float, microfarads: float
 ) -> None:
@@ -42,16 +42,3 @@ def test_the_step_of_a_coupled_output_lasts_as_long_as_its_capacitor_takes(
     volts, seconds = float(told.split(" V")[0]), float(told.partition("up to ")[2].split(" s")[0])
     assert volts == pytest.approx(2.0 * ohms / (ohms + 85.0), rel=0.01)
     assert seconds == pytest.approx((ohms + 85.0) * microfarads * 1e-6 * math.log(volts / 0.3), rel=0.05)
-
-
-def test_a_step_that_outlasts_every_run_is_told_as_longer_and_not_as_short(engine: Engine) -> None:
-    """1000 uF into 1 Mohm beside a bleed of 10 Mohm: a time constant of 909 s, and 28 minutes above 0.3 V."""
-    text = job_text(
-        stage="ac-coupled",
-        stage_values='capacitor = "1000 uF", series = "75 ohm", bleed = "10 Mohm"',
-        source_values='white = "2 V", black = "1.9 V", impedance = "10 ohm"',
-    ).replace('input = "terminated"', 'input = "unterminated"\nvalues = { termination = "1 Mohm" }')
-    assert 'termination = "1 Mohm"' in text
-    row = findings(engine, text, "power-step")["red/bare/event.margin/power-step/power on"]
-    assert "Into the display the step had not come to rest after 410 s: it lasts longer than that." in row.why
-    assert "Into a lead without display" not in row.why

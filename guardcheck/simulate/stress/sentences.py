@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from guardcheck.measure import Stress
-from guardcheck.model import DISPLAY, NOTHING, EventPlan
+from guardcheck.model import EventPlan
 from guardcheck.simulate.stress.bench import Bench
 from guardcheck.simulate.stress.margins import flashovers
 from guardcheck.simulate.stress.pulses import DEVICE_WIDTH, BodyPulse
@@ -69,10 +69,6 @@ def bench_words(bench: Bench, filled: Mapping[str, object]) -> tuple[str, ...]:
     return tuple(sentences)
 
 
-_STILL: Mapping[str, str] = {DISPLAY: "Into the display", NOTHING: "Into a lead without display"}
-"""Where a step is still on its way as a run ends, by what is mated."""
-
-
 def other_words(seen: Sequence[Seen], plan: EventPlan, states: Sequence[str]) -> tuple[str, ...]:
     """Return flash-over of series resistors, and what a display sees while the unit is switched."""
     across = [pair for one in seen for pair in one.across]
@@ -85,9 +81,4 @@ def other_words(seen: Sequence[Seen], plan: EventPlan, states: Sequence[str]) ->
                 f"The far end of the lead sees a step of {format_si(volts, 'V')}, up to {format_si(longest, 's')} of "
                 "it beyond 0.3 V."
             )
-        words += [
-            f"{where} the step had not come to rest after {format_si(max(ends), 's', 2)}: it lasts longer than that."
-            for mated, where in _STILL.items()
-            if (ends := [one.case.stop for one in seen if one.drifts and one.case.mated == mated])
-        ]
     return tuple(words)
