@@ -15,7 +15,7 @@ from guardcheck.job import read_job
 from guardcheck.measure.capture import NAMES, component_of
 from guardcheck.measure.readings import Budget, Reading, ReadingsFile, new_readings_text, read_readings, unknown_lines
 from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, CircuitUsed, Finding, Job, Result
-from guardcheck.pipeline.judgement import Row, held, mismatches, to_measure
+from guardcheck.pipeline.judgement import CLIP, Row, held, mismatches, to_measure
 from guardcheck.pipeline.named import check_settings
 from guardcheck.pipeline.next_reading import readings_to_take
 from guardcheck.pipeline.options import Options, Progress, budget_of, plan_of, shelf_of
@@ -38,6 +38,11 @@ from guardcheck.verification.sentences import causes_sentence, next_step, record
 from guardcheck.version import __version__
 
 BARS = "picture.bars"
+READ_TWICE = (
+    "read it again with the line open and into its load, check picture, probe and scale, then compare every part with "
+    f"the job; {CLIP}"
+)
+"""What is left to do where a reading does not conform and no fault could be simulated for it."""
 ORDER_UNSEEN = "Whether each line is on its own contact, not swapped or joined with another, was not seen"
 NOT_EXAMINED = (
     "Only what is listed as measured was measured: with that picture, that cable and that display, on that day.",
@@ -176,7 +181,7 @@ def _put_right(finding: Finding) -> Finding:
     """Return a finding that does not conform with what to look at, where nothing else says so."""
     if finding.remedy is not None or not finding.needed or finding.outcome != DOES_NOT_CONFORM:
         return finding
-    return replace(finding, remedy=put_right(finding))
+    return replace(finding, remedy=put_right(finding) or READ_TWICE)
 
 
 def _files(given: Given, captured: Sequence[Captured]) -> tuple[CircuitUsed, ...]:
