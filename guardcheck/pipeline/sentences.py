@@ -23,6 +23,8 @@ from guardcheck.proposal.remedies import NOTHING, SIZES
 from guardcheck.simulate.sourcing import FIT
 from guardcheck.verdict.outcome import misses
 
+LOCK = "sync.lock"
+"""Beside its window a display may still lock, so nothing fails; no reading of the level alone settles it."""
 TELL_KIND = (
     "settle which kind of output drives {line}, as the reason says: one more reading, or its data sheet; scope clip to "
     "0 V only, it is mains earth"
@@ -57,6 +59,7 @@ PUT_RIGHT: Mapping[str, str] = {
         "do not join this display yet: the sync on {line} is more than its input stands; guardcheck propose JOB --line "
         "{line} searches for a build that brings it down"
     ),
+    LOCK: "bring the sync on {line} into the window its display locks to: guardcheck propose JOB --line {line}",
     "grey": "read every leg of the ladder on {line} by its colour code, unit off: a leg of another value tears steps",
     "timing": (
         "timing comes from the unit, not from the mod: look at the sync path of {line} first, for a missing sync "
@@ -87,7 +90,7 @@ def advice(finding: Finding, sources: Mapping[str, Part]) -> str | None:
         return finding.remedy
     if finding.event is not None:
         return _event_advice(finding)
-    if misses(finding) and (said := put_right(finding)) is not None:
+    if (misses(finding) or finding.quantity == LOCK) and (said := put_right(finding)) is not None:
         return said
     if finding.quantity == FIT:
         return TELL_KIND.format(line=finding.line or "the line")
