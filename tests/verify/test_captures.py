@@ -379,6 +379,25 @@ def test_time_base_and_vertical_scale_of_a_capture_are_taken_from_its_note(engin
         assert words in white.why
 
 
+@pytest.mark.parametrize(
+    ("head", "outcome"), [("", CONFORMS), ("Coupling,AC\n", NOT_PROVEN), ("Coupling,DC\n", CONFORMS)]
+)
+def test_a_header_that_tells_of_ac_coupling_is_believed_against_what_is_said(
+    engine: Engine, tmp_path: Path, head: str, outcome: str
+) -> None:
+    file = tmp_path / "video.csv"
+    file.write_text(head + csv_text(*_video()), encoding="utf-8")
+    result = run(engine, tmp_path, COMPOSITE, captures=(f"composite={file}",), picture=("bars-100",), **AS_TAKEN)
+    blank = only(result, "level.blank", "composite")
+    assert blank.outcome == outcome
+    assert ("captured on AC coupling" in blank.why) is (outcome == NOT_PROVEN)
+
+
+def _video() -> tuple[np.ndarray, dict[str, np.ndarray]]:
+    time, volts = waveform(BARS.but(rate=10e6))
+    return time, {"video": volts}
+
+
 def test_a_dead_channel_lists_its_causes(engine: Engine, tmp_path: Path) -> None:
     """A declared white field and nothing on the line: white is 0 V, and every fault that kills a line explains it."""
     file = capture(tmp_path, "red.csv", CH1=RED.but(gain=0.0), CH2=SYNC)
