@@ -45,6 +45,31 @@ def unknown_codes(names: Iterable[str]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(f"{UNKNOWN_OF}{name.split()[0]}" for name in names))
 
 
+@dataclass(frozen=True, slots=True)
+class Bearing:
+    """What a margin rests on: a stress, and what of it is allowed, its strictest and its loosest bound [`unit`].
+
+    The bounds differ where nobody stated the rating; `allowed` None means that nobody knows any. `part` is whose stress
+    it is, as the picture of the line calls it (``guard upper diode``) or `RAIL_PART`, empty for the chip's own pin.
+    `harm` marks bounds of what would be harm, where nobody knows of one that would hold.
+    """
+
+    stress: float
+    allowed: tuple[float, float] | None
+    unit: str
+    part: str = ""
+    harm: bool = False
+
+    @property
+    def open(self) -> bool:
+        """Tell whether nobody stated the rating: then what is allowed is a range."""
+        return self.allowed is None or self.allowed[0] != self.allowed[1]
+
+
+RAIL_PART = "rail"
+"""Whose stress it is where the supply rail is lifted."""
+
+
 @dataclass(frozen=True)
 class Quantity:
     """One quantity of one line as simulated, measured, declared or computed [SI].
@@ -55,8 +80,8 @@ class Quantity:
     one side only: ``at_least`` (the true value is no lower: it can fail high, never conform), ``at_most`` the reverse.
     `against_original` holds it against the original build of its line, `original` and `original_spread` being that
     one's value and spread. `needed` false marks a quantity that is shown and decides nothing. `use` says what brings
-    its event about, and `condition` is the rule of use that avoids it. `codes` say for programs what the sentences say
-    for people: no decision is read out of prose.
+    its event about, and `condition` is the rule of use that avoids it. `bearing` is what a margin rests on. `codes` say
+    for programs what the sentences say for people: no decision is read out of prose.
     """
 
     name: str
@@ -84,6 +109,7 @@ class Quantity:
     original: float | None = None
     original_spread: tuple[float, float] | None = None
     codes: tuple[str, ...] = ()
+    bearing: Bearing | None = None
 
 
 @dataclass(frozen=True)
@@ -92,9 +118,9 @@ class Finding:
 
     `kind` is a key of `CLAIMS`, empty until the rule's own is filled in. `use` is ``daily``, ``mistake`` or ``strike``
     for an event; `condition` is the rule of use that stands in its place where it does not conform, and then it decides
-    nothing. `against_original` holds it against the original build of the line, whose value is `original`.
-    `codes` name what stands behind its reason (``unknown-source``, ``rating-not-stated``): advice is chosen by them,
-    never by words of a sentence. What it was held against is its `limit` alone.
+    nothing. `against_original` holds it against the original build of the line, whose value is `original`. `bearing` is
+    what a margin rests on. `codes` name what stands behind its reason (``unknown-source``, ``rating-not-stated``):
+    advice is chosen by them, never by words of a sentence. What it was held against is its `limit` alone.
     """
 
     rule: str
@@ -124,6 +150,7 @@ class Finding:
     against_original: str | None = None
     original: float | None = None
     codes: tuple[str, ...] = ()
+    bearing: Bearing | None = None
 
     @property
     def low(self) -> float | None:

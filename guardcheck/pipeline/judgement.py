@@ -122,8 +122,11 @@ def to_measure(standard: Standard) -> tuple[str, ...]:
 
 
 def owed(plan: Plan) -> tuple[str, ...]:
-    """Return what of a line as built must be measured: a coupling capacitor owes the tilt of a field as well."""
-    tilt = (FIELD_TILT,) if plan.coupled and FIELD_TILT in plan.standard.limits else ()
+    """Return what of a line as built must be measured: a coupling capacitor owes the tilt of a field as well.
+
+    So does a line of which nobody knows whether it has one, because its plan could not be simulated.
+    """
+    tilt = (FIELD_TILT,) if plan.coupled is not False and FIELD_TILT in plan.standard.limits else ()
     return (*to_measure(plan.standard), *tilt)
 
 

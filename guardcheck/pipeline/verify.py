@@ -15,7 +15,7 @@ from guardcheck.job import read_job
 from guardcheck.measure.capture import NAMES, component_of
 from guardcheck.measure.readings import Budget, Reading, ReadingsFile, new_readings_text, read_readings, unknown_lines
 from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, CircuitUsed, Finding, Job, Result
-from guardcheck.pipeline.judgement import CLIP, Row, held, mismatches, to_measure
+from guardcheck.pipeline.judgement import CLIP, FIELD_TILT, Row, held, mismatches, to_measure
 from guardcheck.pipeline.named import check_settings
 from guardcheck.pipeline.next_reading import readings_to_take
 from guardcheck.pipeline.options import Options, Progress, budget_of, plan_of, shelf_of
@@ -44,6 +44,11 @@ READ_TWICE = (
 )
 """What is left to do where a reading does not conform and no fault could be simulated for it."""
 ORDER_UNSEEN = "Whether each line is on its own contact, not swapped or joined with another, was not seen"
+NAMELESS = (
+    "Their names do not say what they carry: name them red, green, blue, luma, pb or pr, and a capture of colour bars "
+    "shows it."
+)
+HUM, HUM_UNSEEN = "noise.hum", "Only a capture of 20 ms or more of a line without a coupling capacitor shows it."
 NOT_EXAMINED = (
     "Only what is listed as measured was measured: with that picture, that cable and that display, on that day.",
     "Stress events, bonds, barriers, touch current and stored charge are no part of this: see the check of the job.",
@@ -116,7 +121,7 @@ def _verified(job: Job, engine: Engine, given: Given, options: Options, progress
         circuits=(*plan.used, *_files(given, captured)),
         curves=tuple(curve for one in captured for curve in curves_of(one, planned[one.use.line])),
         warnings=plan.warnings,
-        not_examined=(*NOT_EXAMINED, *_not_seen(rows), *left_undone(engine.undone)),
+        not_examined=(*NOT_EXAMINED, *_not_seen(planned, rows), *left_undone(engine.undone)),
         cautions=cautions_for(job, plan.standards.values()),
         plan=plan_rows(job),
         job_file=Path(job.file).name,
@@ -131,14 +136,31 @@ def _verified(job: Job, engine: Engine, given: Given, options: Options, progress
     )
 
 
-def _not_seen(rows: Mapping[str, Sequence[Row]]) -> tuple[str, ...]:
-    """Say which lines may stand on each other's contacts for all that was read: a level looks the same on either."""
+def _not_seen(planned: Mapping[str, Plan], rows: Mapping[str, Sequence[Row]]) -> tuple[str, ...]:
+    """Say which lines may stand on each other's contacts for all that was read, and where nobody looked for hum.
+
+    A level looks the same on either contact, and a line by whose name nobody knows what it carries looks right on any.
+    """
     told = [name for name in rows if component_of(name) is not None]
+    nameless = [name for name in rows if name not in told and FIELD_TILT in planned[name].standard.limits]
     seen = [name for name in told if any(row.finding.quantity == BARS for row in rows[name])]
     unseen = sorted(set(told) - set(seen), key=line_rank)
-    if len(told) < 2 or not unseen:
-        return ()
-    return (f"{ORDER_UNSEEN}: {', '.join(unseen)}. Only a capture of colour bars shows it.",)
+    hummed = sorted((name for name, found in rows.items() if _hum_unseen(found)), key=line_rank)
+    said = []
+    if len(told) + len(nameless) > 1:
+        if unseen:
+            said.append(f"{ORDER_UNSEEN}: {', '.join(unseen)}. Only a capture of colour bars shows it.")
+        if nameless:
+            said.append(f"{ORDER_UNSEEN}: {', '.join(sorted(nameless, key=line_rank))}. {NAMELESS}")
+    if hummed:
+        said.append(f"Hum was not seen in full: {', '.join(hummed)}. {HUM_UNSEEN}")
+    return tuple(said)
+
+
+def _hum_unseen(rows: Sequence[Row]) -> bool:
+    """Tell whether a line was captured, and no capture shows a whole period of the mains."""
+    hum = [row.finding for row in rows if row.finding.quantity == HUM]
+    return bool(hum) and not any(one.needed for one in hum)
 
 
 def _readings(job: Job, given: Given) -> ReadingsFile:

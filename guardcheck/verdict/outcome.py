@@ -420,6 +420,7 @@ def finding(rule: str, quantity: Quantity, limit: Limit | None, *, needed: bool)
         against_original=quantity.against_original,
         original=quantity.original,
         codes=(*unknown_codes(quantity.unknowns), *quantity.codes),
+        bearing=quantity.bearing,
     )
 
 

@@ -105,6 +105,15 @@ def test_another_processor_leaves_the_committed_files_alone(tmp_path: Path) -> N
     assert {path.name: path.stat().st_mtime_ns for path in tmp_path.iterdir()} == before
 
 
+def test_a_point_drawn_a_hair_away_is_the_same_drawing() -> None:
+    drawn = '<svg><rect x="100" y="50"/><path d="M 0 0 L 10 %s L 20 0"/></svg>'
+    ours, hair, line = ((drawn % point).encode() for point in ("5", "5.4", "5.6"))
+    assert same("a.svg", ours, hair)
+    assert not same("a.svg", ours, line)
+    assert not same("a.svg", ours, ours.replace(b"rect", b"line"))
+    assert not same("a.svg", ours, ours.replace(b'x="100"', b'x="100.6"'))
+
+
 def test_what_a_reader_would_see_is_seen(tmp_path: Path) -> None:
     ours = all_files(CHECK, READINGS)
     first = CHECK.findings[0]

@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import pytest
 
-from guardcheck.compose import Rail
+from guardcheck.compose import Rail, drawn
 from guardcheck.engine import Engine
 from guardcheck.measure import Stress
 from guardcheck.simulate.stress.margins import (
@@ -240,6 +240,42 @@ def test_what_nobody_rates_is_left_open() -> None:
 def test_half_of_an_assumed_rating_proves_and_all_of_it_fails() -> None:
     found = halved(Margin(10.0, -3.0, "so much", "over"))
     assert (found.strict, found.loose, found.field) == (pytest.approx(10.0 - TWICE), -3.0, "over")
+
+
+def test_every_margin_carries_the_figures_it_was_made_of() -> None:
+    """Stress, strictest and loosest bound, unit: what the words say, as numbers."""
+
+    def figures(margin: Margin | None) -> tuple[float, tuple[float, float] | None, str, str]:
+        assert margin is not None
+        assert margin.bearing is not None
+        return margin.bearing.stress, margin.bearing.allowed, margin.bearing.unit, margin.bearing.part
+
+    assert figures(surge_margin("pair", DIODE, 2.0, 1e-6, lasting=False)) == (2.0, (4.0, 4.0), "A", "")
+    assert figures(by_test_margin("clamp", 20e3, 8e3)) == (8e3, (20e3, 20e3), "V", "")
+    assert figures(plain_margin("cap", "holds", 2.0, 1.0, "V")) == (2.0, (1.0, 1.0), "V", "")
+    film = {"power": 0.25, "pulse_energy": 1e-3, "working_voltage": 100.0}
+    assert figures(film_margin("film", film, 10.0, 2e-3, 1e-6)) == (2e-3, (1e-3, 1e-3), "J", "")
+    assert figures(film_margin("film", film, 400.0, 1e-6, 1e-6)) == (400.0, (200.0, 200.0), "V", "")
+    assert figures(unrated_margin("pair", 0.5, "A", 1e-3)) == (0.5, None, "A", "")
+    assert figures(halved(plain_margin("cap", "holds", 5.0, 6.0, "V"))) == (5.0, (3.0, 3.0), "V", "")
+    live = rail_margin(8.0, LIVE, SUPPLIES, dead=False, lasting=False)  # 3 V above 5 V, where 0.25 to 1 V are allowed
+    assert figures(live) == (3.0, (0.25, 1.0), "V", "rail")
+    assert figures(rail_margin(8.0, LIVE, SUPPLIES, dead=True, lasting=False)) == (8.0, SUPPLIES, "V", "rail")
+    assert figures(rail_margin(2.0, LIVE, SUPPLIES, dead=True, lasting=True)) == (2.0, (0.3, 0.3), "V", "rail")
+    stress = Stress(over=2.0, under=0.0, injected=0.2, delivered=0.0, charge=0.0, energy=0.0, rail=5.0)
+    pin = {one.field: one for one in steady_margins(stress, exposed_ratings(None))}
+    assert figures(pin["injected"]) == (0.2, (1e-3, 20e-3), "A", "")  # nobody states a rating: the bounds of many
+    assert figures(pin["over"]) == (2.0, (0.3, 1.5), "V", "")
+    assert pin["top"].bearing is None  # nobody owes a rating against 0 V
+
+
+def test_a_part_of_guard_or_stage_is_named_as_the_picture_of_the_line_names_it(engine: Engine) -> None:
+    on = chain(guard="silicon-pair", guard_values={"place": "connector"}, stage="series-resistor")
+    seen = run(engine, case("hot-plug", on, polarity=1.0)).seen
+    named = {one.bearing.part for one in seen.parts if one.bearing is not None}
+    drawn_keys = {part.key for part in drawn(on, on.builds(n_samples=0, seed=(0,)).nominal()).parts}
+    assert named == {"guard upper diode", "guard lower diode", "stage series"}
+    assert named <= drawn_keys
 
 
 def test_the_film_with_the_most_voltage_is_named_once_it_may_flash_over() -> None:

@@ -18,6 +18,7 @@ from scipy.optimize import brentq
 
 from guardcheck.engine import Engine
 from guardcheck.measure import Stress
+from guardcheck.model import Bearing
 from guardcheck.simulate.stress.margins import CAP, HARM, film_margin
 from guardcheck.simulate.stress.pulses import LASTS, BodyPulse, latch_up_margin, pulse_margins
 from guardcheck.simulate.stress.ratings import PinRatings, exposed_ratings
@@ -64,6 +65,30 @@ def rated_pulse(engine: Engine) -> Stress:
 
 
 BODY = BodyPulse.seen(rc(2000.0, BODY_FARADS, BODY_OHMS), 2000.0)
+
+
+def test_figures_of_a_pulse_are_those_that_decide() -> None:
+    """What a pulse rests on: the pulse it is like, its charge where that alone is too much, or what would be harm."""
+    like = pulse_margins(rc(4000.0, BODY_FARADS, BODY_OHMS), rated(2000.0), BODY)[0]
+    assert like.bearing == Bearing(4000.0, (2000.0, 2000.0), "V")
+    assert like.pulse
+    # 1 nF at 300 V through 15 kohm: 299 nC where 2 kV of a human body are 199.9 nC; but 20 mA of its 1.33 A, and
+    # 248 nJ of its 560 nJ: in peak and energy it is softer
+    charge = pulse_margins(rc(300.0, 1e-9, 15e3), rated(2000.0), BODY)[0].bearing
+    assert charge is not None
+    assert (charge.stress, charge.unit) == (pytest.approx(299.2e-9), "C")
+    assert charge.allowed == pytest.approx((199.92e-9, 199.92e-9))
+    # nobody states any rating: a pulse beyond what would be harm stands beside that, one below it beside the bounds
+    stated = exposed_ratings(None)
+    hard = pulse_margins(rc(60e3, BODY_FARADS, BODY_OHMS), stated, BODY)[0]
+    assert hard.bearing is not None
+    assert (hard.bearing.harm, hard.bearing.unit) == (True, "W")
+    amps = (60e3 - DROP) / (BODY_OHMS + OHMS)
+    assert hard.bearing.stress == pytest.approx(amps * (DROP + OHMS * amps), rel=1e-3)
+    assert hard.loose == pytest.approx(10.0 * math.log10(hard.bearing.allowed[0] / hard.bearing.stress), abs=1e-6)
+    mild = pulse_margins(rc(500.0, BODY_FARADS, BODY_OHMS), stated, BODY)[0].bearing
+    assert mild is not None
+    assert (mild.unit, mild.allowed, mild.harm) == ("A", (1e-3, 20e-3), False)
 
 
 class TestBodyPulse:

@@ -1,4 +1,4 @@
-"""How long edges take, where a burst begins, and what two captures have in common: straight lines, numbers by hand."""
+"""How long edges take, and where a burst begins: straight lines, numbers by hand."""
 
 from __future__ import annotations
 
@@ -8,8 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from guardcheck.errors import InputError
-from guardcheck.measure.capture import Settings, analyse, differs
+from guardcheck.measure.capture import Settings, analyse
 from guardcheck.measure.capture.picture import Folded
 from guardcheck.measure.capture.transitions import COARSE, NOISY, SCOPE_RISE, edge_time
 from guardcheck.measure.readings import Circumstances
@@ -128,43 +127,3 @@ def test_a_burst_sampled_in_step_with_the_lines_is_not_placed() -> None:
     found = analyse(capture_of(shot), settings=KNOWN)
     assert found.quantity("burst.amplitude").value == pytest.approx(0.3, abs=0.01)
     assert "too coarse" in str(found.quantity("timing.burst_start").failure)
-
-
-def sync(
-    period: float = L15, *, width: float = 4.7, height: float = 0.3, level: float = 0.0, rate: float = 20.0, up: int = 1
-) -> Array:
-    corners = in_order(pulse(width, 0.0, -height, 0.2), period)
-    return level + up * drawn(corners, period, rate=rate, noise=0.003, seed=round(10 * period))
-
-
-def test_two_captures_with_one_sync_may_be_used_as_one() -> None:
-    first, second = capture(20.0, CH1=sync(), SYNC=sync()), capture(20.0, CH1=sync(), Sync=sync(64.01, level=0.02))
-    assert differs(first, second, "sync") is None
-
-
-@pytest.mark.parametrize(
-    ("volts", "rate", "words"),
-    [
-        (sync(63.5555), 20.0, ["a line lasts 63.55", "64 us in the other", "two line rates"]),
-        (sync(31.778, width=2.33), 20.0, ["31.778 us here", "two line rates"]),
-        (sync(64.6), 20.0, ["64.6 us here", "wrong time base"]),
-        (sync(63.9), 20.0, ["63.9 us here"]),
-        (sync(width=4.2), 20.0, ["4.2 us wide here", "4.7 us in the other"]),
-        (sync(height=0.35), 20.0, ["350 mV high here"]),
-        (sync(height=0.26), 20.0, ["260 mV high here"]),
-        (sync(level=0.2), 20.0, ["level between the pulses is 0.2 V here"]),
-        (sync(up=-1), 20.0, ["the other way"]),
-        (np.zeros(26000), 20.0, ["no line sync on the common channel 'SYNC' here"]),
-        (sync(rate=25.0), 25.0, ["different rates", "25 MHz here", "20 MHz in the other"]),
-    ],
-)
-def test_two_captures_that_do_not_belong_together_say_why(volts: Array, rate: float, words: list[str]) -> None:
-    said = differs(capture(20.0, CH1=sync(), SYNC=sync()), capture(rate, CH1=volts, SYNC=volts), "SYNC")
-    assert said is not None
-    for word in ("cannot be joined", *words):
-        assert word in said, said
-
-
-def test_the_common_channel_must_be_in_both() -> None:
-    with pytest.raises(InputError, match="no channel 'SYNC' in common"):
-        differs(capture(20.0, SYNC=sync()), capture(20.0, CH1=sync()), "SYNC")

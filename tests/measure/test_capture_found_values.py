@@ -49,15 +49,37 @@ def test_a_level_at_the_end_of_the_trace_is_not_told(sign: int) -> None:
         assert one.raw[name] == Raw(None, failure=tip), name
     assert one.raw["level.white"].value == pytest.approx(0.7)
     one = plainly((DARK,) * 4, sign=sign, top=0.1)
-    for name in ("level.high", "level.low"):
+    for name in ("level.high", "level.low", "level.sync", "level.blank", "timing.sync_fall", "timing.sync_rise"):
         assert one.raw[name] == Raw(None, failure=rest), name
-    assert one.raw["level.sync"].value == pytest.approx(0.3)
+    assert one.raw["level.white"] == Raw(None, failure="nothing brighter than blanking stands on this line")
     one = plainly((DARK,) * 4, sign=sign, top=0.1, low=-0.2)
-    assert one.raw["level.high"] == Raw(None, failure=tip)
+    for name in ("level.high", "level.low", "level.sync"):
+        assert one.raw[name] == Raw(None, failure=tip), name
+    assert one.raw["level.blank"] == Raw(None, failure=rest)
     one = plainly((DARK,) * 4, sign=sign)
     assert [one.raw[f"level.{end}"].value for end in ("low", "high")] == pytest.approx(
         sorted((sign * 0.1, sign * -0.2))
     )
+
+
+def test_levels_above_a_blanking_that_was_cut_off_are_not_told() -> None:
+    """Without sync, blanking is the lowest level: 0.1 V at the very end of the trace may have been lower."""
+    red = bar(10.5, 62.5, 0.1, 0.8, 0.2)
+    words = f"blanking {_MAY_BE}"
+    one = plainly((red,) * 4, own=False, low=0.1)
+    for name in ("blank", "white", "black"):
+        assert one.raw[f"level.{name}"] == Raw(None, failure=words), name
+    for name in ("response.line_tilt", "response.overshoot", "timing.picture_rise"):
+        assert one.raw[name] == Raw(None, failure=words), name
+    uneven = [red + bar(start, start + 8, 0.1, 1.5, 0.2) for start in (20, 40)]
+    assert plainly(uneven * 2, own=False, low=0.1, top=2.0).raw["level.white"] == Raw(None, failure=words)
+    one = plainly((red,) * 4, own=False)
+    assert one.raw["level.white"].value == pytest.approx(0.7)
+    one = plainly((bar(10.5, 62.5, 0.1, 0.105, 0.2),) * 4, own=False, low=0.1, top=0.3)
+    assert one.raw["level.blank"].value == pytest.approx(0.1)
+    assert one.raw["level.white"] == Raw(None, failure="nothing brighter than blanking stands on this line")
+    with_sync = plainly(low=-0.2)
+    assert with_sync.raw["level.blank"].value == pytest.approx(0.1)
 
 
 @pytest.mark.parametrize("sign", [1, -1])
@@ -151,14 +173,11 @@ def test_the_two_levels_of_sync_alone() -> None:
     one = at_work()
     for sign, high, low in ((1, Raw(2.0, 0.3), Raw(-1.0, 0.5)), (-1, Raw(5.0, 0.5), Raw(2.0, 0.3))):
         one.sign = sign
-        one._ends(Raw(2.0, 0.3), Raw(3.0, 0.4), None)
+        one._ends(Raw(2.0, 0.3), Raw(3.0, 0.4))
         assert (one.raw["level.high"], one.raw["level.low"]) == (high, low)
-    for sync, cut, words in (
-        (Raw(None, failure="the tip"), None, "the tip"),
-        (Raw(None, failure="the tip"), "the rest", "the tip"),
-        (Raw(3.0), "the rest", "the rest"),
-    ):
-        one._ends(Raw(2.0), sync, cut)
+    tip, rest = Raw(None, failure="the tip"), Raw(None, failure="the rest")
+    for blank, sync, words in ((Raw(2.0), tip, "the tip"), (rest, tip, "the tip"), (rest, Raw(3.0), "the rest")):
+        one._ends(blank, sync)
         assert one.raw["level.high"] == one.raw["level.low"] == Raw(None, failure=words)
 
 

@@ -7,9 +7,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from guardcheck.measure.capture import join
+from guardcheck.errors import InputError
+from guardcheck.measure.capture import differs, join
 from guardcheck.measure.capture.lines import Edges
-from tests.measure.drawn import L15, capture, drawn, in_order, pulse
+from guardcheck.measure.capture.slicer import find_pulses
+from tests.measure.drawn import L15, Array, capture, drawn, in_order, pulse
 from tests.measure.still import HIGH, LOW, US, array
 
 
@@ -125,3 +127,51 @@ def test_captures_of_another_rate_or_channel_are_not_joined() -> None:
     flat = capture(Sync=np.full(len(volts), 0.3))
     assert str(join.differs(one, flat, "sync")).endswith("on the common channel 'sync' here")
     assert str(join.differs(flat, one, "sync")).endswith("on the common channel 'sync' in the other capture")
+
+
+def sync(
+    period: float = L15, *, width: float = 4.7, height: float = 0.3, level: float = 0.0, rate: float = 20.0, up: int = 1
+) -> Array:
+    corners = in_order(pulse(width, 0.0, -height, 0.2), period)
+    return level + up * drawn(corners, period, rate=rate, noise=0.003, seed=round(10 * period))
+
+
+def test_two_captures_with_one_sync_may_be_used_as_one() -> None:
+    first, second = capture(20.0, CH1=sync(), SYNC=sync()), capture(20.0, CH1=sync(), Sync=sync(64.01, level=0.02))
+    assert differs(first, second, "sync") is None
+
+
+@pytest.mark.parametrize(
+    ("volts", "rate", "words"),
+    [
+        (sync(63.5555), 20.0, ["a line lasts 63.55", "64 us in the other", "two line rates"]),
+        (sync(31.778, width=2.33), 20.0, ["31.778 us here", "two line rates"]),
+        (sync(64.6), 20.0, ["64.6 us here", "wrong time base"]),
+        (sync(63.9), 20.0, ["63.9 us here"]),
+        (sync(width=4.2), 20.0, ["4.2 us wide here", "4.7 us in the other"]),
+        (sync(height=0.35), 20.0, ["350 mV high here"]),
+        (sync(height=0.26), 20.0, ["260 mV high here"]),
+        (sync(level=0.2), 20.0, ["level between the pulses is 0.2 V here"]),
+        (sync(up=-1), 20.0, ["the other way"]),
+        (np.zeros(26000), 20.0, ["no line sync on the common channel 'SYNC' here"]),
+        (sync(rate=25.0), 25.0, ["different rates", "25 MHz here", "20 MHz in the other"]),
+    ],
+)
+def test_two_captures_that_do_not_belong_together_say_why(volts: Array, rate: float, words: list[str]) -> None:
+    said = differs(capture(20.0, CH1=sync(), SYNC=sync()), capture(rate, CH1=volts, SYNC=volts), "SYNC")
+    assert said is not None
+    for word in ("cannot be joined", *words):
+        assert word in said, said
+
+
+def test_the_common_channel_must_be_in_both() -> None:
+    with pytest.raises(InputError, match="no channel 'SYNC' in common"):
+        differs(capture(20.0, SYNC=sync()), capture(20.0, CH1=sync()), "SYNC")
+
+
+def test_pulses_without_three_whole_edges_are_no_line_sync() -> None:
+    """Syncs at 2.5, 66.5 and 130.5 us: pulses are seen from 2 us on, their edges only from 2.8 us on."""
+    x, y = zip(*in_order(pulse(4.7, 0.0, -0.3, 0.1), L15), strict=True)
+    volts = np.interp((np.arange(0.0, 188.0, 0.05) - 2.5) % L15, x, y, period=L15)
+    assert find_pulses(volts, 0.05 * US) is not None
+    assert join._look(capture(20.0, S=volts), "S") == "there is no line sync"

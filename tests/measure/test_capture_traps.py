@@ -204,6 +204,28 @@ def test_a_picture_cut_off_without_noise_proves_nothing() -> None:
         assert words in str(found.failure) if words else found.failure is None
 
 
+@pytest.mark.parametrize(
+    ("facts", "failure"),
+    [
+        (ChannelFacts(division=0.2), "cut off by the edge"),  # 8 divisions of 0.2 V end at 0.8 V
+        (ChannelFacts(division=0.3, offset=0.2), None),  # 8 end at 1.2 V, 10 at 1.5 V, moved by 0.2 V either way
+        (ChannelFacts(division=0.1, offset=-0.4), "cut off by the edge"),  # 0.4 V, moved by 0.4 V
+        (ChannelFacts(division=0.5, offset=0.0), None),  # 2 V
+        (ChannelFacts(division=0.5), "stands at the very end"),  # a scale alone does not say where the screen ends
+    ],
+)
+def test_the_header_s_scale_and_offset_tell_a_picture_that_was_cut_off(
+    facts: ChannelFacts, failure: str | None
+) -> None:
+    shot = SHOT.but(kind="red", picture="white", gain=0.9 / 0.7, noise=0.0005)
+    _, sync = waveform(shot.but(kind="sync"))
+    both = pair(np.minimum(waveform(shot)[1], 0.8), sync, shot.rate)
+    seen_ = analyse(
+        replace(both, facts={"CH1": facts}), "CH1", sync_channel="CH2", settings=replace(KNOWN, picture="white")
+    ).quantity("level.white")
+    assert (failure in str(seen_.failure)) if failure else seen_.failure is None
+
+
 def test_the_header_tells_coupling_probe_scale_and_offset() -> None:
     rows = [
         ("vertical scale", ("2.0E-01", "500 mV")),

@@ -389,6 +389,13 @@ USELESS = {
     "a ratio on a meter": (MATCHED, {**OTHER, "value": "3%", "instrument": "meter"}, None),
     "a picture on a scope": (MATCHED, {**PLAIN, "value": "0.3 V"}, None),
     "blanking on AC": (MATCHED, {**PLAIN, "quantity": "level.blank", "value": "0 V", "coupling": "ac"}, "AC coupling"),
+    "a high level on AC": (
+        MATCHED,
+        {**PLAIN, "quantity": "level.high", "value": "5 V", "coupling": "ac"},
+        "AC coupling",
+    ),
+    "a low level on AC": (MATCHED, {**PLAIN, "quantity": "level.low", "value": "0 V", "coupling": "ac"}, "AC coupling"),
+    "a high level on DC": (MATCHED, {**PLAIN, "quantity": "level.high", "value": "5 V", "coupling": "dc"}, None),
     "blanking on DC": (MATCHED, {**PLAIN, "quantity": "level.blank", "value": "0 V", "coupling": "dc"}, None),
     "white on AC": (MATCHED, {**PLAIN, "value": "0.7 V", "coupling": "ac"}, None),
     "white at the pin": (MATCHED, {**PLAIN, "value": "2 V", "place": "pin"}, "at the chip's pin (2 V)"),
@@ -409,6 +416,15 @@ def test_which_readings_prove_nothing(name: str) -> None:
     found = proved(case, **keys).quantity
     assert (found.value is None) == (words is not None)
     assert (words or "None") in str(found.failure)
+
+
+@pytest.mark.parametrize("quantity", ["level.blank", "level.high", "level.low"])
+def test_a_level_against_0_v_needs_the_coupling_of_the_scope(quantity: str) -> None:
+    keys = {**PLAIN, "quantity": quantity, "value": "0.5 V"}
+    assert proved(MATCHED, **keys).quantity.unknowns == ("coupling",)
+    assert proved(MATCHED, **keys, coupling="dc").quantity.unknowns == ()
+    control = Circumstances(75.0, signal="control")
+    assert proved(control, **{**STEADY, "quantity": quantity, "value": "0.3 V"}).quantity.unknowns == ()  # a meter
 
 
 def test_only_voltages_that_scale_are_loaded() -> None:

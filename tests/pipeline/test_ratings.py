@@ -10,6 +10,7 @@ from scipy.optimize import brentq
 from guardcheck.engine import Engine
 from guardcheck.errors import JobError
 from guardcheck.job import parse_job
+from guardcheck.library import Library
 from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_PROVEN, Finding, Result
 from guardcheck.pipeline import Options, check_job
 from tests.pipeline.jobs import finding, line, run, text
@@ -106,6 +107,22 @@ def test_the_gain_of_a_transistor_shows_at_the_output(engine: Engine, gain: floa
     at = [output_impedance(volts, gain) for volts in (1.6, 3.0)]
     # the gain is stated at 10 mA; at the 20 mA of white the transistor has some 15 % less of it, and 10 ohm of its own
     assert found.value == pytest.approx(max(at, key=lambda ohms: abs(ohms - 75.0)), abs=4.0)
+
+
+def test_every_transistor_of_the_shelf_has_a_spread_of_gain() -> None:
+    """2N3904 and 2N3906 data sheets: hFE 100 to 300 at 10 mA, three to one whichever was fitted."""
+    library = Library.load()
+    gains = [
+        (name, value.nominal)
+        for name in library.names("stage")
+        for key, value in library.get("stage", name).parameters.items()
+        if key.endswith("gain")
+        and any(row["what"] == "transistor" for row in library.get("stage", name).extra["parts"])
+    ]
+    assert {name for name, _ in gains} == {"complementary-follower", "npn-follower", "npn-sync-amplifier"}
+    assert len(gains) == 4
+    for name, gain in gains:
+        assert (gain.low, gain.high) == (100.0, 300.0), name
 
 
 def test_a_gain_nobody_declared_has_the_spread_of_its_kind(engine: Engine) -> None:

@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from guardcheck.errors import InputError
-from guardcheck.model import CONFORMS, NOT_PROVEN, Condition, Curve, Finding, Question, Result
+from guardcheck.model import CONFORMS, NOT_PROVEN, Bearing, Condition, Curve, Finding, Question, Result
 from guardcheck.report import from_json, to_html, to_json, to_terminal
 
 STEADY = settings(derandomize=True, deadline=None, database=None, max_examples=60)
@@ -88,6 +88,25 @@ def test_a_result_of_the_first_edition_is_still_read(result: Result) -> None:
     again = from_json(json.dumps(whole))
     assert (again.outcome, again.conditions, again.asks) == (result.outcome, (), ())
     assert {one.kind for one in again.findings} == {""}
+
+
+def test_what_a_margin_rests_on_comes_back_and_is_said_only_where_there_is_a_margin(
+    result: Result, make_finding: Callable[..., Finding]
+) -> None:
+    """A file without such figures, as one saved before there were any, keeps its digest and is still read."""
+    one = make_finding("EVT01", "event.margin", "red", True, -9.0, outcome="does_not_conform", why="x", event="x")
+    rated = replace(one, bearing=Bearing(0.5, (0.001, 0.02), "A", "guard upper diode"))
+    unrated = replace(one, severity="harder", bearing=Bearing(0.5, None, "A"))
+    first = replace(result, findings=(rated, unrated, replace(one, severity="none")), outcome="not_applicable")
+    rows = {row["severity"]: row for row in strict(to_json(first))["findings"]}
+    assert rows[None]["bearing"] == {
+        "stress": 0.5, "allowed": [0.001, 0.02], "unit": "A", "part": "guard upper diode", "harm": False
+    }  # fmt: skip
+    assert rows["harder"]["bearing"]["allowed"] is None
+    assert list(rows["none"]) == FINDING_KEYS
+    again = {finding.severity: finding for finding in from_json(to_json(first)).findings}
+    assert (again[None].bearing, again["harder"].bearing) == (rated.bearing, unrated.bearing)
+    assert again["none"].bearing is None
 
 
 def test_findings_are_sorted_and_carry_values(result: Result) -> None:

@@ -174,3 +174,13 @@ def test_links_add_to_the_joined_current(engine: Engine) -> None:
     found = judged(job(link, standard="iec-62368-1"), engine)
     assert found["TCH01/touch.current/joined"].value == pytest.approx(0.8354e-3, rel=5e-3)
     assert found["LNK01/declared.fact/amplifier"].outcome == NOT_APPLICABLE
+
+
+def test_another_standard_s_limit_from_memory_says_so() -> None:
+    """0.1 V across 500 ohm are 0.2 mA, within 5 mA; that limit of IEC 62368-1 for class I was never read."""
+    facts = job(standard="iec-60335-1")
+    known = replace(facts, supply={**facts.supply, "protection_class": "I"}, answers={"TCH01/unit": 0.1})
+    (found,) = (one for one in judge_all(known) if one.id == "TCH01/touch.current/unit")
+    assert "IEC 62368-1 5 mA (within, from memory, unverified)" in found.why
+    shown = (one.strip() for one in found.why.partition("Other standards' limits: ")[2].split("),"))
+    assert [one for one in shown if one.startswith("IEC 60950-1")] == ["IEC 60950-1 3.5 mA (within"]  # read: no doubt

@@ -25,7 +25,7 @@ def lines(count: int) -> str:
 def reading(line_: str = "red", quantity: str = "level.white", value: str = "700 mV", **more: str) -> str:
     """Return one reading, taken at the display into 75 ohm of a white field unless told otherwise ('' leaves out)."""
     told = {"place": "display", "load": "terminated", "picture": "white", **more}
-    if quantity == "level.blank" and "instrument" not in more:
+    if quantity in ("level.blank", "level.high", "level.low") and "instrument" not in more:
         told = {"coupling": "dc", **told}
     rows = "".join(f'{key} = "{word}"\n' for key, word in told.items() if word)
     return f'[[reading]]\nline = "{line_}"\nquantity = "{quantity}"\nvalue = "{value}"\n{rows}'

@@ -51,6 +51,7 @@ def test_red_with_sync_from_a_second_channel(engine: Engine, tmp_path: Path) -> 
     assert white.planned == pytest.approx(0.7, rel=1e-2)
     assert only(result, "noise.rms").value == pytest.approx(0.003 * 0.7, rel=0.35)
     assert [one["lines"] > 10 for one in result.extra["captures"]] == [True]
+    assert "Hum was not seen in full: red. Only a capture of 20 ms or more" in " ".join(result.not_examined)
 
 
 def test_colour_bars_against_the_whole_table(engine: Engine, tmp_path: Path) -> None:
@@ -282,6 +283,7 @@ def test_hum_of_a_fifth_of_a_volt_does_not_conform(engine: Engine, tmp_path: Pat
     hum = only(result, "noise.hum")
     assert hum.value == pytest.approx(0.2, abs=0.01)
     assert (hum.outcome, result.outcome) == (DOES_NOT_CONFORM, DOES_NOT_CONFORM)
+    assert "Hum was not seen" not in " ".join(result.not_examined)
 
 
 AC = line(

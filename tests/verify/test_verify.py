@@ -453,3 +453,23 @@ def test_levels_alone_do_not_show_which_line_is_which(engine: Engine, tmp_path: 
     ]
     alone = run(engine, tmp_path, text(BACK_MATCHED), reading()).not_examined
     assert not [one for one in alone if "own contact" in one]
+
+
+def test_names_that_do_not_tell_what_a_line_carries_are_said(engine: Engine, tmp_path: Path) -> None:
+    job = text(BACK_MATCHED.replace('"red"', '"a1", "a2"'))
+    right = [reading(name) + dark(name) for name in ("a1", "a2")]
+    result = run(engine, tmp_path, job, *right)
+    said = [one for one in result.not_examined if "own contact" in one]
+    assert result.outcome == CONFORMS
+    assert len(said) == 1
+    assert "was not seen: a1, a2. Their names do not say what they carry: name them red, green, blue" in said[0]
+
+
+def test_a_line_of_which_nobody_knows_how_it_is_coupled_owes_the_tilt_of_a_field(
+    engine: Engine, tmp_path: Path
+) -> None:
+    """A white nobody knows leaves the plan unsimulated: that says nothing against a capacitor of 10 uF in the line."""
+    job = text(line(source_values='white = "unknown", impedance = "1 ohm"', stage="video-buffer-ac", stage_values=""))
+    result = run(engine, tmp_path, job, reading(), dark("red"))
+    tilt = only(result, "response.field_tilt")
+    assert (tilt.outcome, tilt.needed, result.outcome) == (NOT_PROVEN, True, NOT_PROVEN)

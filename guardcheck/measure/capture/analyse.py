@@ -59,6 +59,8 @@ def analyse(
         return Analysis(name, tuple(nothing(one, factor, case) for one in NAMES), {}, None)
     volts, step, notes = _reduced(capture, name)
     volts, resolution = volts * factor, capture.resolution[name] * factor
+    screen = _screen(capture, name, case, factor)
+    case = replace(case, division=None if screen is None else screen.division)
     if factor != 1.0:
         notes = (*notes, f"times {factor:g} for the probe")
     timing = volts if sync_channel is None else _reduced(capture, channel_of(capture, sync_channel))[0]
@@ -70,7 +72,7 @@ def analyse(
     if pulses is None or edges is None or failure:
         alone = None
         if case.circumstances.signal == "sync" and sync_channel is None:
-            alone = field_sync(volts, step, resolution, _screen(capture, name, case, factor))
+            alone = field_sync(volts, step, resolution, screen)
         if alone is not None:
             return _field_alone(name, *alone, resolution, step, volts, case, notes)
         reason = failure or _too_short(step * len(volts)) or _no_sync(sync_channel)
@@ -88,7 +90,7 @@ def analyse(
         resolution=resolution,
         fields=pulses.field_starts(),
         coupled=case.circumstances.coupled,
-        screen=_screen(capture, name, case, factor),
+        screen=screen,
         component=case.component if case.picture in BARS else None,
     )
     if isinstance(found, str):

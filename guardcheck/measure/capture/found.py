@@ -321,13 +321,19 @@ class _Look:
         top, low = float(self.volts.max()), float(self.volts.min())
         top, low = (top, low) if self.sign > 0 else (-low, -top)
         full = fills_converter(self.volts, self.resolution)
-        self.raw["level.blank"] = Raw(self.sign * float(self.blank.mean()), _error(self.blank))
+        cut = self._blanking_lost(top, low, full)
+        blank = Raw(self.sign * float(self.blank.mean()), _error(self.blank)) if cut is None else Raw(None, failure=cut)
+        self.raw["level.blank"] = blank
         self.raw["level.sync"] = Raw(None, failure=NO_SYNC)
         if self.own:
             depth = self.blank - self.lines.means(self._tip())
             lost = self._lost(self.lines, self._tip(), low, full, top - low, top=False)
-            self.raw["level.sync"] = _unless(lost, "the sync tip", depth)
-            self._ends(self.raw["level.blank"], self.raw["level.sync"], self._rest_lost(top, full, top - low))
+            sync = _unless(lost, "the sync tip", depth)
+            self._ends(blank, sync)
+            self.raw["level.sync"] = sync if cut is None or lost else blank
+        if cut is not None and self.has_picture:
+            self.raw["level.white"] = self.raw["level.black"] = blank
+            return
         if self.uneven:
             self.raw["level.white"] = Raw(self.floor, self.noise)
             self.raw["level.black"] = Raw(None, failure="the picture differs from line to line")
@@ -345,18 +351,21 @@ class _Look:
         if darkest is not self.white:
             self.raw["level.black"] = _mean(self.lit.means(trimmed(darkest.window, 0.5 * self.us)) - self.lit_blank)
 
-    def _rest_lost(self, top: float, full: bool, height: float) -> str | None:
-        """Say whether the level between the pulses of a line that carries nothing but sync was cut off."""
-        if self.has_picture:
-            return None
-        lost = self._lost(self.lines, self.porch, top, full, height, top=True)
-        return None if lost is None else f"the level between the pulses {lost}"
+    def _blanking_lost(self, top: float, low: float, full: bool) -> str | None:
+        """Say whether the level that others count from was cut off: the highest of sync alone, the lowest of a picture.
 
-    def _ends(self, blank: Raw, sync: Raw, cut: str | None) -> None:
+        Where a line carries both it lies between them, and where it carries neither nothing counts from it.
+        """
+        if self.own == self.has_picture:
+            return None
+        lost = self._lost(self.lines, self.porch, top if self.own else low, full, top - low, top=self.own)
+        what = "the level between the pulses" if self.own else "blanking"
+        return None if lost is None else f"{what} {lost}"
+
+    def _ends(self, blank: Raw, sync: Raw) -> None:
         """Note the two levels of a line that carries nothing but sync, whichever of them is the higher."""
-        if cut or blank.value is None or sync.value is None:
-            lost = Raw(None, failure=sync.failure or cut or blank.failure)
-            self.raw["level.high"] = self.raw["level.low"] = lost
+        if blank.value is None or sync.value is None:
+            self.raw["level.high"] = self.raw["level.low"] = Raw(None, failure=sync.failure or blank.failure)
             return
         tip = Raw(blank.value - self.sign * sync.value, math.hypot(blank.error, sync.error))
         low, high = sorted((blank, tip), key=lambda one: one.value or 0.0)

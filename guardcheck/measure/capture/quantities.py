@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
@@ -62,10 +63,15 @@ FULL_WHITE_BAR = (0.55, 0.80)
 """Next lower level over white where bars of 75 % hold a white bar of 100 % (0.75 in R, G, B, 0.664 in luma; all bars
 at 75 % give 0.886 in luma and 0 in R, G, B: ITU-R BT.471 notation 100/0/75/0 against 75/0/75/0)."""
 
+DIFFERENCE = -0.5
+"""Darkest over brightest, both from blanking, below which bars are a colour difference: -1 there, 0 on other lines."""
+
 BY_THEMSELVES = ("timing.line_period", "timing.sync_fall", "timing.sync_rise", "timing.picture_rise")
 """Times whose own error holds all there is: no two half-amplitude points are taken from each other."""
 
 FLAT_ONLY = ("response.line_tilt", "response.overshoot")
+SLOW = (*DIRECT, "response.field_tilt")
+"""What a scope's own coupling capacitor hides or bends."""
 _VOLTS = (*AMPLITUDES, *DIRECT)
 
 
@@ -139,7 +145,7 @@ def to_quantities(
     """
     bench = _Bench(found, resolution, step, float(volts.max()) - float(volts.min()), case)
     raw = dict(found.raw)
-    raw["noise.rms"] = Raw(found.noise, found.noise / np.sqrt(2.0 * max(1, found.lines)))
+    raw["noise.rms"] = Raw(found.noise, found.noise / math.sqrt(2.0 * found.lines))
     quantities: list[Quantity] = []
     budgets: dict[str, Budget] = {}
     for name in NAMES:
@@ -177,8 +183,8 @@ class _Bench:
         stated = case.accuracy
         accuracy = stated or parse_accuracy(scope["accuracy"].text, "V")
         source = STATED if stated else scope["accuracy"].cited()
-        division = 32 * self.resolution if self.resolution else self.span / 4
-        half = accuracy.of_reading * abs(value) + accuracy.of_range * 8 * division
+        division, count = self.division()
+        half = accuracy.of_reading * abs(value) + accuracy.of_range * 8 * division + accuracy.counts * count
         rows = [Contribution("accuracy", half, source=source)]
         rounding, seen = self.rounding()
         if name in DIRECT:
@@ -196,6 +202,16 @@ class _Bench:
         rows.append(Contribution("scatter", error, "normal", source=self.averaged))
         return rows
 
+    def division(self) -> tuple[float, float]:
+        """Return a division of the screen and a step of the converter [V].
+
+        Where nobody says the scale, a division is 32 steps of 8 bits; but a trace is not higher than eight of them,
+        whatever finer steps a better converter makes. Without steps it is taken to fill four.
+        """
+        seen = max(32 * self.resolution, self.span / 8) if self.resolution else self.span / 4
+        division = self.case.division or seen
+        return division, self.resolution or division / 32
+
     def probe(self) -> tuple[float, str]:
         """Return the probe's tolerance as a fraction, 0 for a direct connection, and where it comes from."""
         case, usual = self.case, presumed()["scope"]["probe"]
@@ -208,17 +224,16 @@ class _Bench:
     def rounding(self) -> tuple[float, str]:
         """Return how far the mean of rounded samples may lie from the truth [V], and where the step is known from.
 
-        Noise smooths the steps of a converter: the worst mean error of a quantiser with step q under Gaussian noise
-        of rms s is close to q / pi * exp(-2 pi^2 s^2 / q^2), and q / 2 without noise. A trace without visible steps
-        has been averaged or rescaled; it still came from a converter.
+        Noise smooths the steps of a converter: the worst mean error of a quantiser with step q, q / 2 without noise,
+        is below q / 2 * exp(-2 pi^2 s^2 / q^2) under Gaussian noise of rms s; no converter's steps are more even than
+        to a hundredth. A trace without visible steps has been averaged or rescaled; it still came from a converter.
         """
         scope = presumed()["scope"]
         q, source = self.resolution, "steps seen in the trace"
-        if q <= 0:
+        if not q:
             q = 2 * self.span / 2 ** int(scope["bits"].text)
             source = f"no steps seen in the trace, {scope['bits'].cited()}, half of it used"
-        ratio = min(self.found.noise / q, 5.0) if q > 0 else 5.0
-        return float(min(q / 2, max(q / np.pi * np.exp(-2 * np.pi**2 * ratio**2) * 1.3, 0.01 * q))), source
+        return max(0.5 * q * math.exp(-2.0 * (math.pi * self.found.noise / q) ** 2), 0.01 * q), source
 
     def ratio(self, error: float, height: float) -> list[Contribution]:
         """Return the rows of a share of the picture's height [V]: there the gain drops out."""
@@ -247,7 +262,7 @@ def _one(name: str, raw: Raw, bench: _Bench, others: Mapping[str, Raw], sign: in
         if isinstance(found, str):
             return nothing(name, found, case), None
         level = found
-        if sign < 0 and name in ("level.white", "level.black", "level.sync"):
+        if sign == -1 and name in ("level.white", "level.black", "level.sync"):
             if not bench.found.has_picture:
                 reason = "sync goes positive; the standard's amplitude is that of negative sync"
                 return nothing(name, reason, case), None
@@ -256,6 +271,8 @@ def _one(name: str, raw: Raw, bench: _Bench, others: Mapping[str, Raw], sign: in
         level.rows.extend(bench.seconds(value, raw.error))
         if unit == "s" and name not in BY_THEMSELVES:
             level.rows.append(Contribution("half-amplitude level", _edge_time(bench), source="sampling of the edges"))
+    elif unit == "V":  # hum, which moves with the supply whatever the load
+        level.rows.extend(bench.volts(name, value, raw.error))
     else:
         level.rows.extend(bench.ratio(raw.error, abs(others["level.white"].value or others["level.sync"].value or 0.0)))
     budget = Budget(name, unit, tuple(row for row in level.rows if row.half_width > 0))
@@ -276,12 +293,14 @@ def _one(name: str, raw: Raw, bench: _Bench, others: Mapping[str, Raw], sign: in
 
 def _coupled(name: str, case: Settings) -> str | None:
     """Say what the scope's own coupling capacitor hides, None where it hides nothing."""
-    return {"level.blank": HIDDEN, "response.field_tilt": TILTED}.get(name) if case.coupling == "ac" else None
+    if case.coupling != "ac" or name not in SLOW:
+        return None
+    return TILTED if name == "response.field_tilt" else HIDDEN
 
 
 def _undeclared(name: str, case: Settings) -> tuple[str, ...]:
     """Return what must be declared before a quantity proves anything: the scope's coupling, for slow ones."""
-    return ("coupling",) if case.coupling is None and name in ("level.blank", "response.field_tilt") else ()
+    return ("coupling",) if case.coupling is None and name in SLOW else ()
 
 
 def _doubt(name: str, picture: str | None, content: Content) -> str | None:
@@ -345,65 +364,60 @@ def _edge_time(bench: _Bench) -> float:
 def _to_white(
     name: str, value: float, bench: _Bench, others: Mapping[str, Raw], factor: float
 ) -> tuple[float, str | None, float]:
-    """Scale white to 100 %: with the black the capture shows, else with the standard's setup."""
+    """Scale white to 100 %: with the black the capture shows, else with the standard's setup.
+
+    The two ends of a colour difference are as far from blanking as each other, and both are scaled from there.
+    """
     case, following = bench.case, bench.found.content.next_level
-    if name != "level.white":
+    white, black = (others.get(one, Raw(None)).value for one in ("level.white", "level.black"))
+    difference = white is not None and black is not None and black < DIFFERENCE * white
+    if name != "level.white" and not (difference and name == "level.black"):
         return value, None, 1.0
-    if case.picture == "bars-75" and following is not None and FULL_WHITE_BAR[0] < following < FULL_WHITE_BAR[1]:
+    full = following is not None and FULL_WHITE_BAR[0] < following < FULL_WHITE_BAR[1] and not difference
+    if case.picture == "bars-75" and full:
         return value, None, 1.0
-    bound, share = picture_share(name, case.picture, replace(case.circumstances, setup=0.0))
-    black = others.get("level.black", Raw(None)).value
+    bound, share = picture_share("level.white", case.picture, replace(case.circumstances, setup=0.0))
     if bound is not None or share == 1.0:
-        return value, bound, 1.0
+        return value, bound if name == "level.white" else None, 1.0
     if black is None:
         _, share = picture_share(name, case.picture, case.circumstances)
         return value / share, None, share
-    black *= factor
+    black *= 0.0 if difference else factor
     scaled = black + (value - black) / share
-    return scaled, None, value / scaled if scaled else 1.0
+    return scaled, None, value / scaled
 
 
 def _peak_to_peak(
     found: Found, so_far: list[Quantity], budgets: Mapping[str, Budget], bench: _Bench
 ) -> tuple[Quantity, Budget | None]:
     """Return tip to 100 % white on a line with sync, darkest to white without, the envelope of a chroma line."""
-    case = bench.case
     known = {quantity.name: quantity for quantity in so_far}
     white, sync, black = known["level.white"], known["level.sync"], known["level.black"]
-    if white.value is None and sync.value is None and found.chroma:
+    own, case = sync.failure != NO_SYNC, bench.case
+    if found.chroma and not own and not found.has_picture:
         return _one("level.pp", Raw(found.chroma, 0.01 * found.chroma), bench, found.raw, 1)
-    parts = [part for part in (white, sync) if part.value is not None]
-    if sync.failure != NO_SYNC:
-        missing = [part for part in (white, sync) if part.value is None and not _absent(part, found)]
-    else:
-        missing = [white] if white.value is None else []
-    if missing or not parts:
-        reason = (missing or [white])[0].failure or "not found"
-        return nothing("level.pp", reason, case), None
-    value = sum(abs(part.value or 0.0) for part in parts)
-    if sync.value is None and black.value is not None:
-        value -= min(0.0, black.value)
-    rows = tuple(row for part in parts for row in budgets[part.name].contributions)
-    joined = _joined(rows)
-    budget = Budget("level.pp", "V", joined)
+    parts = [part for part, there in ((white, found.has_picture or not own), (sync, own)) if there]
+    for part in parts:
+        if part.value is None:
+            return nothing("level.pp", part.failure or "not found", case), None
+    if not own and black.value is not None and black.value < 0:
+        parts.append(black)
+    budget = Budget("level.pp", "V", _joined(tuple(row for part in parts for row in budgets[part.name].contributions)))
+    dark = parts[0] is sync and case.circumstances.signal == "picture" and case.picture in (None, "other")
+    unknowns = [word for part in parts for word in part.unknowns] + ["picture"] * dark
     quantity = Quantity(
         "level.pp",
         case.line,
         case.guarded,
-        value,
+        sum(abs(part.value or 0.0) for part in parts),
         origin=MEASURED,
         uncertainty=budget.expanded,
-        failure=white.failure if white.value is not None else None,
-        unknowns=white.unknowns,
-        notes=white.notes,
-        bound=white.bound if white.value is not None else None,
+        failure=parts[0].failure,
+        unknowns=tuple(dict.fromkeys(unknowns)),
+        notes=(*parts[0].notes, _sentence(bound_words(case.picture, AT_LEAST))) if dark else parts[0].notes,
+        bound=AT_LEAST if dark or parts[0].bound else None,
     )
     return quantity, budget
-
-
-def _absent(part: Quantity, found: Found) -> bool:
-    """Tell whether a line simply has no such part (a sync line has no white), rather than one that was lost."""
-    return part.name == "level.white" and not found.has_picture
 
 
 def _joined(rows: tuple[Contribution, ...]) -> tuple[Contribution, ...]:

@@ -84,7 +84,7 @@ def evaluate(
             return _nothing(reading, loaded, steps, guarded)
         value, factor, rows = loaded
         budget = [_scaled(row, factor) for row in budget] + rows
-    if reading.quantity == "level.blank" and reading.instrument == "scope" and reading.coupling is None:
+    if reading.quantity in DIRECT and reading.instrument == "scope" and reading.coupling is None:
         unknowns.append("coupling")
         steps.append("the scope's coupling is not declared: on AC it hides the direct voltage")
     bound, share = picture_share(reading.quantity, reading.picture, case)
@@ -168,7 +168,7 @@ def _useless(reading: Reading, case: Circumstances) -> str | None:
             "a meter shows the mean of the whole signal, never one level of it; this quantity needs an oscilloscope (a"
             " line that carried no signal while it was read: say steady = true)"
         )
-    if reading.quantity == "level.blank" and reading.coupling == "ac":
+    if reading.quantity in DIRECT and reading.coupling == "ac":
         return HIDDEN
     if reading.place == "pin" and reading.unit == "V" and reading.quantity in (*AMPLITUDES, *DIRECT):
         return (

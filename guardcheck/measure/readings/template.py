@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from guardcheck.measure.readings.records import READABLE
+from guardcheck.measure.readings.records import DIRECT, READABLE
 from guardcheck.model import QUANTITIES
 
 _HEAD = """\
@@ -64,6 +64,6 @@ def _one(line: str, quantity: str) -> str:
         rows += ['# scale = "200 mV/div"', '# probe = "x10"', '# scale_at = "tip"']
         rows += ['place = "display"', 'load = "terminated"']
         rows += ['# picture = "bars-75"'] if picture else []
-        rows += ['# coupling = "dc"'] if quantity == "level.blank" else []
+        rows += ['# coupling = "dc"'] if quantity in DIRECT else []
     rows.append('# accuracy = "3%"')
     return "\n".join(rows) + "\n"

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -10,6 +9,7 @@ from guardcheck.formatting import show, times
 from guardcheck.model import (
     DOES_NOT_CONFORM,
     NOT_PROVEN,
+    RAIL_PART,
     SHORT_CIRCUIT,
     STRIKE,
     Finding,
@@ -19,7 +19,7 @@ from guardcheck.model import (
 )
 from guardcheck.model.schematic import RAILS, SUPPLY
 from guardcheck.report.arrange.words import clean, sentence
-from guardcheck.units import parse
+from guardcheck.units import settled
 
 FAILS, OPEN, RULED = "fails", "open", "ruled"
 """How a part is marked: it fails, nobody has shown that it holds, or a rule of use keeps the mistake away."""
@@ -29,20 +29,8 @@ CHIP_KEY = "chip"
 MARGIN, LATCH_UP, PARTS, POWER = "event.margin", "event.latch_up", "event.part_margin", "part.power"
 STATES: Mapping[str, str] = {"blank": "blanking", "sync": "sync tip"}
 """Signal states in bench words; the others are words already."""
-_AGAINST = re.compile(
-    r"(?P<value>-?\d[\d.]* [^\s(),;.]+)(?: [^.;]*?)? against "
-    r"(?P<allowed>-?\d[\d.]* [^\s(),;.]+(?: to \d[\d.]* [^\s(),;.]+)?)"
-)
-_LIKE = re.compile(r"like an? (?P<value>\d[\d.]* k?V) human-body pulse; the pin is rated for (?P<allowed>\d[\d.]* k?V)")
-_HARM = re.compile(
-    r"(?P<value>\d[\d.]* \S*W) for [^;]*; \d[\d.]* times the rating carried over to that width \(an assumption\) "
-    r"is (?P<allowed>\d[\d.]* \S*W)"
-)
-_LIFTED = re.compile(
-    r"lifted (?:to|by) (?P<value>\d[\d.]* [^\s(),;.]+),"
-    r"(?: at most (?P<allowed>\d[\d.]* [^\s(),;.]+) is allowed| (?P<usual>\d[\d.]* \S+ to \d[\d.]* \S+) is what)"
-)
-_CLAMPED = re.compile(r"The ((?:upper|lower) diode|[a-z -]+?) \(([^)]*)\) carries")
+_MOST_TIMES = 1e6
+"""What a stress is told as at most, in multiples of what is allowed: where nothing is allowed, it is any number."""
 _MOST = 4
 """Most troubles marked in one picture: the worst of each part, the rest is in the tables."""
 
@@ -60,58 +48,36 @@ class Trouble:
 class Bears:
     """What bears on a pin or part and what it may take, in words; `times` how often the stress holds the rating.
 
-    Where nobody stated the rating, `allowed` is a range and `times` counts its loosest end: it is that much at least.
-    So it is with `least`, where a pulse is beyond even that end and stands beside what would be harm.
+    Where nobody stated the rating, `allowed` is a range, or what would be harm where a pulse is beyond that; then it is
+    `ranged`, and `times` tells what it is at least. `of` says what it bears on, where that is not the pin itself.
     """
 
     value: str
     allowed: str
     times: float
     of: str = ""
-    """What it bears on, where that is not the pin itself."""
-    least: bool = False
-
-    @property
-    def ranged(self) -> bool:
-        """Tell whether the rating is a range seen in data sheets, or its loosest end."""
-        return self.least or " to " in self.allowed
+    ranged: bool = False
 
 
 def bears(finding: Finding) -> Bears | None:
-    """Return what a margin or a dissipation rests on, None where nothing was obtained.
-
-    Margins are 20 log10 of rating over stress, so the ratio is told from the margin itself; an energy's is told less.
-    A pulse is judged by more than one figure: its ratio is that of the two figures that are told.
-    """
+    """Return what a margin or a dissipation rests on, None where nothing was obtained or nobody knows a rating."""
     if finding.quantity == POWER:
         if finding.value is None or not finding.high:
             return None
         at_worst = finding.spread is not None and SHORT_CIRCUIT in finding.codes
         watts = finding.spread[1] if at_worst and finding.spread else finding.value
         return Bears(show(watts, "W"), show(finding.high, "W"), watts / finding.high)
-    why = clean(finding.why)
-    lifted = _LIFTED.search(why)
-    if finding.value is not None and lifted is not None:
-        ends = finding.spread[1] if finding.spread and lifted["usual"] else finding.value
-        return Bears(lifted["value"], lifted["allowed"] or lifted["usual"], 10.0 ** (-ends / 20.0), "rail")
-    like, found = _LIKE.search(why), _AGAINST.search(why)
-    if finding.value is None or (like is None and found is None):
+    found = finding.bearing
+    if finding.value is None or found is None or found.allowed is None:
         return None
-    if like is not None:
-        return Bears(like["value"], like["allowed"], _ratio(like))
-    assert found is not None
-    ranged = " to " in found["allowed"]
-    loosest = finding.spread[1] if finding.spread and ranged else finding.value
-    harm = _HARM.search(why)
-    if ranged and harm is not None and loosest < 0.0:
-        return Bears(harm["value"], harm["allowed"], _ratio(harm), least=True)
-    return Bears(found["value"], found["allowed"], 10.0 ** (-loosest / 20.0))
-
-
-def _ratio(found: re.Match[str]) -> float:
-    """Return how often a figure holds the other, both as they are told."""
-    value, allowed = (parse(found[key], found[key][-1])[0].nominal for key in ("value", "allowed"))
-    return value / allowed
+    unit, of = clean(found.unit), RAIL_PART if found.part == RAIL_PART else ""
+    strict, loose = (show(end, unit) for end in found.allowed)
+    if found.open:
+        most = finding.value if finding.spread is None else finding.spread[1]
+        return Bears(show(found.stress, unit), f"{strict} to {loose}", 10.0 ** (-most / 20.0), of, True)
+    stress, most = (settled(one, unit) for one in (found.stress, found.allowed[0]))
+    over = min(stress / most, _MOST_TIMES) if most > 0.0 else _MOST_TIMES
+    return Bears(show(stress, unit), strict, over, of, found.harm)
 
 
 def event_words(result: Result, finding: Finding) -> str:
@@ -158,10 +124,8 @@ def _key(one: Finding, line: Schematic) -> str:
         return CHIP_KEY
     if one.quantity == POWER:
         return one.where or ""
-    named = _CLAMPED.search(clean(one.why))
-    if named is None:
-        return ""
-    return next((part.key for part in line.parts if part.key.endswith(f" {named[1]}")), "")
+    part = "" if one.bearing is None else one.bearing.part
+    return part if any(each.key == part for each in line.parts) else ""
 
 
 def _told(result: Result, line: Schematic, one: Finding, key: str, bearing: Bears | None) -> str:

@@ -34,8 +34,9 @@ _KEYS = (
 )  # fmt: skip
 """The order of a finding's keys; a key that is not named here follows them."""
 
-_APART = {"limit", "yield_"}
-"""Fields of a finding that are written another way: limits stand once for all findings held against them."""
+_APART = {"limit", "yield_", "bearing"}
+"""Fields of a finding that are written another way: limits stand once for all findings held against them, and what a
+margin rests on only where there is a margin."""
 
 _OF_LIMIT = ("id", "low", "high", "reference")
 """What a row says again in words of its own, so that it can be read alone."""
@@ -138,6 +139,8 @@ def _finding(finding: Finding) -> dict[str, Any]:
     held |= {"spread": _pair(finding.spread), "interval": _pair(finding.interval)}
     row = {key: _settled(value, finding.unit) for key, value in held.items()}
     row["yield"] = _settled(finding.yield_, "1")
+    if finding.bearing is not None:
+        row["bearing"] = _settled(asdict(finding.bearing), finding.bearing.unit)
     return {key: row[key] for key in (*_KEYS, *(key for key in row if key not in _KEYS))}
 
 

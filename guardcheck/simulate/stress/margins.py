@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from guardcheck.compose import Rail
 from guardcheck.measure import Stress
-from guardcheck.model import DOES_NOT_CONFORM
+from guardcheck.model import DOES_NOT_CONFORM, RAIL_PART, Bearing
 from guardcheck.simulate.stress.ratings import RATED_BY, UNITS, PinRatings
 from guardcheck.units import format_si, steady
 from guardcheck.verdict.outcome import ASSUMED_FACTOR, judge_margin
@@ -53,14 +53,16 @@ smaller one is clamped lower: a 600 W suppressor is printed with 57 A for 10/100
 class Margin:
     """One rating over one stress: against the strictest and the loosest bound of the rating [dB].
 
-    `told` says stress and rating in words. `loose` is the cap where breaking the rating proves nothing. `field` names
-    the quantity of the stress it rests on.
+    `told` says stress and rating in words, `bearing` in figures. `loose` is the cap where breaking the rating proves
+    nothing. `field` names the quantity of the stress it rests on. `pulse` marks one told as a human-body pulse.
     """
 
     strict: float
     loose: float
     told: str
     field: str = ""
+    bearing: Bearing | None = None
+    pulse: bool = False
 
 
 def ratio(rating: float, stress: float, factor: float = 20.0) -> float:
@@ -81,7 +83,7 @@ def worst(margins: Iterable[Margin]) -> Margin:
     found = list(margins)
     passed = [one for one in found if judge_margin(one.loose) == DOES_NOT_CONFORM]
     least = min(passed or found, key=lambda one: steady(one.strict))
-    return Margin(least.strict, min(one.loose for one in found), least.told, least.field)
+    return replace(least, loose=min(one.loose for one in found))
 
 
 def steady_margins(stress: Stress, ratings: PinRatings) -> tuple[Margin, ...]:
@@ -92,9 +94,16 @@ def steady_margins(stress: Stress, ratings: PinRatings) -> tuple[Margin, ...]:
             ratio(ratings.bounds[name][1], getattr(stress, field)),
             f"{format_si(getattr(stress, field), UNITS[name])} against {ratings.shown(name)}",
             field,
+            bearing_of(getattr(stress, field), *ratings.bounds[name], UNITS[name]),
         )
         for field, name in RATED_BY.items()
     )
+
+
+def bearing_of(stress: float, strict: float, loose: float, unit: str, part: str = "") -> Bearing | None:
+    """Return the figures of a margin [`unit`], None where there is no number or the rating is no bound at all."""
+    finite = all(math.isfinite(one) for one in (stress, strict, loose))
+    return Bearing(stress, (strict, loose), unit, part) if finite else None
 
 
 def rail_margin(lifted: float, rail: Rail, rail_max: tuple[float, float], *, dead: bool, lasting: bool) -> Margin:
@@ -114,12 +123,14 @@ def rail_margin(lifted: float, rail: Rail, rail_max: tuple[float, float], *, dea
             f"the other chips on it run half-powered; {_allowed(rail_max, 0.0)}; its load counts as "
             f"{format_si(rail.load, 'ohm')}"
         )
-        return Margin(ratio(DEAD_RAIL, lifted), ratio(rail_max[1], lifted), told, "rail")
+        bearing = bearing_of(lifted, DEAD_RAIL, DEAD_RAIL, "V", RAIL_PART)
+        return Margin(ratio(DEAD_RAIL, lifted), ratio(rail_max[1], lifted), told, "rail", bearing)
     over = lifted - rest if lifted - rest > LEAST_LIFT else 0.0
     if not dead:
         told = f"{which}, {format_si(rest, 'V')}, is lifted by {format_si(over, 'V')}"
     low, high = (ratio(end - rest, over) for end in rail_max)
-    return Margin(low, high, f"{told}, {_allowed(rail_max, rest)}", "rail")
+    bearing = bearing_of(over, rail_max[0] - rest, rail_max[1] - rest, "V", RAIL_PART)
+    return Margin(low, high, f"{told}, {_allowed(rail_max, rest)}", "rail", bearing)
 
 
 def _allowed(rail_max: tuple[float, float], rest: float) -> str:
@@ -179,7 +190,7 @@ def by_test_margin(name: str, rated: float, volts: float) -> Margin:
     told = (
         f"the {name} meets this test at {format_si(volts, 'V')} against {format_si(rated, 'V')}, its own rating by it"
     )
-    return Margin(ratio(rated, volts), CAP, told)
+    return Margin(ratio(rated, volts), CAP, told, bearing=bearing_of(volts, rated, rated, "V"))
 
 
 def _surge(name: str, limit: float, amps: float, words: str, *, loose: float | None) -> Margin:
@@ -187,7 +198,8 @@ def _surge(name: str, limit: float, amps: float, words: str, *, loose: float | N
     strict = ratio(limit, amps)
     note = "" if loose in (None, limit) else f"; above {format_si(loose, 'A')} it would be harm"
     told = f"the {name} carries {format_si(amps, 'A')} against {format_si(limit, 'A')} {words}{note}"
-    return Margin(strict, CAP if loose is None else max(strict, ratio(loose, amps)), told)
+    bearing = bearing_of(amps, limit, limit, "A")
+    return Margin(strict, CAP if loose is None else max(strict, ratio(loose, amps)), told, bearing=bearing)
 
 
 def plain_margin(
@@ -199,6 +211,7 @@ def plain_margin(
         strict,
         strict if lasting else CAP,
         f"the {name} {what} {format_si(value, unit)} against {format_si(limit, unit)}",
+        bearing=bearing_of(value, limit, limit, unit),
     )
 
 
@@ -214,21 +227,27 @@ def film_margin(name: str, rated: Mapping[str, Any], volts: float, joules: float
     heat, held = ratio(allowed, joules, 10.0), ratio(limit, volts)
     if heat <= held:
         told = f"the {name} takes {format_si(joules, 'J')} in one pulse against {format_si(allowed, 'J')}"
-        return Margin(heat, CAP, told)
-    return Margin(held, CAP, f"the {name} sees {format_si(volts, 'V')} in one pulse against {format_si(limit, 'V')}")
+        return Margin(heat, CAP, told, bearing=bearing_of(joules, allowed, allowed, "J"))
+    told = f"the {name} sees {format_si(volts, 'V')} in one pulse against {format_si(limit, 'V')}"
+    return Margin(held, CAP, told, bearing=bearing_of(volts, limit, limit, "V"))
 
 
 def unrated_margin(name: str, value: float, unit: str, harmless: float) -> Margin | None:
     """Return a margin of nothing for a part nobody rates, so that it is not proven; None where it is not stressed."""
     if value <= harmless:
         return None
-    return Margin(0.0, CAP, f"the {name} takes {format_si(value, unit)} and nobody states what it may take")
+    told = f"the {name} takes {format_si(value, unit)} and nobody states what it may take"
+    return Margin(0.0, CAP, told, bearing=Bearing(value, None, unit))
 
 
 def halved(margin: Margin) -> Margin:
     """Return the margin over an assumed rating [V, A]: half of it proves, all of it must be passed to fail."""
     told = f"{margin.told} (rating assumed, not declared: half of it proves)"
-    return Margin(margin.strict - 20.0 * math.log10(ASSUMED_FACTOR), margin.loose, told, margin.field)
+    bearing = margin.bearing
+    if bearing is not None and bearing.allowed is not None:
+        strict, loose = (end / ASSUMED_FACTOR for end in bearing.allowed)
+        bearing = replace(bearing, allowed=(strict, loose))
+    return replace(margin, strict=margin.strict - 20.0 * math.log10(ASSUMED_FACTOR), told=told, bearing=bearing)
 
 
 def flashovers(volts: Sequence[tuple[str, float]]) -> tuple[str, ...]:

@@ -10,10 +10,11 @@ from memory, unverified). Between the two nothing is proven.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from guardcheck.measure import Stress
-from guardcheck.simulate.stress.margins import CAP, HARM, Margin, ratio, steady_margins
+from guardcheck.model import Bearing
+from guardcheck.simulate.stress.margins import CAP, HARM, Margin, bearing_of, ratio, steady_margins
 from guardcheck.simulate.stress.ratings import PinRatings
 from guardcheck.units import format_si, steady
 
@@ -114,7 +115,11 @@ def pulse_margins(
     rated = None if body is None or ratings.human_body is None else body.at(ratings.human_body)
     found = [held if rated is None else _proof(stress, rated, ratings, held)]
     harm = _harm(stress, body, ratings, forced)
-    found[0] = Margin(found[0].strict, max(harm.loose, found[0].strict), _told(found[0], harm), found[0].field)
+    loose = max(harm.loose, found[0].strict)
+    bearing = found[0].bearing
+    if loose < 0.0 and bearing is not None and bearing.open:
+        bearing = harm.bearing
+    found[0] = replace(found[0], loose=loose, told=_told(found[0], harm), bearing=bearing)
     found.append(_delivered(stress, rated, next(one for one in for_good if one.field == "delivered")))
     return tuple(found)
 
@@ -138,7 +143,10 @@ def _proof(stress: Stress, rated: BodyPulse, ratings: PinRatings, held: Margin) 
         f"the pulse is like a {format_si(like, 'V', 2)} human-body pulse; the pin is rated for "
         f"{format_si(rated.volts, 'V')} ({format_si(seen, unit)} in its diodes against {format_si(allowed, unit)})"
     )
-    return Margin(margin, CAP, told, name)
+    bearing = bearing_of(float(f"{like:.1e}"), rated.volts, rated.volts, "V")  # alike to two digits, no closer
+    if like <= rated.volts and seen > allowed:  # its charge alone is too much
+        bearing = bearing_of(seen, allowed, allowed, unit)
+    return Margin(margin, CAP, told, name, bearing, pulse=True)
 
 
 def _harm(stress: Stress, body: BodyPulse | None, ratings: PinRatings, forced: list[Margin]) -> Margin:
@@ -153,7 +161,8 @@ def _harm(stress: Stress, body: BodyPulse | None, ratings: PinRatings, forced: l
         f"{format_si(stress.power, 'W')} for {format_si(stress.width, 's')}; {HARM:g} times the rating carried over to "
         f"that width (an assumption) is {format_si(allowed, 'W')}"
     )
-    return Margin(found, max(found, steady), words, "energy")
+    bearing = Bearing(stress.power, (allowed, allowed), "W", harm=True)
+    return Margin(found, max(found, steady), words, "energy", bearing)
 
 
 def _told(proof: Margin, harm: Margin) -> str:
@@ -170,7 +179,7 @@ def latch_up_margin(stress: Stress, ratings: PinRatings) -> Margin:
         f"{format_si(stress.injected, 'A')} is injected while the unit is on against {format_si(limit, 'A')} {words}; "
         "above that it may latch up: a short between the rails inside the chip"
     )
-    return Margin(ratio(limit, stress.injected), CAP, told, "injected")
+    return Margin(ratio(limit, stress.injected), CAP, told, "injected", bearing_of(stress.injected, limit, limit, "A"))
 
 
 def _delivered(stress: Stress, rated: BodyPulse | None, steady: Margin) -> Margin:
@@ -178,4 +187,4 @@ def _delivered(stress: Stress, rated: BodyPulse | None, steady: Margin) -> Margi
     proof = steady.strict
     if rated is not None:
         proof = max(proof, min(ratio(rated.peak, stress.delivered), ratio(rated.charge, stress.delivered_charge)))
-    return Margin(proof, CAP, steady.told, "delivered")
+    return replace(steady, strict=proof, loose=CAP)

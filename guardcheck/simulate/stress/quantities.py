@@ -194,8 +194,9 @@ def _latch_up(group: Group, blank: Quantity, *, whole: bool) -> tuple[Quantity, 
             failure=group.failure or words,
             value=margin.strict,
             spread=(margin.strict, margin.loose),
-            limit=Limit("event.latch_up", EVENT_MARGIN_DB, None, None, ratings.reference, ratings.known_by),
+            limit=_margin_limit("event.latch_up", ratings.reference, ratings.known_by),
             notes=(f"{margin.told}.",),
+            bearing=margin.bearing,
             codes=(*(() if ratings.latch_up is not None else (RATING_NOT_STATED,)), *codes),
         ),
     )
@@ -277,6 +278,7 @@ def _margin_quantity(
         failure=None if proven else failure,
         limit=_margin_limit("event.margin", judged.ratings.reference, judged.ratings.known_by),
         notes=(*notes, *_more_words(group, judged, reference)),
+        bearing=judged.margin.bearing,
         codes=(
             *((RATING_NOT_STATED,) if judged.ratings.open(judged.margin.field) else ()),
             *codes,
@@ -383,7 +385,7 @@ def _more_words(group: Group, judged: Judged, reference: BodyPulse | None) -> tu
     if not plan.lasting and judged.ratings.chip:
         pulses = [one.pins[judged.index].stress for one in group.good]
         told = pulse_words(pulses, reference, judged.ratings)
-        words += told if "human-body" not in judged.margin.told else told[1:]
+        words += told[1:] if judged.margin.pulse else told
     filled = {name: None for name in subject.bench.numbers if name in group.event.fitted.part.circuit.parameters}
     words += bench_words(subject.bench, filled)
     words += [f"{text[0].upper()}{text[1:]}." for text in (subject.ratings.assumed if judged.index == 0 else ())]
@@ -417,6 +419,7 @@ def _parts(group: Group, blank: Quantity, beyond: str | None) -> tuple[Quantity,
             estimate=beyond is not None,
             limit=_margin_limit("event.part_margin", "ratings in the parts' metadata", "read"),
             notes=(f"{found.told[0].upper()}{found.told[1:]}.",),
+            bearing=found.bearing,
             codes=codes,
         ),
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -236,18 +236,29 @@ def _parts(
     vectors: _Vectors, probes: Probes, time: Array, tests: Mapping[str, float], *, lasting: bool
 ) -> tuple[Margin, ...]:
     """Return the margins of every rated part of guard and stage; `tests` are levels of tests parts are rated by."""
-    margins = (
+    rows = (
         *_diodes(vectors, probes, time, tests, lasting=lasting),
         *_transistors(vectors, probes, lasting=lasting),
         *_passives(vectors, probes, time, lasting=lasting),
         *_unrated(vectors, probes),
     )
-    return tuple(margin for margin in margins if margin is not None)
+    return tuple(_of(probe, margin) for probe, margin in rows if margin is not None)
+
+
+Row = tuple[Any, Margin | None]
+"""A part that is looked at, and its margin, None where it has none."""
+
+
+def _of(probe: Any, margin: Margin) -> Margin:
+    """Return a margin that knows whose it is, by the name the picture of the line has for the part."""
+    if margin.bearing is None:
+        return margin
+    return replace(margin, bearing=replace(margin.bearing, part=f"{probe.role} {probe.name}"))
 
 
 def _diodes(
     vectors: _Vectors, probes: Probes, time: Array, tests: Mapping[str, float], *, lasting: bool
-) -> Iterator[Margin | None]:
+) -> Iterator[Row]:
     """Yield the margins of the diodes: what stays, the surge that goes before it, and heat."""
     for one in probes.diodes:
         if not one.rated or "unrated" in one.rated:
@@ -257,14 +268,14 @@ def _diodes(
         width = width_over(time, amps, 0.1 * top)
         steady = abs(float(amps[-1])) if lasting else 0.0
         if lasting:
-            yield surge_margin(name, one.rated, steady, width, lasting=True) or _untold(one, name, steady)
+            yield one, surge_margin(name, one.rated, steady, width, lasting=True) or _untold(one, name, steady)
             width = width_over(time, amps, steady + 0.1 * (top - steady))
         if top > NOTICED * steady:
             surge = _by_test(surge_margin(name, one.rated, top, width, lasting=False), name, one.rated, tests)
-            yield surge or _untold(one, name, top)
+            yield one, surge or _untold(one, name, top)
         if lasting and "power" in one.rated:
             watts = abs(float(amps[-1] * vectors.volts(one.volts)[-1]))
-            yield plain_margin(name, "turns into heat", watts, one.rated["power"], "W", 10.0)
+            yield one, plain_margin(name, "turns into heat", watts, one.rated["power"], "W", 10.0)
 
 
 def _untold(one: DiodeProbe, name: str, amps: float) -> Margin | None:
@@ -272,51 +283,50 @@ def _untold(one: DiodeProbe, name: str, amps: float) -> Margin | None:
     return unrated_margin(name, amps, "A", NOTICED_AMPS) if "own" in one.rated else None
 
 
-def _transistors(vectors: _Vectors, probes: Probes, *, lasting: bool) -> Iterator[Margin]:
+def _transistors(vectors: _Vectors, probes: Probes, *, lasting: bool) -> Iterator[Row]:
     """Yield the margins of the transistors: collector current, collector-emitter voltage, and heat once it stays."""
     for one in probes.transistors:
         amps, volts, name = vectors.amps(one.amps), vectors.volts(one.volts), _named(one)
         rows = (("collector_current", "carries", amps, "A"), ("collector_voltage", "sees", volts, "V"))
         for rating, what, values, unit in rows:
             if rating in one.rated:
-                yield plain_margin(name, what, abs(peak(values)), one.rated[rating], unit, lasting=lasting)
+                yield one, plain_margin(name, what, abs(peak(values)), one.rated[rating], unit, lasting=lasting)
         watts = abs(float(amps[-1] * volts[-1])) if lasting else 0.0
         if lasting and "power" in one.rated:
-            yield plain_margin(name, "turns into heat", watts, one.rated["power"], "W", 10.0)
+            yield one, plain_margin(name, "turns into heat", watts, one.rated["power"], "W", 10.0)
         elif "own" in one.rated and "unrated" not in one.rated:
             untold = unrated_margin(name, watts, "W", NOTICED_WATTS)
             if not lasting and "collector_current" not in one.rated:
                 untold = unrated_margin(name, abs(peak(amps)), "A", NOTICED_AMPS)
-            if untold is not None:
-                yield untold
+            yield one, untold
 
 
-def _passives(vectors: _Vectors, probes: Probes, time: Array, *, lasting: bool) -> Iterator[Margin]:
+def _passives(vectors: _Vectors, probes: Probes, time: Array, *, lasting: bool) -> Iterator[Row]:
     """Yield the margins of resistors, but for their steady heat, and of capacitors."""
     for one in probes.resistors:
         volts = vectors.volts(one.volts)
         top, name = abs(peak(volts)), f"{one.role} {one.name}"
         if lasting and "working_voltage" in one.rated:
-            yield plain_margin(name, "sees", top, one.rated["working_voltage"], "V")
+            yield one, plain_margin(name, "sees", top, one.rated["working_voltage"], "V")
         if not lasting and "power" in one.rated:
             joules, width = heat(volts, one.ohms, time)[1], width_over(time, volts, top / math.sqrt(2.0))
-            yield film_margin(name, one.rated, top, joules, width)
+            yield one, film_margin(name, one.rated, top, joules, width)
     for capacitor in (one for one in probes.capacitors if "unrated" not in one.rated):
         held = abs(peak(vectors.volts(capacitor.volts)))
         margin = plain_margin(capacitor.name, "holds", held, capacitor.rated["working_voltage"], "V", lasting=lasting)
-        yield halved(margin) if capacitor.rated["known_by"] == ASSUMED else margin
+        yield capacitor, halved(margin) if capacitor.rated["known_by"] == ASSUMED else margin
 
 
-def _unrated(vectors: _Vectors, probes: Probes) -> Iterator[Margin | None]:
+def _unrated(vectors: _Vectors, probes: Probes) -> Iterator[Row]:
     """Yield a margin of nothing for every stressed part of an own netlist that nobody rates."""
-    junctions = [(one.name, one.amps, one.rated) for one in probes.diodes]
-    junctions += [(one.name, one.amps, one.rated) for one in probes.transistors]
-    for name, amps, rated in junctions:
-        if "unrated" in rated:
-            yield unrated_margin(name, abs(peak(vectors.amps(amps))), "A", NOTICED_AMPS)
+    junctions: Sequence[Any] = (*probes.diodes, *probes.transistors)
+    for one in junctions:
+        if "unrated" in one.rated:
+            yield one, unrated_margin(one.name, abs(peak(vectors.amps(one.amps))), "A", NOTICED_AMPS)
     for capacitor in probes.capacitors:
         if "unrated" in capacitor.rated:
-            yield unrated_margin(capacitor.name, abs(peak(vectors.volts(capacitor.volts))), "V", NOTICED_VOLTS)
+            held = abs(peak(vectors.volts(capacitor.volts)))
+            yield capacitor, unrated_margin(capacitor.name, held, "V", NOTICED_VOLTS)
 
 
 def _powers(vectors: _Vectors, probes: Probes, time: Array, *, swings: bool) -> tuple[Power, ...]:
