@@ -158,6 +158,13 @@ def test_a_declared_scale_is_that_of_the_samples_whatever_the_probe(division: fl
     assert "times 10 for the probe" in found.notes
 
 
+def test_the_scale_at_the_tip_of_the_probe_tells_how_far_blanking_may_be_off() -> None:
+    """A tenth of a division and 1 mV, as data sheets of oscilloscopes have it: of 0.2 V at the tip, 21 mV."""
+    settings = replace(KNOWN, probe=10.0, scale_at="input", division=0.02)
+    rows = of(lines(LUMA) / 10, settings).budgets["level.blank"].contributions
+    assert [row.half_width for row in rows if row.name == "offset"] == [pytest.approx(0.021)]
+
+
 def test_a_probe_that_is_told_nothing_of_proves_nothing() -> None:
     found = of(lines(LUMA), replace(KNOWN, probe=10.0))
     assert {one.name for one in found.quantities} == set(NAMES)
@@ -212,7 +219,8 @@ def test_red_is_never_turned_over_by_the_sync_it_is_cut_at() -> None:
 def test_red_whose_blanking_lies_below_the_screen_proves_no_level(noise: float) -> None:
     """The screen ends at 0.2 V, 0.1 V above blanking: white would seem to be 0.6 V."""
     found = of(np.maximum(lines(RED, noise=noise), 0.2), S=lines(in_order(DARK, L15)))
-    for name in ("level.white", "level.black", "level.blank", "level.pp"):
+    levels = [f"level.{name}" for name in ("white", "black", "blank", "pp")]
+    for name in (*levels, "noise.rms", "noise.hum", "response.field_tilt"):
         assert found.quantity(name).value is None, name
         assert "blanking stands at the very end of the trace" in str(found.quantity(name).failure)
 

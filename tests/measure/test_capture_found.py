@@ -284,11 +284,15 @@ def test_hum_that_just_does_not_stand_out_is_not_said() -> None:
 def test_the_error_of_hum_is_that_of_a_mean_over_the_porch() -> None:
     """5.6 to 9.1 us hold 140 samples; four lines are averaged, two ends taken from each other."""
     one = at_work()
-    one.noise, one.porch = 0.02, (5.6e-6, 9.1e-6)
+    one.noise, one.porch, one.raw["level.blank"] = 0.02, (5.6e-6, 9.1e-6), Raw(0.1)
     one._field(NONE, None)
     assert one.raw["noise.hum"].error == pytest.approx(2 * 0.02 / math.sqrt(140) / math.sqrt(4))
     assert one.raw["noise.hum"].bound == "at_least"
     assert "two whole fields" in str(one.raw["response.field_tilt"].failure)
+    assert "noise.rms" not in one.raw
+    one.raw["level.blank"] = lost = Raw(None, failure="gone")
+    one._field(NONE, None)
+    assert [one.raw[name] for name in ("noise.hum", "noise.rms", "response.field_tilt")] == [lost] * 3
 
 
 # Declared bars -------------------------------------------------------------------------------------------------------

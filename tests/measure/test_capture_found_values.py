@@ -69,7 +69,9 @@ def test_levels_above_a_blanking_that_was_cut_off_are_not_told() -> None:
     one = plainly((red,) * 4, own=False, low=0.1)
     for name in ("blank", "white", "black"):
         assert one.raw[f"level.{name}"] == Raw(None, failure=words), name
-    for name in ("response.line_tilt", "response.overshoot", "timing.picture_rise"):
+    for name in ("line_tilt", "overshoot", "field_tilt"):
+        assert one.raw[f"response.{name}"] == Raw(None, failure=words), name
+    for name in ("timing.picture_rise", "noise.hum", "noise.rms"):
         assert one.raw[name] == Raw(None, failure=words), name
     uneven = [red + bar(start, start + 8, 0.1, 1.5, 0.2) for start in (20, 40)]
     assert plainly(uneven * 2, own=False, low=0.1, top=2.0).raw["level.white"] == Raw(None, failure=words)

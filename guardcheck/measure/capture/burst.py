@@ -23,7 +23,6 @@ MOST_LINES = 400
 SAMPLES_PER_CYCLE = 2.2
 _ENVELOPE_LINES = 40
 _SPAN = 1.2e-6
-_LONGEST = 3.6e-6
 _LEAST = 1e-3
 
 
@@ -54,7 +53,7 @@ def find_burst(lines: Lines, noise: float, period: float) -> Burst | None:
     Parameters
     ----------
     lines
-        whole lines
+        whole lines, sampled finely enough to show a subcarrier (`can_see`)
     noise
         rms of the noise [V]
     period
@@ -62,15 +61,21 @@ def find_burst(lines: Lines, noise: float, period: float) -> Burst | None:
 
     """
     lines = lines.pick(np.arange(len(lines.rows)) < MOST_LINES)
-    part = lines.columns(WINDOW)
-    x = lines.offsets[:, None] + np.arange(part.start, part.stop) * lines.step
-    y = lines.rows[:, part]
+    few = lines.pick(np.arange(len(lines.rows)) < _ENVELOPE_LINES)
+    window = _full_height(few, _rough(few, WINDOW), noise)
+    return None if window is None else _measure(lines, window, _rough(few, window), noise, period)
+
+
+def _rough(lines: Lines, window: tuple[float, float]) -> float:
+    """Return the frequency of a window to a few kilohertz, if the burst fills it, and to tens if it does not."""
+    part = lines.columns(window)
     grid = np.arange(SEARCH[0], min(SEARCH[1], 0.49 / lines.step), 40e3)
-    if len(grid) < 3 or y.shape[1] < 8:
-        return None
-    rough = _best_frequency(x[:_ENVELOPE_LINES], y[:_ENVELOPE_LINES], grid)
-    window = _full_height(lines.pick(np.arange(len(lines.rows)) < _ENVELOPE_LINES), rough, noise)
-    return None if window is None else _measure(lines, window, rough, noise, period)
+    return _best_frequency(_times(lines, part), lines.rows[:, part], grid)
+
+
+def _times(lines: Lines, part: slice) -> Floats:
+    """Return when the samples of some columns were taken, from each line's own sync edge [s]."""
+    return lines.offsets[:, None] + np.arange(part.start, part.stop) * lines.step
 
 
 def _best_frequency(x: Floats, y: Floats, grid: Floats) -> float:
@@ -79,55 +84,55 @@ def _best_frequency(x: Floats, y: Floats, grid: Floats) -> float:
     best = int(power.argmax())
     if not 0 < best < len(grid) - 1:
         return float(grid[best])
-    left, mid, right = power[best - 1 : best + 2]
-    bend = left - 2 * mid + right
-    shift = 0.5 * (left - right) / bend if bend < 0 else 0.0
-    return float(grid[best] + shift * (grid[1] - grid[0]))
+    left, right = power[[best - 1, best + 1]] - power[best]
+    return float(grid[best] + 0.5 * (left - right) / (left + right) * (grid[1] - grid[0]))
 
 
 def _full_height(lines: Lines, f: float, noise: float) -> tuple[float, float] | None:
     """Return the window [s] in which the burst stands at full height, None when nothing stands out of the noise."""
     centres = np.arange(WINDOW[0] + 0.5 * _SPAN, WINDOW[1] - 0.5 * _SPAN, 0.1e-6)
     heights = np.empty(len(centres))
-    samples = 1
     for i, centre in enumerate(centres):
         part = lines.columns((centre - 0.5 * _SPAN, centre + 0.5 * _SPAN))
-        samples = part.stop - part.start
-        if samples < 6:
-            return None
-        x = lines.offsets[:, None] + np.arange(part.start, part.stop) * lines.step
+        x = _times(lines, part)
         heights[i] = np.sqrt(np.mean(np.abs(_fit(x, lines.rows[:, part], f)[0]) ** 2))
+    return _standing(centres, heights, max(_LEAST, 4 * noise / float(np.sqrt(_SPAN / lines.step))))
+
+
+def _standing(centres: Floats, heights: Floats, least: float) -> tuple[float, float] | None:
+    """Return the window [s] between the outermost full spans; None where all are alike, or none reaches `least` [V]."""
     peak = float(heights.max())
-    if peak < max(_LEAST, 4 * noise / np.sqrt(samples)) or heights.min() > 0.6 * peak:
+    if peak < least or heights.min() > 0.6 * peak:
         return None
     high = centres[heights > 0.93 * peak]
-    start, end = float(high[0]) - 0.3 * _SPAN, float(high[-1]) + 0.3 * _SPAN
-    return (start, end) if end - start < _LONGEST else None
+    return float(high[0]) - 0.3 * _SPAN, float(high[-1]) + 0.3 * _SPAN
 
 
 def _measure(lines: Lines, window: tuple[float, float], rough: float, noise: float, period: float) -> Burst | None:
     part = lines.columns(window)
-    x = lines.offsets[:, None] + np.arange(part.start, part.stop) * lines.step
+    x = _times(lines, part)
     y = lines.rows[:, part]
     n = y.shape[1]
     if n < 6:
         return None
     frequency = _best_frequency(x, y, np.arange(rough - 40e3, rough + 41e3, 4e3))
-    phasors = _fit(x, y, frequency)[0]
+    phasors, power = _fit(x, y, frequency)
     present = np.abs(phasors) > 0.5 * np.median(np.abs(phasors))
     square = float(np.mean(np.abs(phasors[present]) ** 2)) - 4 * noise**2 / n
     if square <= 0:
         return None
     amplitude = float(np.sqrt(square))
     spread = float(np.std(np.abs(phasors[present])))
+    count = np.count_nonzero(present)
     length = n * lines.step
-    slope_error = np.sqrt(6.0) * noise / (np.pi * length * amplitude * np.sqrt(0.5 * n)) / np.sqrt(len(y))
-    error = float(max(slope_error, 1.0))
+    left = np.sqrt(max(0.0, n * y.var(axis=1).mean() - power) / (n - 3))  # a burst that does not fill it is unlike it
+    slope_error = np.sqrt(6.0) * max(noise, left) / (np.pi * length * amplitude * np.sqrt(0.5 * n * count))
+    error = float(max(slope_error, 30.0))  # what a parabola through steps of 4 kHz leaves
     refined = _from_phase(phasors, lines, frequency, period) if 3 * error < 0.25 / period else None
     coherent = refined is not None
     if refined is not None:
         frequency, error = refined
-    mean_error = spread / np.sqrt(np.count_nonzero(present))
+    mean_error = spread / np.sqrt(count)
     start = _start(lines.pick(present), phasors[present], frequency, window, y[present].mean(axis=1), noise)
     return Burst(2 * amplitude, 2 * float(mean_error), frequency, error, window, coherent, start)
 
@@ -141,23 +146,25 @@ def _start(
     there is none. An average over one cycle takes out what is left at twice the frequency. Where a burst begins is a
     convention, told to a quarter of a cycle.
     """
-    x = lines.offsets[:, None] + np.arange(lines.rows.shape[1]) * lines.step
+    x = _times(lines, slice(0, lines.rows.shape[1]))
     turned = (lines.rows - level[:, None]) * np.exp(-2j * np.pi * f * x) * np.conj(phasors)[:, None]
     product = 2 * turned.real / np.abs(phasors[:, None]) ** 2
-    times, height, count = replace(lines, rows=product).fold(float(lines.columns(WINDOW).stop * lines.step))
+    times, height, count = replace(lines, rows=product).fold(WINDOW[1])
     seen = np.isfinite(height)
     fine = (times[-1] - times[0]) / (len(times) - 1)
     width = round(1 / f / fine)
     if width < FEWEST_BINS:
         return None
     envelope = box(np.interp(times, times[seen], height[seen]), width)
-    before = np.flatnonzero((times >= EARLIEST) & (times <= sum(window) / 2))
-    below = before[envelope[before] < 0.5]
+    first, middle = np.searchsorted(times, (EARLIEST, sum(window) / 2))
+    below = np.flatnonzero(envelope[first:middle] < 0.5)
     if not len(below):
         return None
-    i = int(below[-1])
+    i = int(first + below[-1])
+    if i + 1 == middle:  # it does not stand in the middle of its window: that holds more than one
+        return None
     share = (0.5 - envelope[i]) / (envelope[i + 1] - envelope[i])
-    samples = max(1.0, float(np.median(count[before]))) * width
+    samples = float(np.median(count[first:middle])) * width
     scatter = 2 * noise / float(np.sqrt(np.mean(np.abs(phasors) ** 2)) * np.sqrt(samples)) / f
     error = float(np.sqrt(scatter**2 + fine**2 / 12 + (0.25 / f) ** 2 / 3))
     return float(times[i] + share * fine), error
@@ -209,12 +216,11 @@ def envelope_peak(lines: Lines, f: float, noise: float) -> float:
 
     """
     lines = lines.pick(np.arange(len(lines.rows)) < MOST_LINES)
-    x = lines.offsets[:, None] + np.arange(lines.rows.shape[1]) * lines.step
-    width = max(2, round(4 / f / lines.step))
-    carrier = lines.rows * np.exp(-2j * np.pi * f * x)
-    power = np.zeros(carrier.shape[1])
-    for row in carrier:
-        power += box(row.real.copy(), width) ** 2 + box(row.imag.copy(), width) ** 2
-    square = power / len(carrier) - noise**2 / width
-    inside = square[width:-width]
-    return 4.0 * float(np.sqrt(max(0.0, inside.max()))) if len(inside) else 0.0
+    width = round(4 / f / lines.step)
+    angle = 2 * np.pi * f * lines.step * np.arange(lines.rows.shape[1])
+    cosine, sine = np.cos(angle), np.sin(angle)
+    power = np.zeros(len(angle))
+    for row in lines.rows:
+        power += box(row * cosine, width) ** 2 + box(row * sine, width) ** 2
+    square = power / len(lines.rows) - noise**2 / width
+    return 4.0 * float(np.sqrt(max(0.0, square[width:-width].max())))

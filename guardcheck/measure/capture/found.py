@@ -245,6 +245,11 @@ class _Look:
         )
 
     def _field(self, fields: Floats, coupled: bool | None) -> None:
+        """Note what moves the blanking level; where that was cut off, neither this nor its noise was seen."""
+        lost = self.raw["level.blank"]
+        if lost.value is None:
+            self.raw["response.field_tilt"] = self.raw["noise.hum"] = self.raw["noise.rms"] = lost
+            return
         part = self.lines.columns(self.porch)
         scatter = self.noise / math.sqrt(part.stop - part.start)
         seen = over_field(

@@ -17,6 +17,8 @@ BEFORE = 3e-6
 _SMOOTH = 0.15e-6
 _REACH = 1.4e-6
 _FINE_BIN = 25e-9
+_EVEN = 60e-9
+"""Jitter [s] up to which lines come evenly, so that a straight line tells better where one begins than its own edge."""
 _LOCKED = 0.5
 """Mean of the sampling phases of the lines, as vectors, above which lines are locked to the samples."""
 
@@ -47,7 +49,7 @@ class Edges:
 
     def epochs(self) -> Floats:
         """Return where the lines are cut: at the fit where lines come evenly, else at each line's own edge."""
-        return self.fitted if self.jitter < 60e-9 else self.lead
+        return self.fitted if self.jitter <= _EVEN else self.lead
 
 
 @dataclass(frozen=True)
@@ -161,7 +163,7 @@ def _together(volts: NDArray[np.floating], step: float, edges: Edges, band: tupl
     if abs(turns.mean()) < _LOCKED:
         return 0.0
     index = np.floor(np.concatenate((edges.lead, edges.trail)) / step).astype(np.int64)
-    beside = volts[np.clip(index[:, None] + np.arange(2), 0, len(volts) - 1)]
+    beside = volts[index[:, None] + np.arange(2)]
     met = ((beside > band[0]) & (beside < band[1])).any(axis=1)
     return 0.0 if met.mean() >= 0.5 else step
 
@@ -183,19 +185,19 @@ def _crossings(
     index = centre[:, None] + np.arange(-reach - smooth // 2, reach + smooth // 2 + 1)
     index = np.clip(index, 0, len(volts) - 1)
     y = volts[index].astype(np.float64)
-    if smooth > 1:
-        sums = np.cumsum(np.pad(y, ((0, 0), (1, 0))), axis=1)
-        y = (sums[:, smooth:] - sums[:, :-smooth]) / smooth
-    y = (y - level[:, None]) * (1.0 if falling else -1.0)
+    sums = np.cumsum(np.pad(y, ((0, 0), (1, 0))), axis=1)
+    y = (sums[:, smooth:] - sums[:, :-smooth]) / smooth - level[:, None]
+    if not falling:
+        y = -y
     crossing = (y[:, :-1] >= 0) & (y[:, 1:] < 0)
     column = np.arange(y.shape[1] - 1)
-    away = np.where(crossing, np.abs(column - reach)[None, :], 1 << 30)
+    away = np.where(crossing, np.abs(column - reach), np.inf)
     best = away.argmin(axis=1)
     rows = np.arange(len(y))
     before, after = y[rows, best], y[rows, best + 1]
     with np.errstate(invalid="ignore", divide="ignore"):
         exact = best + before / (before - after)
-    return np.where(away[rows, best] < 1 << 30, (centre - reach + exact) * step, np.nan)
+    return np.where(np.isfinite(away[rows, best]), (centre - reach + exact) * step, np.nan)
 
 
 def _fit(lead: Floats, trail: Floats, rate: Rate) -> Edges | None:
@@ -212,14 +214,17 @@ def _fit(lead: Floats, trail: Floats, rate: Rate) -> Edges | None:
         slope, start = np.polyfit(number[keep], lead[keep], 1)
         off = lead - (start + slope * number)
         spread = 1.4826 * float(np.median(np.abs(off[keep] - np.median(off[keep]))))
-        keep = np.abs(off) <= max(6 * spread, 1e-9)
+        near = np.abs(off) <= max(6 * spread, 1e-9)
+        if np.count_nonzero(near) < 0.6 * len(lead):
+            break  # they are no strays, but a second place where lines begin
+        keep = near
     jitter = float(np.sqrt(np.mean(off[keep] ** 2)))
     away = number[keep] - number[keep].mean()
     error = jitter / float(np.sqrt(np.sum(away**2))) if np.any(away) else jitter
-    if jitter > 60e-9 or np.count_nonzero(keep) < 0.6 * len(lead):
+    if jitter > _EVEN:
         runs = gaps[neighbours]
         slope, error = float(runs.mean()), float(runs.std() / np.sqrt(len(runs)))
-        jitter, keep = max(jitter, 61e-9), np.ones(len(lead), dtype=bool)
+        keep = np.ones(len(lead), dtype=bool)
     fitted = start + slope * number
     return Edges(lead[keep], trail[keep], number[keep], float(slope), error, jitter, fitted[keep], rate)
 

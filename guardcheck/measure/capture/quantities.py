@@ -145,7 +145,7 @@ def to_quantities(
     """
     bench = _Bench(found, resolution, step, float(volts.max()) - float(volts.min()), case)
     raw = dict(found.raw)
-    raw["noise.rms"] = Raw(found.noise, found.noise / math.sqrt(2.0 * found.lines))
+    raw.setdefault("noise.rms", Raw(found.noise, found.noise / math.sqrt(2.0 * found.lines)))
     quantities: list[Quantity] = []
     budgets: dict[str, Budget] = {}
     for name in NAMES:

@@ -170,7 +170,7 @@ def _floor(smooth: Floats, dt: float, block: float) -> Floats:
     """Return the lower envelope: the lowest value of each block a little longer than a line, median of five."""
     size = max(2, round(block / dt))
     n = max(1, len(smooth) // size)
-    blocks = smooth[: n * size].reshape(n, size).min(axis=1) if len(smooth) >= size else np.array([smooth.min()])
+    blocks = np.minimum.reduceat(smooth[: n * size], np.arange(n) * size)
     padded = np.pad(blocks, 2, mode="edge")
     middle = np.median(np.lib.stride_tricks.sliding_window_view(padded, 5), axis=1)
     centres = (np.arange(n) + 0.5) * size
