@@ -29,6 +29,10 @@ class GuardcheckError(Exception):
     """Base of all errors raised on purpose."""
 
 
+class Interrupted(GuardcheckError):
+    """The user stopped a batch: how far it came, in one sentence."""
+
+
 class InputError(GuardcheckError, ValueError):
     """Bad input: says where, what was found, what is accepted, and the nearest valid name.
 

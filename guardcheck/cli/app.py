@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 from typer.core import TyperGroup
 
-from guardcheck.errors import EngineMissing, GuardcheckError, InputError
+from guardcheck.errors import STOPPED, EngineMissing, GuardcheckError, InputError, Interrupted
 from guardcheck.version import __version__
 
 if TYPE_CHECKING:
@@ -227,6 +227,8 @@ def in_folder(folder: Path, name: str) -> Path:
 
 def code_of(error: GuardcheckError) -> int:
     """Return the exit code of an error raised on purpose."""
+    if isinstance(error, Interrupted):
+        return STOPPED
     if isinstance(error, EngineMissing):
         return 3
     return 2 if isinstance(error, InputError) else 1

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from guardcheck.cli.app import OUTCOME_CODES, WORST_FIRST, Progress, bug, check_targets, code_of, in_folder, write
-from guardcheck.errors import STOPPED, GuardcheckError, InputError
+from guardcheck.errors import GuardcheckError, InputError, Interrupted
 
 if TYPE_CHECKING:
     from guardcheck.model import Result
@@ -56,6 +56,8 @@ def check_many(jobs: Sequence[Path], options: Options, folders: Folders, *, resu
     ------
     InputError
         an output would replace an input, or `resume` is asked for without a folder of saved results
+    Interrupted
+        the user stopped it; what is done is written and in the table
 
     """
     from guardcheck import pipeline, report
@@ -81,9 +83,9 @@ def check_many(jobs: Sequence[Path], options: Options, folders: Folders, *, resu
     if rows:
         typer.echo(report.summary([(names[index], rows[index].told) for index in sorted(rows)]), nl=False)
     if interrupted:
+        kept = ", and their results are kept" if folders != Folders() else ""
         go_on = "; the same command with --resume goes on" if folders.json is not None else ""
-        typer.echo(f"stopped: {len(rows)} of {len(jobs)} jobs are done, and their results are kept{go_on}", err=True)
-        return STOPPED
+        raise Interrupted(f"stopped: {len(rows)} of {len(jobs)} jobs are done{kept}{go_on}")
     return min((row.code for row in rows.values()), key=WORST_FIRST.index)
 
 

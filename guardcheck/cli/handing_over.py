@@ -75,9 +75,11 @@ def checklist(
         raise typer.Exit(_blank(job, html, pdf, paper, options))
     progress = Progress(quiet)
     saved = {file: report.read_result(file) for file in (result, verified) if file is not None}
-    for file, one in saved.items():
-        if job is not None:
-            pipeline.require_same_job(job, one, file, options)
+    jobs = {file: job or _beside(file, one) for file, one in saved.items()}
+    check_targets((html, pdf, record), tuple(at for at in jobs.values() if at is not None))
+    for file, at in jobs.items():
+        if at is not None:
+            pipeline.require_same_job(at, saved[file], file, options)
     plan = saved[result] if result is not None else pipeline.check(_needed(job), options, progress)
     measured: Result | None = None
     if verified is not None:
@@ -94,8 +96,16 @@ def checklist(
     elif record is not None:
         report.write_bytes(record, report.to_record_pdf(plan, measured, paper=paper, workshop=workshop))
     outcome = report.evidence(plan, measured).outcome
-    typer.echo(f"{outcome.replace('_', ' ')}: wrote {' and '.join(str(path) for path in (html, pdf, record) if path)}")
+    wrote = " and ".join(str(path) for path in (html, pdf, record) if path)
+    unseen = "; job file not at hand: nobody has looked whether it changed since" if None in jobs.values() else ""
+    typer.echo(f"{outcome.replace('_', ' ')}: wrote {wrote}{unseen}")
     raise typer.Exit(OUTCOME_CODES[outcome])
+
+
+def _beside(saved: Path, result: Result) -> Path | None:
+    """Return the job file a saved result names, where one lies beside it."""
+    name = Path(result.job_file).name
+    return saved.parent / name if name and (saved.parent / name).is_file() else None
 
 
 def _one_of(verified: Path | None, *measured: object) -> None:

@@ -35,6 +35,8 @@ NOT_MEASURED = "Nothing was measured: every level is simulated from what the job
 """What a check leaves open until readings are joined with it."""
 RATING_NOT_STATED = "rating-not-stated"
 """Code of a finding judged against bounds of many data sheets, because nobody stated the pin's own rating."""
+PART_NOT_RATED = "part-not-rated"
+"""Code of a finding that hangs on what a part of an own netlist may take, because nobody stated that."""
 
 REMEDY_TRIED = "remedy-tried"
 """Code of a finding whose remedy was simulated to the end in the job's own netlist."""

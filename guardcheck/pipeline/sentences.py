@@ -21,6 +21,7 @@ from guardcheck.model import (
 )
 from guardcheck.proposal.remedies import NOTHING, SIZES
 from guardcheck.simulate.sourcing import FIT
+from guardcheck.verdict.asks import to_find_out
 from guardcheck.verdict.outcome import misses
 
 LOCK = "sync.lock"
@@ -125,10 +126,19 @@ def _event_advice(finding: Finding) -> str:
             f"look up what the chip on {line} may take (clamp current, pin voltage) in its data sheet and write it "
             "into the job's pin table, or name its family"
         )
-    return (
-        f"{NOTHING}; guardcheck propose JOB --line {line} searches for a build that holds; until then connect and "
-        "disconnect only with everything unplugged"
-    )
+    until = "until then connect and disconnect only with everything unplugged"
+    missing = to_find_out(finding)
+    if missing is not None:
+        return f"{missing}; {until}"
+    why = NOTHING if finding.outcome != NOT_PROVEN else f"{_why_open(finding)}, and no value to look up decides it"
+    return f"{why}; guardcheck propose JOB --line {line} searches for a build that holds; {until}"
+
+
+def _why_open(finding: Finding) -> str:
+    """Return why a stress is not proven that hangs on no unknown value."""
+    if finding.value is None:
+        return "the simulation gave no figure"
+    return "it leaves what the models' data sheets cover" if finding.estimate else "no rating proves that it holds"
 
 
 def _size_advice(finding: Finding, line: str) -> str:

@@ -17,6 +17,7 @@ from guardcheck.compose import Chain, emf_levels
 from guardcheck.engine import Engine
 from guardcheck.formatting import show
 from guardcheck.model import (
+    ASSUMED,
     CONFORMS,
     DOES_NOT_CONFORM,
     NOT_PROVEN,
@@ -35,6 +36,7 @@ from guardcheck.proposal.space import suits
 from guardcheck.proposal.trials import Trial, appraised, value_of
 from guardcheck.simulate.planning import JobPlan, LinePlan
 from guardcheck.simulate.preferred import choices_of
+from guardcheck.verdict.asks import to_find_out
 from guardcheck.verdict.outcome import inside, misses
 
 NOTHING = "nothing tried cures this"
@@ -179,6 +181,12 @@ def _quick(standard: Standard) -> tuple[str, ...]:
 
 
 def _none(one: Finding, tried: int) -> str:
+    missing = to_find_out(one)
+    if missing is None and one.outcome == NOT_PROVEN and one.limit is not None and one.limit.known_by == ASSUMED:
+        what = f"the {one.where} of {one.line}" if one.where else f"what bounds {QUANTITIES[one.quantity].title}"
+        missing = f"nobody states what {what} may take, and what is assumed proves only half: look it up and declare it"
+    if missing is not None:
+        return f"{missing}; {tried} changes were simulated as well, none proves it without"
     return (
         f"{NOTHING}: {tried} changes were simulated, each left it failing or made something else fail; "
         f"guardcheck propose JOB --line {one.line} searches other stages, values and guards"

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from types import MappingProxyType
 from typing import NamedTuple
 
-from guardcheck.model import ASKS, NOT_PROVEN, RATING_NOT_STATED, UNKNOWN_OF, Finding, Question
+from guardcheck.model import ASKS, NOT_PROVEN, PART_NOT_RATED, RATING_NOT_STATED, UNKNOWN_OF, Finding, Question
 from guardcheck.verdict.claims import claims_of
 
 
@@ -19,7 +19,16 @@ class _Fact(NamedTuple):
 _TRAINED = "only a person trained for it, supply unplugged and discharged; otherwise leave it unknown"
 _OPEN_ANYWAY = "look only if the supply is open anyway"
 _FACTS: Mapping[str, _Fact] = {
+    "supply.rail_capacitance": _Fact(
+        "Which capacitance hangs on the unit's rail?", "sum of the values printed on the rail's electrolytics"
+    ),
+    "supply.rail_load": _Fact("What does the unit draw from its rail?", "meter in series with the rail, or its plate"),
+    "supply.rail_esr": _Fact(
+        "Which series resistance have the rail's capacitors?",
+        "their data sheet, or an ESR meter, unit unplugged and the rail proven discharged",
+    ),
     "supply.mains": _Fact("What is the mains voltage?", "type plate"),
+    "supply.mains_frequency": _Fact("What is the mains frequency?", "type plate"),
     "supply.phases": _Fact("Do unit and display hang on one phase?", "ask the electrician; in one room nearly always"),
     "supply.protection_class": _Fact("Which protection class has the unit's supply?", "type plate, mains plug"),
     "supply.y_capacitance": _Fact("How large are the unit's Y capacitors?", f"{_OPEN_ANYWAY}: {_TRAINED}", False),
@@ -44,7 +53,13 @@ _ROLES: Mapping[str, _Fact] = {
         "At which current does the chip's driver give way?",
         "its data sheet: short-circuit output current",
     ),
+    "parts": _Fact(
+        "What may the parts of your own netlist take?",
+        "their data sheets; write it into the netlist, a line each: * rating NAME power=... working_voltage=...",
+    ),
 }
+MOST_TOLD = 2
+"""Most questions told in one sentence; all of them are asked."""
 
 
 def asks_of(findings: Iterable[Finding], leads: Mapping[str, str] = MappingProxyType({})) -> tuple[Question, ...]:
@@ -64,6 +79,17 @@ def asks_of(findings: Iterable[Finding], leads: Mapping[str, str] = MappingProxy
     return tuple(sorted(questions, key=lambda one: (-one.decides, one.key)))
 
 
+def to_find_out(one: Finding) -> str | None:
+    """Return what to find out where what nobody knows leaves a finding not proven; None where no answer is missing."""
+    facts = [_fact(key) for key in _keys(one)] if one.outcome == NOT_PROVEN else []
+    if not facts:
+        return None
+    left = len(facts) - MOST_TOLD
+    more = [f"{left} more {'is' if left == 1 else 'are'} asked"] if left > 0 else []
+    told = "; ".join([*(f"{fact.question} ({fact.where})" for fact in facts[:MOST_TOLD]), *more])
+    return f"nobody knows yet whether it holds: find out, then check again: {told}"
+
+
 def _keys(one: Finding) -> tuple[str, ...]:
     """Return the keys of the facts a finding hangs on."""
     keys = []
@@ -73,6 +99,8 @@ def _keys(one: Finding) -> tuple[str, ...]:
             keys.append(f"{one.line}.{key}" if key in _ROLES else key)
         elif code == RATING_NOT_STATED and one.line:
             keys.append(f"{one.line}.pin")
+        elif code == PART_NOT_RATED and one.line:
+            keys.append(f"{one.line}.parts")
         elif code.startswith(UNKNOWN_OF) and one.line:
             keys.append(f"{one.line}.{code.removeprefix(UNKNOWN_OF)}")
     return tuple(dict.fromkeys(keys))

@@ -212,6 +212,38 @@ def test_a_job_that_changed_or_is_gone_is_refused(saved: Path) -> None:
     assert not (saved / "sheet.html").exists()
 
 
+def test_a_job_file_beside_the_saved_result_is_looked_at_without_being_named(saved: Path) -> None:
+    """The result names its job file; where that lies beside it, it must still be what was checked."""
+    assert run(*HAND_OVER) == (0, "conforms: wrote sheet.html\n")
+    (saved / "sheet.html").unlink()
+    code, said = run("checklist", "--html", "job.toml", *HAND_OVER[3:])
+    assert code != 0
+    assert "job.toml" in said
+    assert (saved / "job.toml").read_text(encoding="utf-8") == JOB
+    (saved / "mine.cir").write_text(OWN.format(ohms=10), encoding="utf-8")
+    code, said = run(*HAND_OVER)
+    assert code != 0
+    assert "was made of another stage 'mine' than mine.cir as it stands now" in said
+    (saved / "job.toml").write_text(f"{JOB}# one more word\n", encoding="utf-8")
+    code, said = run(*HAND_OVER)
+    assert code != 0
+    assert "check.json: job_sha256: was made of another job file than job.toml as it stands now" in said
+    assert not (saved / "sheet.html").exists()
+
+
+def test_a_job_file_that_is_not_at_hand_is_said(saved: Path) -> None:
+    (saved / "job.toml").unlink()
+    code, said = run(*HAND_OVER)
+    assert code == 0
+    assert said == ("conforms: wrote sheet.html; job file not at hand: nobody has looked whether it changed since\n")
+    elsewhere = to_json(replace(CHECK, job_file="../job.toml"))
+    (saved / "apart").mkdir()
+    (saved / "apart" / "check.json").write_text(elsewhere, encoding="utf-8")
+    (saved / "job.toml").write_text("another", encoding="utf-8")
+    _, said = run("checklist", "--html", "sheet.html", "--result", "apart/check.json")  # beside it, and nowhere else
+    assert "job file not at hand" in said
+
+
 def test_a_netlist_the_job_names_that_changed_is_refused(saved: Path) -> None:
     """The job file stays as it was; what it names is another circuit than the one that was checked."""
     (saved / "mine.cir").write_text(OWN.format(ohms=10), encoding="utf-8")

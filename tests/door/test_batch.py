@@ -24,7 +24,7 @@ import pytest
 import guardcheck as gc
 from guardcheck.cli import batch
 from guardcheck.cli.batch import Folders, Row, check_many
-from guardcheck.errors import STOPPED
+from guardcheck.errors import STOPPED, Interrupted
 from guardcheck.pipeline import Options, still_holds
 from guardcheck.report import read_result
 from tests.pipeline.jobs import line, text
@@ -142,11 +142,14 @@ def test_ctrl_c_keeps_what_is_done_and_says_how_to_go_on(
         return check(job, *rest)  # type: ignore[arg-type]
 
     monkeypatch.setattr(batch, "_check", interrupted)
-    assert run(jobs, QUICK, out) == STOPPED
+    with pytest.raises(Interrupted, match="stopped: 2 of 3 jobs are done, and their results are kept; the same comma"):
+        run(jobs, QUICK, out)
     told = capsys.readouterr()
     assert sorted(saved(out)) == ["job-0.json", "job-1.json"]
-    assert "stopped: 2 of 3 jobs are done, and their results are kept; the same command with --resume" in told.err
+    assert told.err == ""
     assert "job-1" in told.out
+    with pytest.raises(Interrupted, match=r"stopped: 2 of 3 jobs are done$"):  # nothing was to be written, none is kept
+        check_many(jobs, QUICK, Folders(), resume=False, quiet=True)
 
 
 @contextmanager
@@ -230,7 +233,8 @@ def test_ctrl_c_with_several_processes_keeps_what_is_done_and_resume_goes_on(tmp
     assert group.returncode == STOPPED
     kept = saved(out)
     assert 1 <= len(kept) < len(jobs)
-    assert f"stopped: {len(kept)} of {len(jobs)} jobs are done, and their results are kept" in said
+    done = f"{len(kept)} of {len(jobs)} jobs are done, and their results are kept"
+    assert said == f"guardcheck: stopped: {done}; the same command with --resume goes on\n"
     written = {name: (out / name).stat().st_mtime_ns for name in kept}
     for name in kept:
         assert read_result(out / name).job_file == name.replace(".json", ".toml")

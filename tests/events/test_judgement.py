@@ -450,6 +450,7 @@ class TestNotDeclared:
         assert "is lifted " in row.why
         assert row.outcome == NOT_PROVEN
         assert "rail capacitance, rail load not declared" in row.why
+        assert {"asks-supply.rail_capacitance", "asks-supply.rail_load"} <= set(row.codes)
 
     def test_a_value_nobody_can_guess_leaves_every_event_unproven(self, tmp_path: Path, engine: Engine) -> None:
         own = ".subckt mine in out vdd gnd ohms=75\nr1 in out {ohms}\n.ends mine\n"

@@ -10,7 +10,7 @@ from guardcheck.engine import Engine
 from guardcheck.errors import CircuitError
 from guardcheck.job import parse_job
 from guardcheck.library.own import stated_ratings
-from guardcheck.model import Facts, Finding
+from guardcheck.model import PART_NOT_RATED, Facts, Finding
 from guardcheck.rules import judge_all
 from guardcheck.simulate.stress.convergence import groups_of, human_body, run_groups
 from guardcheck.simulate.stress.events import library_events, subjects_of
@@ -69,8 +69,10 @@ def test_a_capacitor_nobody_rates_is_not_proven_and_one_that_is_rated_holds(engi
     rows = {one.quantity: one for one in misplugged(engine, tmp_path, more=across)}
     assert rows["event.part_margin"].outcome == "not_proven"
     assert "nobody states what it may take" in rows["event.part_margin"].why
+    assert PART_NOT_RATED in rows["event.part_margin"].codes
     rows = {one.quantity: one for one in misplugged(engine, tmp_path, "* rating c1 working_voltage=50V", more=across)}
     assert rows["event.part_margin"].outcome == "conforms"
+    assert rows["event.part_margin"].codes == ()
 
 
 @pytest.mark.parametrize(

@@ -73,7 +73,7 @@ class Chassis:
 
 @dataclass(frozen=True)
 class Bench:
-    """Rail and chassis as events see them, what was assumed about each, and what of the rail is not declared.
+    """Rail and chassis as events see them, what was assumed about each, and which keys of the rail are not declared.
 
     `rail` stands at the stressing ends of what is declared of it, its voltage at the nominal one. `live_rails` and
     `dead_rails` are what else its tolerances allow, to be tried while the unit is powered or off; `ends` says in words
@@ -128,7 +128,7 @@ def bench_of(job: Job, volts: Value) -> Bench:
     dead: tuple[Rail, ...] = ()
     if capacitance is not None and capacitance.varies:
         dead = (replace(rail, capacitance=max(capacitance.high, 1e-12)),)
-    undeclared = tuple(name.replace("_", " ") for name in USUAL_RAIL if name not in job.supply)
+    undeclared = tuple(name for name in USUAL_RAIL if name not in job.supply)
     return Bench(rail, bounds, chassis_of(job), tuple(assumed), undeclared, live, dead, tuple(ends))
 
 
@@ -163,7 +163,7 @@ def chassis_of(job: Job) -> Chassis:
         f"the {name.replace('_', ' ')}" for name in ("mains", "mains_frequency") if name not in job.supply
     ]
     open_ = [f"supply.{name}" for name in ("mains", "phases") if job.supply.get(name) == UNKNOWN_WORD]
-    open_ += [f"supply.{name}" for name in ("mains",) if name not in job.supply]
+    open_ += [f"supply.{name}" for name in ("mains", "mains_frequency") if name not in job.supply]
     ends: list[str] = []
     mains = _usual(job.supply, "mains", "mains", assumed, ends)
     frequency = _usual(job.supply, "mains_frequency", "mains frequency", assumed, ends)

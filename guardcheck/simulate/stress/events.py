@@ -27,6 +27,7 @@ from guardcheck.model import (
     Line,
     PartUse,
     Quantity,
+    unknown_codes,
 )
 from guardcheck.simulate.planning import JobPlan, LinePlan
 from guardcheck.simulate.stress.bench import Bench, bench_of
@@ -121,6 +122,7 @@ def gaps_of(plan: JobPlan, events: Sequence[Event]) -> Iterator[Quantity]:
                     use=event.plan.use.get(severity, DAILY),
                     condition=event.plan.condition.get(severity),
                     failure=f"{', '.join(chain.missing)} is unknown and has no usual range to judge it by",
+                    codes=unknown_codes(chain.missing),
                 )
 
 

@@ -13,6 +13,7 @@ from guardcheck.model import (
     DOES_NOT_CONFORM,
     NOT_PROVEN,
     OFF,
+    PART_NOT_RATED,
     RATING_NOT_STATED,
     SHORT_CIRCUIT,
     Limit,
@@ -249,6 +250,7 @@ def _margin_quantity(
         return replace(
             blank,
             failure="nothing is known of what this source may take: it has no chip diodes, and the job states no pin",
+            codes=(RATING_NOT_STATED,),
         )
     kind = _kindest(group, judged, reference)
     anyway = bool(kind) and outcome_of(*_ends_of(kind)) == DOES_NOT_CONFORM
@@ -256,8 +258,10 @@ def _margin_quantity(
     proven = gap is None and judge_margin(judged.known.loose) == DOES_NOT_CONFORM
     unsure = f"its {' and '.join(judged.loose)} changed by more than 1 % with finer steps or longer runs"
     failure = group.failure or (unsure if judged.loose else None) or beyond
-    if judged.margin.field == "rail" and not proven and group.subject.bench.undeclared:
-        failure = failure or f"{', '.join(group.subject.bench.undeclared)} not declared"
+    undeclared = group.subject.bench.undeclared
+    if judged.margin.field == "rail" and not proven and undeclared:
+        failure = failure or f"{', '.join(name.replace('_', ' ') for name in undeclared)} not declared"
+        codes = (*codes, *(f"{ASKS}supply.{name}" for name in undeclared))
     if judged.differs:
         failure, codes = group.failure or _drive_words(group, judged.ends), (*codes, SHORT_CIRCUIT)
     if gap is not None:
@@ -407,6 +411,7 @@ def _parts(group: Group, blank: Quantity, beyond: str | None) -> tuple[Quantity,
     least = min(margin.strict for one in (*group.good, *group.weak, *group.corners) for margin in one.parts)
     kind = [(margin.strict, margin.loose) for one in group.kind for margin in one.parts]
     words, codes = _open_words(group, least, loose, kind)
+    rated = found.bearing is None or found.bearing.allowed is not None
     if len({outcome_of(one.strict, one.loose) for one in worsts}) > 1:
         words, codes = words or _drive_words(group), (*codes, SHORT_CIRCUIT)
     return (
@@ -420,7 +425,7 @@ def _parts(group: Group, blank: Quantity, beyond: str | None) -> tuple[Quantity,
             limit=_margin_limit("event.part_margin", "ratings in the parts' metadata", "read"),
             notes=(f"{found.told[0].upper()}{found.told[1:]}.",),
             bearing=found.bearing,
-            codes=codes,
+            codes=codes if rated else (PART_NOT_RATED, *codes),
         ),
     )
 
