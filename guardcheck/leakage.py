@@ -24,6 +24,13 @@ USUAL: Mapping[str, tuple[float, float]] = {
 }
 """Lowest and highest of what is usual [F, V, Hz]; common practice, no published source."""
 
+TRANSFORMER = "transformer"
+"""The coupling of a supply that has no Y capacitor: a plain mains transformer."""
+WINDINGS = (50e-12, 1e-9)
+"""Capacitance between the windings of a small mains transformer [F] (from memory, unverified)."""
+NO_CAPACITOR = 10e-12
+"""Below this [F] a declared Y capacitance says that there is none: what is left is between the windings."""
+
 PAIR_SPREAD = 0.2
 """Tolerance of Y capacitors where none is declared: 20 % is what the marking M allows (common practice)."""
 
@@ -41,6 +48,7 @@ class Known:
     """A declared value as leakage is judged by it [SI].
 
     `value` is what is taken; `certain` the least that is sure to be there; `low` and `high` the span it may lie in.
+    `windings`: there is no capacitor, and it stands for what the transformer couples.
     """
 
     value: float
@@ -48,11 +56,19 @@ class Known:
     low: float
     high: float
     unknown: bool = False
+    windings: bool = False
 
 
 def known(entries: Mapping[str, Any], name: str) -> Known | None:
-    """Return a declared value, the worst of the usual range when it is declared unknown, None when not declared."""
+    """Return a declared value, the worst of the usual range when it is declared unknown, None when not declared.
+
+    A supply on the mains without Y capacitors couples through the windings of its transformer, which nobody declares.
+    """
     given = entries.get(name)
+    if name == "y_capacitance" and entries.get("protection_class") != "III":
+        none = given.high < NO_CAPACITOR if isinstance(given, Value) else entries.get("y_coupling") == TRANSFORMER
+        if none:
+            return Known(WINDINGS[1], WINDINGS[0], *WINDINGS, unknown=True, windings=True)
     if isinstance(given, Value):
         return Known(given.nominal, given.nominal, given.low, given.high)
     if given is None or name not in USUAL:
@@ -79,17 +95,6 @@ def halves(entries: Mapping[str, Any], capacitance: float, spread: float = 0.0) 
     if entries.get("y_coupling") == "symmetric":
         return capacitance * (1.0 + spread) / 2.0, max(capacitance * (1.0 - spread) / 2.0, STRAY)
     return capacitance, STRAY
-
-
-def display_earthed(entries: Mapping[str, Any]) -> bool | None:
-    """Return whether a display's 0 V is at earth, None where nobody knows.
-
-    What its plug does not earth another lead may (aerial, network, audio), unless the job rules that out.
-    """
-    earthed = entries.get("earthed")
-    if earthed is True:
-        return True
-    return False if earthed is False and entries.get("other_leads") is False else None
 
 
 def apparatus(facts: Facts) -> Iterator[tuple[str, Mapping[str, Any]]]:

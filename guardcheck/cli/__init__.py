@@ -45,6 +45,12 @@ def _abandon_output() -> None:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
+def _say(words: str) -> None:
+    """Write a sentence to stderr; where nobody reads that any more, the exit code still tells."""
+    with contextlib.suppress(OSError):
+        typer.echo(words, err=True)
+
+
 def main() -> None:
     """Run the command line; every error is one sentence on stderr."""
     sys.setswitchinterval(_GIVES_WAY)
@@ -53,19 +59,19 @@ def main() -> None:
     try:
         app(standalone_mode=True)
     except GuardcheckError as error:
-        typer.echo(f"guardcheck: {error}", err=True)
+        _say(f"guardcheck: {error}")
         sys.exit(code_of(error))
     except PipeClosed:
         _abandon_output()
         sys.exit(141)
     except SystemExit as ended:
         if ended.code == STOPPED:
-            typer.echo(STOPPED_WORDS, err=True)
+            _say(STOPPED_WORDS)
         raise
     except OSError as error:
-        typer.echo(f"guardcheck: cannot read or write: {error.strerror or error}", err=True)
+        _say(f"guardcheck: cannot read or write: {error.strerror or error}")
         _abandon_output()
         sys.exit(2)
     except Exception as error:
-        typer.echo(f"guardcheck: {printable(bug(error))}", err=True)
+        _say(f"guardcheck: {printable(bug(error))}")
         sys.exit(1)

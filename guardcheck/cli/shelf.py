@@ -29,7 +29,7 @@ def show(
     name: Annotated[str, typer.Argument(metavar="NAME", help="A name from guardcheck list.")],
     circuits: CircuitsOption = None,
 ) -> None:
-    """Show one part or standard: parameters, ranges, where to find the values, ratings, limits, sources."""
+    """Show one part or standard: parameters, ranges, where to find the values, ratings, limits, references."""
     from guardcheck import pipeline, report
 
     typer.echo(report.sheet(pipeline.describe(name, circuits)), nl=False)

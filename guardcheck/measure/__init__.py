@@ -11,6 +11,7 @@ from guardcheck.measure.levels import (
     worst_impedance,
 )
 from guardcheck.measure.quality import (
+    CLIPPED,
     RETURN_LOSS_CAP,
     clip_bracket,
     dissipation,
@@ -36,6 +37,7 @@ from guardcheck.measure.stress import (
 )
 
 __all__ = [
+    "CLIPPED",
     "RETURN_LOSS_CAP",
     "PinWaves",
     "Stress",

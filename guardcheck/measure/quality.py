@@ -19,8 +19,9 @@ DEAD = 1e-9
 
 
 def return_loss(impedance: Complex, nominal: float) -> Array:
-    """Return -20·log10 |(Z - Z0)/(Z + Z0)| [dB], capped at 60 dB; same shape as `impedance` [ohm]."""
-    ratio = np.abs((impedance - nominal) / (impedance + nominal))
+    """Return -20·log10 |(Z - Z0)/(Z + Z0)| [dB], at most 60 dB; same shape as `impedance` [ohm], NaN where that is."""
+    with np.errstate(invalid="ignore"):
+        ratio = np.abs((impedance - nominal) / (impedance + nominal))
     return np.asarray(np.minimum(-20.0 * np.log10(np.maximum(ratio, 1e-12)), RETURN_LOSS_CAP))
 
 

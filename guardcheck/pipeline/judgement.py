@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from guardcheck.formatting import show, span
 from guardcheck.measure import decibels
 from guardcheck.measure.readings import READABLE
+from guardcheck.measure.readings.records import AT_LEAST, AT_MOST
 from guardcheck.model import (
     CONFORMS,
     DOES_NOT_CONFORM,
@@ -150,7 +151,8 @@ def _without_the_impossible(rows: Sequence[Row]) -> list[Row]:
     """Return the rows with no pass for a reading that another reading of the same quantity rules out.
 
     Two readings of one level agree when they differ by no more than both expanded uncertainties together (root sum of
-    squares). Where they do not, one of them is wrong, and nobody knows which: neither proves anything good.
+    squares), and one that is a bound rules out only what lies beyond it. Where they do not, one of them is wrong, and
+    nobody knows which: neither proves anything good.
     """
     out = []
     for row in rows:
@@ -169,12 +171,16 @@ def _without_the_impossible(rows: Sequence[Row]) -> list[Row]:
 
 def _excludes(one: Measured, other: Measured) -> bool:
     a, b = one.quantity, other.quantity
-    if one is other or a.name != b.name or not (one.usable and other.usable) or a.bound or b.bound:
+    if one is other or a.name != b.name or not (one.usable and other.usable):
         return False
     widths = (a.uncertainty, b.uncertainty)
     if a.value is None or b.value is None or None in widths:
         return False
-    return abs(a.value - b.value) > math.hypot(*(width or 0.0 for width in widths))
+    above = a.value - b.value
+    if abs(above) <= math.hypot(*(width or 0.0 for width in widths)):
+        return False
+    higher, lower = (a, b) if above > 0 else (b, a)
+    return higher.bound != AT_MOST and lower.bound != AT_LEAST
 
 
 def _missing(plan: Plan, name: str) -> Measured:

@@ -35,6 +35,8 @@ NO_EVENTS = (
     "Live plugging, electrostatic discharge, cable discharge, a misplug, a short, back-powering and power steps were "
     "not simulated: nothing here says that the pin survives them."
 )
+UNPROVABLE, NO_FIGURE = "no data sheet settles it", "the simulation gave no figure to judge"
+"""Why a stress is not proven that hangs on no unknown value; its own sentence says what falls short."""
 WITH_EVENTS = (
     "Stress events: arcs, bounce of contacts, several lines struck at once, damage that needs many hits, and strikes "
     "on anything but the line's own contact were not simulated."
@@ -130,15 +132,8 @@ def _event_advice(finding: Finding) -> str:
     missing = to_find_out(finding)
     if missing is not None:
         return f"{missing}; {until}"
-    why = NOTHING if finding.outcome != NOT_PROVEN else f"{_why_open(finding)}, and no value to look up decides it"
+    why = NOTHING if finding.outcome != NOT_PROVEN else NO_FIGURE if finding.value is None else UNPROVABLE
     return f"{why}; guardcheck propose JOB --line {line} searches for a build that holds; {until}"
-
-
-def _why_open(finding: Finding) -> str:
-    """Return why a stress is not proven that hangs on no unknown value."""
-    if finding.value is None:
-        return "the simulation gave no figure"
-    return "it leaves what the models' data sheets cover" if finding.estimate else "no rating proves that it holds"
 
 
 def _size_advice(finding: Finding, line: str) -> str:

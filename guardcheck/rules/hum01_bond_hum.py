@@ -4,9 +4,9 @@ Hazard
     Leakage of the Y capacitors flows between unit and display through whatever joins their 0 V. Its voltage stands in
     series with the signal: bars that roll through the picture, a buzz in the sound.
 What is read
-    Mains, Y capacitances and their coupling, whether unit (class I) and display are earthed, the display's other leads,
-    and each bond; the current is simulated with the plugs turned the worst way, earthed and floating where that is not
-    known. The signal loop of 150 ohm lies beside every bond, and carries all of it where there is none.
+    Mains, Y capacitances and their coupling, whether unit (class I) and display are earthed, and each bond; the current
+    is simulated with the plugs turned the worst way, earthed and floating where that is not known. The signal loop of
+    150 ohm lies beside every bond, and carries all of it where there is none.
 Limit and source
     None was found: the figure is shown as a fraction of 0.7 V and decides nothing. Half of a voltage in the loop
     reaches a 75-ohm input; peak to peak is 2.83 times root mean square.
@@ -24,7 +24,7 @@ from itertools import product
 from math import inf, log10, sqrt
 from typing import Any
 
-from guardcheck.leakage import display_earthed, halves, known, pair_spread
+from guardcheck.leakage import halves, known, pair_spread
 from guardcheck.metrology import low_ohms
 from guardcheck.model import (
     NOT_APPLICABLE,
@@ -59,7 +59,7 @@ def asks(facts: Facts) -> tuple[Ask, ...]:
     """Return the simulations wanted: the leakage current through each bond, for every way plugs and earths may be."""
     mains, frequency = known(facts.supply, "mains"), known(facts.supply, "mains_frequency")
     unit, display = known(facts.supply, "y_capacitance"), known(facts.display, "y_capacitance")
-    earthed = (_ties(_class_one(facts)), _ties(display_earthed(facts.display)))
+    earthed = (_ties(_class_one(facts)), _ties(_display_tied(facts)))
     if mains is None or frequency is None or (unit is None and AFLOAT in earthed[0]):
         return ()
     if display is None and AFLOAT in earthed[1]:
@@ -93,6 +93,12 @@ def _class_one(facts: Facts) -> object:
     """Return whether the unit is earthed: True for class I, False for II and III, anything else is not known."""
     klass = facts.supply.get("protection_class")
     return True if klass == "I" else False if klass in ("II", "III") else None
+
+
+def _display_tied(facts: Facts) -> object:
+    """Return whether the display is earthed; one that is not, by itself, may be by a lead nobody ruled out."""
+    earthed = facts.display.get("earthed")
+    return earthed if earthed is not False or facts.display.get("other_leads") is False else None
 
 
 def _ties(earthed: object) -> tuple[float, ...]:
@@ -147,7 +153,7 @@ def _hum(facts: Facts, where: str, fact: Fact) -> Finding:
 
 def _earths(facts: Facts) -> str:
     """Return what the earths of unit and display leave to say."""
-    tied = (_class_one(facts), display_earthed(facts.display))
+    tied = (_class_one(facts), _display_tied(facts))
     if tied == (True, True):
         return " (both are earthed: hum of the earth loop comes on top and is not told)"
     known_ = all(one is True or one is False for one in tied)

@@ -18,7 +18,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from guardcheck.leakage import display_earthed
 from guardcheck.model import (
     ADVICE,
     CONFORMS,
@@ -37,6 +36,8 @@ from guardcheck.model import (
 from guardcheck.verdict.outcome import finding, judge_margin, worst
 
 FACT, MARGIN = "declared.fact", "event.margin"
+BESIDE = ("event.latch_up", "event.part_margin")
+"""What else of an event must hold before it leaves a unit unharmed; short of it nothing is known to be harm."""
 RULE = Rule(code="ORD01", title="Connecting order", klass=ADVICE, quantities=(), kind=WITHSTAND)
 HOT_PLUG = "hot-plug"
 """How the names of the events begin that join two units live."""
@@ -49,58 +50,62 @@ def judge(facts: Facts) -> tuple[Finding, ...]:
         return (_row(NOT_APPLICABLE, "Not applicable: the job declares no line that is connected."),)
     events = [
         one
-        for one in facts.named((MARGIN,))
+        for one in facts.named((MARGIN, *BESIDE))
         if one.event is not None and one.event.startswith(HOT_PLUG) and facts.decides(one)
     ]
     if not events:
         why = f"Not proven: no hot-plug event was run, so nothing is known about joining it live. {_order(facts)}"
         return (_row(NOT_PROVEN, why),)
     margins = [one.value for one in events]
-    outcome = worst(
-        NOT_PROVEN if one.value is None or one.failure is not None else judge_margin(one.value) for one in events
-    )
+    outcome = worst(_outcome(one) for one in events)
     known = [margin for margin in margins if margin is not None]
     told = {
         CONFORMS: "The simulated hot-plug events leave it unharmed; the order still costs nothing.",
         DOES_NOT_CONFORM: "A simulated hot-plug event goes beyond the pin's ratings: joining it live can kill it.",
-        NOT_PROVEN: "The hot-plug events are too close to the ratings, or not all could be simulated.",
+        NOT_PROVEN: "The hot-plug events are too close to the ratings, or not everything about them is known.",
     }[outcome]
     least = f" Least margin {min(known):.1f} dB." if known else ""
     row = _row(outcome, f"{told}{least} {_order(facts)}")
     return (replace(row, origin=SIMULATED),)
 
 
-def _order(facts: Facts) -> str:
-    return (
-        "Order: 1. unplug unit and display from the mains; 2. push the lead fully home in both sockets, and join all "
-        f"other leads; 3. plug in the display, then the unit. Take apart in reverse, mains first. {_earths(facts)}"
-    )
+def _outcome(one: Quantity) -> str:
+    if one.value is None or one.failure is not None:
+        return NOT_PROVEN
+    judged = judge_margin(one.value)
+    return NOT_PROVEN if one.name in BESIDE and judged == DOES_NOT_CONFORM else judged
 
 
 def _earths(facts: Facts) -> str:
-    """Return how the two 0 V stand to each other before the lead joins them."""
-    display, unit = display_earthed(facts.display), facts.supply.get("protection_class")
-    if display is None:
-        if facts.display.get("earthed") is False:
-            return (
-                "The display's own plug does not earth it, but another lead in it may: treat it as earthed and as "
-                "floating."
-            )
-        return "Whether the display is earthed is not known: treat it as earthed and as floating."
-    if unit == "I":
+    """Return how the two 0 V stand to each other, as far as it is declared; another lead may earth a display."""
+    display, unit = facts.display.get("earthed"), facts.supply.get("protection_class")
+    if display is False and facts.display.get("other_leads") is not False:
         return (
-            "Display and unit are both earthed: their 0 V meet at earth."
-            if display
-            else "The unit is earthed, the display is not: it floats until the lead joins them."
+            "The display is not earthed by itself, but another lead may earth it: treat it as earthed and as floating."
         )
-    floats = "floats" if unit in ("II", "III") else "may float"
+    if display not in (True, False):
+        return "Whether the display is earthed is not known: treat it as earthed and as floating."
+    if unit not in ("I", "II", "III"):
+        stands = "earthed: its 0 V stands at earth" if display else "not earthed: it floats"
+        return (
+            f"The display is {stands}. Whether the unit is earthed is not known: treat it as earthed and as floating."
+        )
+    if unit == "I":
+        other = "so does the display's" if display else "the display floats against it until the lead joins them"
+        return f"The unit is earthed: its 0 V stands at earth, and {other}."
     if display:
         return (
-            f"The display is earthed: its 0 V stands at earth, and the unit {floats} against it until the lead joins "
-            "them."
+            "The display is earthed: its 0 V stands at earth, and the unit floats against it until the lead joins them."
         )
-    both = "both float" if unit in ("II", "III") else "it floats, and the unit may,"
-    return f"The display is not earthed: {both} until the lead joins them."
+    return "Neither the unit nor the display is earthed: both float until the lead joins them."
+
+
+def _order(facts: Facts) -> str:
+    earth = _earths(facts)
+    return (
+        "Order: 1. unplug unit and display from the mains; 2. push the lead fully home in both sockets, and join all "
+        f"other leads; 3. plug in the display, then the unit. Take apart in reverse, mains first. {earth}"
+    )
 
 
 def _row(outcome: str, why: str) -> Finding:
@@ -110,7 +115,7 @@ def _row(outcome: str, why: str) -> Finding:
 
 def _margin(value: float | None) -> Facts:
     quantity = Quantity(MARGIN, "red", False, value, event=HOT_PLUG, severity="first contact")
-    return Facts((quantity,), display={"earthed": False, "other_leads": False})
+    return Facts((quantity,), display={"earthed": False})
 
 
 CASES = (

@@ -314,7 +314,8 @@ def _doubt(facts: Facts, where: str) -> _Doubt:
             continue
         sums = [sums[0] + one.certain, sums[1] + one.low, sums[2] + one.high, sums[3] + one.value]
         if one.unknown:
-            unknown.append(f"Y capacitance of {owner}")
+            what = "capacitance between the windings of the transformer" if one.windings else "Y capacitance"
+            unknown.append(f"{what} of {owner}")
         if entries.get("y_coupling") not in ("symmetric", "single"):
             unknown.append(f"coupling of {owner}")
     shares = [total / sums[3] if sums[3] else 1.0 for total in sums[:3]]

@@ -8,14 +8,14 @@ read at the signal's own ends and wherever between them it is worst.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from guardcheck.compose import Builds, gain_deck
 from guardcheck.engine import Engine
-from guardcheck.measure import clip_bracket, worst_bend
+from guardcheck.measure import CLIPPED, clip_bracket, worst_bend
 from guardcheck.model import Deck, Quantity, Trace
 from guardcheck.simulate.batch import run_once
 from guardcheck.simulate.experiment import Experiment, Plateaus, at_display, emf_of, extremes, summary
@@ -24,6 +24,8 @@ Array = NDArray[np.float64]
 
 COARSE, FINE = 31, 9
 """Points of the first look, on either side of mid signal, and of each narrowing."""
+INNER, NO_GAIN = 41, 1e-3
+"""Points over the signal at which it is looked for where it passes, and the gain from which on it does."""
 ROUNDS = 4
 """Narrowings: (3 V + half the signal) / 31 / 10**4 is far below a millivolt."""
 BENDS = 41
@@ -68,13 +70,15 @@ class _Clip:
     up: Array
     down: Array
     failure: str | None = None
+    inner: Array = field(default_factory=lambda: np.zeros((0, 0)))
 
 
 def headrooms(engine: Engine, groups: Sequence[Sequence[Plateaus]]) -> list[Quantity | None]:
     """Return `level.headroom` of every solved line whose standard lists it, else None; one group of pictures a line.
 
-    The distance from the signal's ends to where the gain falls below half of that at mid signal, in volts at the
-    display; the least over the pictures. Negative: so much of the signal itself is clipped.
+    The distance from the signal's ends to where the gain falls below half of that at mid signal (or where it is
+    greatest, if mid signal itself is cut), in volts at the display; the least over the pictures. Negative: so much of
+    the signal itself is clipped.
     """
     searches = [_searches(group) for group in groups]
     active = [search for mine in searches for search in mine]
@@ -99,16 +103,41 @@ def _searches(group: Sequence[Plateaus]) -> list[_Clip]:
 
 
 def _look(engine: Engine, searches: Sequence[_Clip]) -> None:
-    """Take the gain at mid signal, and find between which two points it is lost on either side."""
+    """Take the gain where the signal surely passes, and find between which two points it is lost on either side.
+
+    That is mid signal, unless more than half of the signal is cut: then it is where its gain is greatest.
+    """
     wanted = [search for search in searches if search.failure is None]
-    grids = [_grid(search) for search in wanted]
-    found = gains(engine, [(search.run, grid) for search, grid in zip(wanted, grids, strict=True)])
-    for search, grid, (gain, failure) in zip(wanted, grids, found, strict=True):
+    inner = [np.linspace(search.ends[:, 0], search.ends[:, 1], INNER, axis=1) for search in wanted]
+    _bracket(engine, wanted, inner)
+    moved = [
+        search
+        for search, points in zip(wanted, inner, strict=True)
+        if search.failure is None and _moved(search, points)
+    ]
+    _bracket(engine, moved, [search.centre[:, None] for search in moved])
+
+
+def _bracket(engine: Engine, searches: Sequence[_Clip], more: Sequence[Array]) -> None:
+    """Bracket both clip points from each search's centre, and take the gains at `more` points in the same run."""
+    grids = [_grid(search) for search in searches]
+    runs = [np.concatenate([grid, points], axis=1) for grid, points in zip(grids, more, strict=True)]
+    found = gains(engine, [(search.run, points) for search, points in zip(searches, runs, strict=True)])
+    for search, grid, (every, failure) in zip(searches, grids, found, strict=True):
         search.failure = failure
-        middle = grid.shape[1] // 2
-        search.gain = gain[:, middle]
+        width, middle = grid.shape[1], grid.shape[1] // 2
+        gain, search.inner = every[:, :width], every[:, width:]
+        search.gain = np.where(gain[:, middle] > NO_GAIN, gain[:, middle], np.nan)
         search.up = clip_bracket(grid[:, middle:], gain[:, middle:], search.gain)
         search.down = clip_bracket(grid[:, middle::-1], gain[:, middle::-1], search.gain)
+
+
+def _moved(search: _Clip, points: Array) -> bool:
+    """Move the centre to where the signal's gain is greatest, where mid signal is cut itself; tell whether it was."""
+    rows, best = np.arange(len(points)), np.argmax(np.nan_to_num(search.inner), axis=1)
+    cut = np.nan_to_num(search.gain) < CLIPPED * np.nan_to_num(search.inner)[rows, best]
+    search.centre = np.where(cut, points[rows, best], search.centre)
+    return bool(cut.any())
 
 
 def _grid(search: _Clip) -> Array:

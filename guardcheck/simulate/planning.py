@@ -84,7 +84,7 @@ class JobPlan:
     def warnings(self) -> tuple[str, ...]:
         """Warnings of the job, of the shelf and of everything fitted so far, each once."""
         own = dict.fromkeys(
-            f"standard '{one.name}' is the one in {one.file}: its limits and their sources are its author's"
+            f"standard '{one.name}' is the one in {one.file}: its limits and their references are its author's"
             for one in self.standards.values()
             if one.sha256
         )

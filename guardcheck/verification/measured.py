@@ -8,9 +8,6 @@ from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 
-import numpy as np
-from numpy.typing import NDArray
-
 from guardcheck.errors import InputError, JobError, accepted, nearest
 from guardcheck.files import sha256_of
 from guardcheck.measure.capture import (
@@ -22,6 +19,7 @@ from guardcheck.measure.capture import (
     channel_of,
     component_of,
     differs,
+    is_copy,
     nothing,
     read_capture,
 )
@@ -153,12 +151,12 @@ def from_captures(
     measured: list[Measured] = []
     captured: list[Captured] = []
     capture, path = None, None
-    seen: list[tuple[CaptureFile, NDArray[np.float32]]] = []
+    seen: list[tuple[CaptureFile, Capture, str]] = []
     for number, use in enumerate(given.captures, start=1):
         if capture is None or use.path != path:
             capture, path = read_capture(use.path), use.path
         plan, channel = plans[use.line], _channel(capture, use, given.sync)
-        _own_trace(use, capture.volts[channel], seen)
+        _own_trace(use, capture, channel, seen)
         settings, told = _settings(use.line, given, file, plan, capture.facts.get(channel, NOTHING))
         sync = None if plan.carries_sync else given.sync
         apart = _apart(capture, use, given, file)
@@ -192,19 +190,17 @@ def _apart(capture: Capture, use: CaptureFile, given: Given, file: ReadingsFile)
     return differs(read_capture(other.path), capture, given.sync)
 
 
-def _own_trace(
-    use: CaptureFile, volts: NDArray[np.float32], seen: list[tuple[CaptureFile, NDArray[np.float32]]]
-) -> None:
+def _own_trace(use: CaptureFile, capture: Capture, channel: str, seen: list[tuple[CaptureFile, Capture, str]]) -> None:
     """Refuse the trace of another line, even from a copy of its file: a trace proves the one line it was taken on."""
-    for other, before in seen:
-        if other.line != use.line and np.array_equal(before, volts):
+    for other, before, named in seen:
+        if other.line != use.line and is_copy(before, named, capture, channel):
             raise InputError(
                 f"is sample for sample the trace given for {other.line}; a trace shows one line, so capture {use.line}"
                 " by itself",
                 file=str(use.path),
                 key="--capture",
             )
-    seen.append((use, volts))
+    seen.append((use, capture, channel))
 
 
 def _settings(

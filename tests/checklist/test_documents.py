@@ -5,8 +5,10 @@ from __future__ import annotations
 import html as html_
 import io
 import re
+import tomllib
 from collections import Counter
 from dataclasses import asdict, replace
+from importlib import resources
 
 import pypdf
 import pytest
@@ -293,6 +295,12 @@ def test_what_conforms_claims_no_more_than_was_measured(conforming):
     """Line tilt alone is no sharp picture: no sentence of the sheet praises what no finding shows."""
     said = " ".join(texts(asdict(sheet_of(*conforming))))
     assert not re.search(r"arrives sharp|colour reference is right|suits the input", said)
+
+
+def test_a_family_of_checks_has_words_for_what_fails_and_none_of_praise():
+    """What conforms is named with its figures: there is no sentence that could say more than was measured."""
+    text = (resources.files("guardcheck.report.handover.strings") / "en.toml").read_text(encoding="utf-8")
+    assert {name for one in tomllib.loads(text)["family"].values() for name in one} == {"name", "fails"}
 
 
 @pytest.mark.parametrize(("where", "words_"), [("battery", "Saved games"), ("crt", "deadly charge")])

@@ -22,8 +22,10 @@ from guardcheck.files import read_bytes, sha256_of, write_text
 from tests.pipeline.jobs import line, text
 
 OWN = "* mine\n.subckt mine in out vdd gnd\nr1 in out 75\n.ends mine\n"
-JOB = text(line().replace('stage = "series-resistor"', 'stage_netlist = "mine.cir"')).replace(
-    "format = 1", 'format = 1\ncircuits = "parts"'
+JOB = (
+    text(line().replace('stage = "series-resistor"', 'stage_netlist = "mine.cir"'))
+    .replace('stage_values = { series = "74 ohm" }\n', "")
+    .replace("format = 1", 'format = 1\ncircuits = "parts"')
 )
 
 
@@ -117,6 +119,7 @@ def test_a_pipe_is_refused_and_not_waited_for(bench: Path, arguments: tuple[str,
     os.mkfifo(bench / "pipe")
     done = CliRunner().invoke(app, arguments)
     assert isinstance(done.exception, InputError), done.output
+    assert "pipe: is not a " in str(done.exception)
 
 
 @pytest.mark.skipif(not Path("/dev/zero").exists(), reason="this system has no endless device")
@@ -137,6 +140,15 @@ def test_a_reader_that_leaves_early_is_no_bug(arguments: tuple[str, ...]) -> Non
     )
     os.close(write)
     assert (done.returncode, done.stderr) == (141, "")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no such pipes")
+def test_an_error_nobody_reads_keeps_its_exit_code() -> None:
+    read, write = os.pipe()
+    os.close(read)
+    done = subprocess.run([sys.executable, "-m", "guardcheck", "check", "gone.toml"], stderr=write, check=False)
+    os.close(write)
+    assert done.returncode == 2
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="Windows sends no SIGINT to one process")
@@ -211,6 +223,7 @@ def test_nothing_from_a_file_moves_the_terminal(
     done = CliRunner().invoke(app, arguments)
     said = f"{done.output}{done.exception}"
     assert done.exit_code != 0
+    assert f"{name}:" in said
     assert not [char for char in said if unicodedata.category(char) in ("Cc", "Cf") and char != "\n"], repr(said)
 
 

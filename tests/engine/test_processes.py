@@ -7,6 +7,7 @@ import os
 import signal
 import subprocess
 import sys
+import tempfile
 import textwrap
 import threading
 import time
@@ -366,6 +367,20 @@ def test_folders_of_killed_engines_are_swept_and_no_others(tmp_path: Path) -> No
     (tmp_path / f"guardcheck-{gone.pid}-link").symlink_to(tmp_path / names[3])
     pool.sweep(tmp_path)
     assert sorted(path.name for path in tmp_path.iterdir() if not path.is_symlink()) == sorted(names[1:])
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows cannot be asked whether a process is there")
+def test_an_engine_sweeps_what_a_killed_one_left(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    gone = subprocess.Popen([sys.executable, "-c", ""])
+    gone.wait()
+    left = tmp_path / f"guardcheck-{gone.pid}-old"
+    left.mkdir()
+    old = time.time() - 2 * 3600
+    os.utime(left, (old, old))
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    with Engine(workers=1):
+        assert not left.exists()
+    assert list(tmp_path.iterdir()) == []
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="Windows sends no SIGTERM")

@@ -174,6 +174,8 @@ def test_silence_about_the_protection_class_is_unknown_and_said() -> None:
     assert silent == unknown
     assert any("unit earthed or not, the worse" in one for one in silent.assumed)
     assert not any("unit earthed" in one for one in floating.assumed)
+    assert "supply.protection_class" in silent.open
+    assert "supply.protection_class" not in floating.open
 
 
 @pytest.mark.parametrize("none", ['"0 F"', '"5 pF"'])

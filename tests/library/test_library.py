@@ -118,6 +118,10 @@ def test_a_users_part_stands_in_for_ours_and_the_record_says_so(tmp_path: Path) 
     assert used["stage", "series-resistor"].file == f"{tmp_path.name}/stages/series-resistor/series-resistor.cir"
     assert used["guard", "silicon-pair"].file == "circuits/guards/silicon-pair/silicon-pair.cir"
     assert used["model", "1n4148"].sha256 != used["model", "mine"].sha256
+    assert library.warnings == (
+        f"stage 'series-resistor' is the one in {tmp_path.name}/stages/series-resistor/series-resistor.cir, "
+        "not the stage of that name that comes with guardcheck",
+    )
 
 
 def test_hash_follows_netlist_and_metadata(tmp_path: Path) -> None:

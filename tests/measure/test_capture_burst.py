@@ -161,114 +161,6 @@ def test_a_burst_stands_where_it_is_nearly_as_high_as_anywhere(
     assert found == (None if ends is None else pytest.approx(((ends[0] - 0.36) * US, (ends[1] + 0.36) * US)))
 
 
-@pytest.mark.parametrize("swing", [0.0, math.pi / 4])
-@pytest.mark.parametrize("f", [F625, F525])
-def test_a_burst_of_ten_cycles(f: float, swing: float) -> None:
-    """0.3 V from 5.6 to 7.85 us, told to a quarter of a cycle where it begins.
-
-    A span of 1.2 us is full to 93 % from 84 ns before it holds nothing else to 84 ns behind: middles from 6.116 to
-    7.334 us, of which those at 6.15 and 7.25 us are looked at.
-    """
-    found = find_burst(chroma((TEN_CYCLES, 0.15, f), count=30, swing=swing), 0.0, 64 * US)
-    assert found is not None
-    assert found.amplitude == pytest.approx(0.3, rel=1e-4)
-    assert found.amplitude_error == pytest.approx(0.0, abs=1e-5)
-    assert found.frequency == pytest.approx(f, abs=0.5)
-    assert found.frequency_error == pytest.approx(0.0, abs=2.0)
-    assert found.coherent
-    assert found.window == pytest.approx(((6.15 - 0.36) * US, (7.25 + 0.36) * US), abs=1e-12)
-    assert found.start is not None
-    assert found.start[0] == pytest.approx(5.6 * US, abs=15e-9)
-    assert found.start[1] == pytest.approx(math.hypot(0.25 / f / math.sqrt(3), 25e-9 / math.sqrt(12)), rel=0.01)
-
-
-@pytest.mark.parametrize(
-    ("start", "end", "window"),
-    [
-        (4.96, 7.2, (5.55 - 0.36, 6.65 + 0.36)),  # spans from 4.95 us on
-        (6.6, 8.88, (7.15 - 0.36, 8.25 + 0.36)),  # to 8.9 us
-    ],
-)
-def test_a_burst_is_looked_for_from_4_95_to_8_9_us(start: float, end: float, window: tuple[float, float]) -> None:
-    found = find_burst(chroma((gate(start, end), 0.15, F625), count=30), 0.0, 64 * US)
-    assert found is not None
-    assert found.window == pytest.approx((window[0] * US, window[1] * US), abs=1e-12)
-
-
-def test_what_is_no_burst() -> None:
-    for amplitude, seen in ((0.0, False), (0.98e-3, False), (1.02e-3, True)):
-        assert (find_burst(chroma((TEN_CYCLES, amplitude, F625)), 0.0, 64 * US) is not None) == seen
-    everywhere = (((0, 1), (12, 1)), 0.15, F625)
-    assert find_burst(chroma(everywhere), 0.0, 64 * US) is None
-
-
-@pytest.mark.parametrize(("noise", "seen"), [(0.12, True), (0.125, False)])
-def test_a_burst_is_twice_what_noise_alone_shows(noise: float, seen: bool) -> None:
-    """0.1 V; 24 samples in 1.2 us: noise shows 2 / sqrt(24) of itself, 0.049 or 0.051 V."""
-    assert (find_burst(chroma((TEN_CYCLES, 0.1, F625)), noise, 64 * US) is not None) == seen
-
-
-def test_what_stands_beside_the_back_porch_is_not_looked_at() -> None:
-    """The picture from 9.2 us on, and what the edge of sync leaves up to 4.7 us, ten times as high."""
-    beside = [(0, 1), (4.7, 1), (4.7, 0), (9.2, 0), (9.2, 1), (12, 1)]
-    found = find_burst(chroma((TEN_CYCLES, 0.15, F625), (beside, 1.5, F625)), 0.0, 64 * US)
-    assert found is not None
-    assert found.window == pytest.approx((5.79 * US, 7.61 * US), abs=1e-12)
-    assert found.amplitude == pytest.approx(0.3, rel=1e-4)
-
-
-def test_what_swings_faster_than_any_subcarrier_is_not_looked_at() -> None:
-    faster = (TEN_CYCLES, 0.3, 5.8e6)
-    found = find_burst(chroma((TEN_CYCLES, 0.15, F625), faster, count=30), 0.0, 64 * US)
-    assert found is not None
-    assert found.frequency == pytest.approx(F625, abs=40e3)
-
-
-def test_a_coarse_sampling_is_not_searched_beyond_what_it_can_tell() -> None:
-    """At 8.34 MHz, 3.58 MHz looks like 4.76 MHz: of a search every 40 kHz from 3.2 MHz that one is met, 3.58 not."""
-    found = find_burst(chroma((TEN_CYCLES, 0.15, 3.58e6), step=1 / 8.34, count=30), 0.0, 64 * US)
-    assert found is not None
-    assert found.frequency == pytest.approx(3.58e6, abs=5.0)
-
-
-@pytest.mark.parametrize(
-    ("off", "count", "step", "start"),
-    [
-        (24e3, 8, 0.102, 5.6),  # sampled hardly finer than twice a cycle: the porch as a whole shows 60 kHz too much
-        (32e3, 30, 0.102, 5.6),
-        (40e3, 30, 0.102, 5.9),
-        (24e3, 6, 0.1, 5.3),  # spans that reach beyond the burst look full
-        (56e3, 6, 0.102, 5.3),
-    ],
-)
-def test_the_phase_is_not_counted_from_a_frequency_that_may_be_half_a_turn_off(
-    off: float, count: int, step: float, start: float
-) -> None:
-    """Half the line rate, 7.8 kHz, is a whole turn over two lines: from there every count comes out alike."""
-    f = F625 + off
-    found = find_burst(chroma((gate(start, start + 2.255), 0.15, f), count=count, step=step), 0.0, 64 * US)
-    assert found is not None
-    assert abs(found.frequency - f) < 3 * found.frequency_error + 1
-    assert found.amplitude == pytest.approx(0.3, rel=0.02)
-
-
-def test_four_hundred_lines_are_the_most_and_forty_show_where_it_stands() -> None:
-    """A wild line of another frequency all along: the 401st changes nothing, the 41st not where the burst stands."""
-    one = chroma((TEN_CYCLES, 0.15, F625), count=401, step=0.1)
-    clean = find_burst(one.pick(one.number < 400), 0.0, 64 * US)
-    wild = chroma((((0, 1), (12, 1)), 150.0, 3.5e6), count=401, step=0.1).rows
-    assert clean is not None
-    one.rows[400] = wild[400]
-    assert find_burst(one, 0.0, 64 * US) == clean
-    one.rows[40] = wild[40]
-    found = find_burst(one, 0.0, 64 * US)
-    assert found is not None
-    assert found.window == clean.window
-    one.rows[39] = wild[39]
-    found = find_burst(one, 0.0, 64 * US)
-    assert found is None or found.window != clean.window
-
-
 # How high, how fast, and how well that is known ----------------------------------------------------------------------
 
 
@@ -547,3 +439,114 @@ def test_chroma_of_four_hundred_lines_is_enough() -> None:
     assert envelope_peak(rows_of(data[:401]), 0.25, 0.0) == pytest.approx(2.0)
     data[399] *= 100.0
     assert envelope_peak(rows_of(data), 0.25, 0.0) == pytest.approx(2 * math.sqrt((399 + 100.0**2) / 400))
+
+
+# All of it together --------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("swing", [0.0, math.pi / 4])
+@pytest.mark.parametrize("f", [F625, F525])
+def test_a_burst_of_ten_cycles(f: float, swing: float) -> None:
+    """0.3 V from 5.6 to 7.85 us, told to a quarter of a cycle where it begins.
+
+    A span of 1.2 us is full to 93 % from 84 ns before it holds nothing else to 84 ns behind: middles from 6.116 to
+    7.334 us, of which those at 6.15 and 7.25 us are looked at.
+    """
+    found = find_burst(chroma((TEN_CYCLES, 0.15, f), count=12, swing=swing), 0.0, 64 * US)
+    assert found is not None
+    assert found.amplitude == pytest.approx(0.3, rel=1e-4)
+    assert found.amplitude_error == pytest.approx(0.0, abs=1e-5)
+    assert found.frequency == pytest.approx(f, abs=0.5)
+    assert found.frequency_error == pytest.approx(0.0, abs=2.0)
+    assert found.coherent
+    assert found.window == pytest.approx(((6.15 - 0.36) * US, (7.25 + 0.36) * US), abs=1e-12)
+    assert found.start is not None
+    assert found.start[0] == pytest.approx(5.6 * US, abs=15e-9)
+    assert found.start[1] == pytest.approx(math.hypot(0.25 / f / math.sqrt(3), 25e-9 / math.sqrt(12)), rel=0.01)
+
+
+@pytest.mark.parametrize(
+    ("start", "end", "window"),
+    [
+        (4.96, 7.2, (5.55 - 0.36, 6.65 + 0.36)),  # spans from 4.95 us on
+        (6.6, 8.88, (7.15 - 0.36, 8.25 + 0.36)),  # to 8.9 us
+    ],
+)
+def test_a_burst_is_looked_for_from_4_95_to_8_9_us(start: float, end: float, window: tuple[float, float]) -> None:
+    found = find_burst(chroma((gate(start, end), 0.15, F625), count=12), 0.0, 64 * US)
+    assert found is not None
+    assert found.window == pytest.approx((window[0] * US, window[1] * US), abs=1e-12)
+
+
+def test_what_is_no_burst() -> None:
+    for amplitude, seen in ((0.0, False), (0.98e-3, False), (1.02e-3, True)):
+        assert (find_burst(chroma((TEN_CYCLES, amplitude, F625)), 0.0, 64 * US) is not None) == seen
+    everywhere = (((0, 1), (12, 1)), 0.15, F625)
+    assert find_burst(chroma(everywhere), 0.0, 64 * US) is None
+
+
+@pytest.mark.parametrize(("noise", "seen"), [(0.12, True), (0.125, False)])
+def test_a_burst_is_twice_what_noise_alone_shows(noise: float, seen: bool) -> None:
+    """0.1 V; 24 samples in 1.2 us: noise shows 2 / sqrt(24) of itself, 0.049 or 0.051 V."""
+    assert (find_burst(chroma((TEN_CYCLES, 0.1, F625)), noise, 64 * US) is not None) == seen
+
+
+def test_what_stands_beside_the_back_porch_is_not_looked_at() -> None:
+    """The picture from 9.2 us on, and what the edge of sync leaves up to 4.7 us, ten times as high."""
+    beside = [(0, 1), (4.7, 1), (4.7, 0), (9.2, 0), (9.2, 1), (12, 1)]
+    found = find_burst(chroma((TEN_CYCLES, 0.15, F625), (beside, 1.5, F625)), 0.0, 64 * US)
+    assert found is not None
+    assert found.window == pytest.approx((5.79 * US, 7.61 * US), abs=1e-12)
+    assert found.amplitude == pytest.approx(0.3, rel=1e-4)
+
+
+def test_what_swings_faster_than_any_subcarrier_is_not_looked_at() -> None:
+    faster = (TEN_CYCLES, 0.3, 5.8e6)
+    found = find_burst(chroma((TEN_CYCLES, 0.15, F625), faster, count=12), 0.0, 64 * US)
+    assert found is not None
+    assert found.frequency == pytest.approx(F625, abs=40e3)
+
+
+def test_a_coarse_sampling_is_not_searched_beyond_what_it_can_tell() -> None:
+    """At 8.34 MHz, 3.58 MHz looks like 4.76 MHz: of a search every 40 kHz from 3.2 MHz that one is met, 3.58 not."""
+    found = find_burst(chroma((TEN_CYCLES, 0.15, 3.58e6), step=1 / 8.34, count=12), 0.0, 64 * US)
+    assert found is not None
+    assert found.frequency == pytest.approx(3.58e6, abs=5.0)
+
+
+@pytest.mark.parametrize(
+    ("off", "count", "step", "start"),
+    [
+        (24e3, 8, 0.102, 5.6),  # sampled hardly finer than twice a cycle: the porch as a whole shows 60 kHz too much
+        (32e3, 30, 0.102, 5.6),
+        (40e3, 30, 0.102, 5.9),
+        (24e3, 6, 0.1, 5.3),  # spans that reach beyond the burst look full
+        (56e3, 6, 0.102, 5.3),
+    ],
+)
+def test_the_phase_is_not_counted_from_a_frequency_that_may_be_half_a_turn_off(
+    off: float, count: int, step: float, start: float
+) -> None:
+    """Half the line rate, 7.8 kHz, is a whole turn over two lines: from there every count comes out alike."""
+    f = F625 + off
+    found = find_burst(chroma((gate(start, start + 2.255), 0.15, f), count=count, step=step), 0.0, 64 * US)
+    assert found is not None
+    assert abs(found.frequency - f) < 3 * found.frequency_error + 1
+    assert found.amplitude == pytest.approx(0.3, rel=0.02)
+
+
+def test_four_hundred_lines_are_the_most_and_forty_show_where_it_stands() -> None:
+    """A wild line of another frequency all along: the 401st changes nothing, the 41st not where the burst stands."""
+    one = chroma((TEN_CYCLES, 0.15, F625), count=401, step=0.1)
+    clean = find_burst(one.pick(one.number < 400), 0.0, 64 * US)
+    wild = chroma((((0, 1), (12, 1)), 150.0, 3.5e6), count=401, step=0.1).rows
+    assert clean is not None
+    one.rows[400] = wild[400]
+    assert find_burst(one, 0.0, 64 * US) == clean
+    one.rows[40] = wild[40]
+    found = find_burst(one, 0.0, 64 * US)
+    assert found is not None
+    assert found.window == clean.window
+    one.rows[39] = wild[39]
+    found = find_burst(one, 0.0, 64 * US)
+    assert found is None or found.window != clean.window

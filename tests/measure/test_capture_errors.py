@@ -269,6 +269,27 @@ def test_the_budget_adds_up_to_the_uncertainty() -> None:
     assert all(c.source for c in budget.contributions)
 
 
+@pytest.mark.parametrize(
+    ("stated", "name", "half"),
+    [
+        ("20 mV", "level.white", 20e-3),
+        ("20 mV", "noise.rms", 20e-3),
+        ("3% + 5 mV", "level.white", 0.03 * 0.7 + 5e-3),
+        ("3% + 5 mV", "level.blank", 0.03 * 0.05 + 5e-3),
+        ("3% + 0.1 div", "level.white", 0.03 * 0.7 + 0.1 * 0.2),
+        ("3% + 2 counts", "level.white", 0.03 * 0.7 + 2 * 6.25e-3),
+        ("1% of full scale", "level.white", 0.01 * 1.6),
+    ],
+)
+def test_a_statement_is_one_bound_for_a_capture_as_for_a_typed_reading(stated: str, name: str, half: float) -> None:
+    """White of 0.7 V on 50 mV of offset, 8 bits over 1.6 V: steps of 6.25 mV, 200 mV a division (GUM, 4.3.7)."""
+    shot = WHITE.but(bits=8, full_scale=1.6, offset=0.05)
+    found = of(shot, accuracy=parse_accuracy(stated, "V")).budgets[name]
+    (row,) = [one for one in found.contributions if one.name == "accuracy"]
+    assert row.half_width * abs(row.sensitivity) == pytest.approx(half, rel=0.02)
+    assert bool([one for one in found.contributions if one.name == "offset"]) is False
+
+
 def test_channels_are_named_in_messages() -> None:
     capture = capture_of(WHITE, WHITE)
     with pytest.raises(InputError, match="several channels"):

@@ -45,7 +45,12 @@ def test_a_level_at_the_end_of_the_trace_is_not_told(sign: int) -> None:
     for name in ("level.sync", "level.high", "level.low", "timing.sync_fall", "timing.sync_rise", "level.blank"):
         assert one.raw[name].value is not None, name
     one = plainly(sign=sign, low=-0.2)
-    for name in ("level.sync", "level.high", "level.low", "timing.sync_fall", "timing.sync_rise"):
+    for name in (
+        "level.sync",
+        "level.high",
+        "level.low",
+        *(f"timing.sync_{part}" for part in ("width", "fall", "rise")),
+    ):
         assert one.raw[name] == Raw(None, failure=tip), name
     assert one.raw["level.white"].value == pytest.approx(0.7)
     one = plainly((DARK,) * 4, sign=sign, top=0.1)
@@ -297,9 +302,10 @@ def test_sync_width_is_the_mean_of_all_with_its_error() -> None:
     one._timing()
     spread = math.sqrt(4 * 0.01 / 5) * US
     assert one.raw["timing.sync_width"] == Raw(pytest.approx(4.7e-6), pytest.approx(spread / math.sqrt(5)))
-    one.own = False
-    one._timing()
-    assert one.raw["timing.sync_width"] == Raw(None, failure=NO_SYNC)
+    for words in (NO_SYNC, "the sync tip is cut off"):
+        one.raw["level.sync"] = Raw(None, failure=words)
+        one._timing()
+        assert one.raw["timing.sync_width"] == Raw(None, failure=words)
 
 
 @pytest.mark.parametrize(("system", "scale"), [(S625, 1.0), (VGA, 0.5)])

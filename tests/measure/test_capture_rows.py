@@ -138,6 +138,30 @@ def test_a_sample_may_stand_one_step_from_its_place(by: float, even: bool) -> No
         gathered.capture()
 
 
+@pytest.mark.parametrize(
+    ("repeats", "told"),
+    [
+        ((0, 0), True),  # pairs: printed in steps of two samples
+        ((0, 1, 2, 2), False),  # one in four stands still: the steps are 4/3 of a sample
+        ((0, 1, 2), False),
+    ],
+)
+def test_times_printed_in_steps_beyond_a_sample_and_a_half_are_told(repeats: tuple[int, ...], told: bool) -> None:
+    block = max(repeats) + 1
+    times = np.concatenate([array(*repeats) + block * i for i in range(20)])
+    found = collected(rows(times)).capture()
+    assert found.time_step == pytest.approx(times[-1] / (len(times) - 1) * 1e-6)
+    assert [note for note in found.notes if "too coarsely" in note] == list(found.notes)
+    assert len(found.notes) == told
+
+
+def test_a_row_of_a_file_is_named_by_its_line(tmp_path: Path) -> None:
+    path = tmp_path / "scope.csv"
+    path.write_text("model,x\ntime (s),CH1 (V)\n" + "".join(f"{i},0.5\n" for i in range(4)) + "4,oops\n")
+    with pytest.raises(InputError, match=r"scope.csv:7: 'oops' is not a number"):
+        reader.read_capture(path)
+
+
 def test_times_that_do_not_advance() -> None:
     with pytest.raises(InputError, match="does not advance"):
         collected(rows(np.full(20, 3.0))).capture()
@@ -212,6 +236,7 @@ def test_the_step_times_are_printed_in() -> None:
         ((0, 0, 1, 2, 3, 4), 0.8, 0.0),  # one in five is the same
         ((0, 0, 1, 2, 3), 0.75, 1.01),  # one in four
         ((0, 0.0012, 1, 2), 1.0, 0.0),
+        ((0, 0.001, 1, 2), 1.0, 1.01),  # just a thousandth of it
         ((0, 0.0015, 2, 4), 2.0, 2.02),  # a thousandth of a step is the same
         ((0, 1, 2), 1.0, 0.0),
         ((0,), 1.0, 0.0),
@@ -232,6 +257,9 @@ def test_the_step_times_are_printed_in() -> None:
         (np.arange(2048) / 1024, 4, 1 / 1024),
         (np.arange(2049) / 1024, 4, 0.0),
         (np.cumsum(array(0, 0.010, 0.012, 0.014, 0.016)), 4, 0.012),  # up to one and a half of the smallest
+        (array(0, 1, 2.5), 4, 1.0),  # one and a half of it is no step of this trace any more
+        (array(0, 1, 3), 4, 1.0),
+        (array(-10, 0, 0.001, 1), 4, 0.999),  # 1 mV of 11 V over four levels is rounding
         (array(-2, -1, -0.9998, 2), 4, 0.9999),  # 0.2 mV of 4 V over four levels is rounding; the median of 1 and 3
     ],
 )

@@ -394,3 +394,16 @@ def test_chroma_and_noise_are_smoothed_away(chroma: float) -> None:
     assert found is not None
     assert (found.rate.name, found.sign) == ("15k", 1)
     assert found.pairs() == 29
+
+
+@pytest.mark.parametrize(("before", "behind", "found"), [(4, 11, False), (5, 11, True), (6, 10, False), (6, 11, True)])
+def test_a_pulse_just_at_the_limit_does_not_stand_clear(
+    monkeypatch: pytest.MonkeyPatch, before: int, behind: int, found: bool
+) -> None:
+    """Half a microsecond a sample: 2 us are four of them and 5 us ten, equal to the last bit at these places."""
+    first = np.arange(3) * 128 + before
+    volts = np.full(first[-1] + 9 + behind, 0.3)
+    for at in first:
+        volts[at : at + 10] = (0.15, *[0.0] * 8, 0.15)
+    monkeypatch.setattr(slicer, "_sliced", lambda *_: (volts, 0.15))
+    assert (slicer._candidate(volts, 5e-7, 0.0, 1, LOW) is not None) == found

@@ -181,6 +181,22 @@ def test_pulses_against_copying_are_no_picture(system: object) -> None:
     assert found.value == pytest.approx(shot.system.white, rel=0.01)
 
 
+@pytest.mark.parametrize(("start", "proven"), [(7.2, False), (12.2, False), (40.0, True)])
+def test_pulses_against_copying_without_their_field_sync_prove_nothing(start: float, proven: bool) -> None:
+    """Lines 9 to 16 after field sync at 0.56 V, 17 to 24 dark, then a picture whose white is only 0.45 V."""
+    shot = Shot(
+        rate=8e6, duration=1.5e-3, start=start * 64e-6, kind="luma", picture="white", gain=0.45 / 0.7, noise=0.003
+    )
+    t, volts = waveform(shot.but(noise=0.0))
+    line, x = np.floor((t + shot.start) % 20e-3 / 64e-6), (t + shot.start) % 64e-6
+    volts = np.where((x > 12e-6) & (x < 60e-6) & (line >= 9) & (line <= 16), 0.56, volts)
+    volts = volts + 0.003 * np.random.default_rng(2).standard_normal(len(t))
+    found = analyse(taken(volts, shot.rate), settings=replace(KNOWN, picture="white")).quantity("level.white")
+    assert (found.failure is None) == proven, found.value
+    assert proven or "pulses that follow field sync" in str(found.failure)
+    assert not proven or found.value == pytest.approx(0.45, abs=0.01)
+
+
 def test_a_picture_cut_off_without_noise_proves_nothing() -> None:
     """0.9 V of white on a screen that ends at 0.8 V, in steps of 6.25 mV with noise far below one.
 

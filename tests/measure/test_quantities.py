@@ -147,6 +147,10 @@ def test_return_loss(ohms: complex, expected: float) -> None:
     assert return_loss(np.array([ohms], complex), 75.0)[0] == pytest.approx(expected, abs=0.01)
 
 
+def test_an_impedance_nobody_found_has_no_return_loss() -> None:
+    assert np.isnan(return_loss(np.array([np.nan + 0j]), 75.0)).all()
+
+
 def test_corner_of_a_first_order_low_pass_is_its_time_constant() -> None:
     frequency = np.logspace(4, 9, 501)
     response = np.array([0.5 / (1 + 1j * frequency / 7e6), 0.5 / (1 + 1j * frequency / 1e12)])

@@ -118,6 +118,17 @@ def test_one_statement_has_one_uncertainty_for_readings_and_for_bench_facts() ->
     assert expanded(width) == pytest.approx(34.641e-3, rel=1e-4)
 
 
+@pytest.mark.parametrize(
+    ("stated", "half"),
+    [("3% + 5 mV", 26e-3), ("3% + 0.1 div", 41e-3), ("3% + 2 counts", 23e-3), ("1% of full scale + 5 mV", 21e-3)],
+)
+def test_the_statement_of_a_scope_is_one_bound_too(stated: str, half: float) -> None:
+    """0.700 V at 200 mV/div over 8 divisions: 21 mV of gain, 20 mV a tenth of a division, 1 mV the last digit."""
+    found = proved(value="0.700 V", accuracy=stated, scale="200 mV/div")
+    (row,) = [row for row in found.budget.contributions if row.name == "accuracy"]
+    assert row.half_width == pytest.approx(half, rel=1e-6)
+
+
 def test_a_statement_without_counts_leaves_rounding_beside_it() -> None:
     """1 % of 1.00 V and a step of 10 mV: 2 x sqrt(10^2 + 5^2) / sqrt(3) = 12.91 mV (GUM, uniform both)."""
     width = width_of({"accuracy": "1%", "resolution": Value.exact(0.01, "V")}, 1.0, "V")

@@ -56,14 +56,14 @@ def test_until_the_answer_is_known_nothing_is_plugged_in_live() -> None:
 @pytest.mark.parametrize(
     ("finding", "why"),
     [
-        (OPEN, "no rating proves that it holds"),
-        (replace(OPEN, estimate=True), "it leaves what the models' data sheets cover"),
-        (replace(OPEN, value=None), "the simulation gave no figure"),
+        (OPEN, "no data sheet settles it"),
+        (replace(OPEN, estimate=True), "no data sheet settles it"),
+        (replace(OPEN, value=None), "the simulation gave no figure to judge"),
     ],
 )
 def test_where_no_answer_would_decide_it_says_why(finding: Finding, why: str) -> None:
     text = told(finding)
-    assert text.startswith(f"{why}, and no value to look up decides it; guardcheck propose JOB --line red")
+    assert text.startswith(f"{why}; guardcheck propose JOB --line red searches for a build that holds; until then")
     assert NOTHING not in text
     assert told(replace(finding, outcome=DOES_NOT_CONFORM)).startswith(NOTHING)
 

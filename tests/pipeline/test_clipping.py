@@ -43,6 +43,15 @@ def test_headroom_is_the_distance_to_the_clip(engine: Engine, top: float, room: 
     assert found.outcome == outcome
 
 
+def test_a_signal_cut_below_its_middle_has_no_headroom(engine: Engine) -> None:
+    """Driven from 0.6 V to 3.8 V and cut at 1.7 V: 0.55 V of white look right, and 2.1 V (1.05 V here) are gone."""
+    result = run(engine, buffered(1.7).replace('white = "1.0 V"', 'white = "1.9 V"'))
+    assert finding(result, "level.white").value == pytest.approx(0.55, abs=0.01)
+    found = finding(result, "level.headroom")
+    assert found.value == pytest.approx(-1.05, abs=2e-3)
+    assert (found.outcome, result.outcome) == (DOES_NOT_CONFORM, DOES_NOT_CONFORM)
+
+
 def test_headroom_without_a_clip_is_a_lower_bound(engine: Engine) -> None:
     found = finding(run(engine, text(line())), "level.headroom")
     assert found.value == pytest.approx(1.5, abs=0.01)  # 3 V of EMF, halved into 75 ohm

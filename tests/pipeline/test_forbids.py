@@ -24,7 +24,7 @@ from guardcheck.simulate.planning import plan_job
 
 JOB = Path(__file__).parents[2] / "reports-demo" / "gorse-3" / "job.toml"
 OPPOSED = JOB.read_text(encoding="utf-8").replace('y_coupling = "symmetric"', 'y_coupling = "single"')
-UNPLUGGED = "Join and part the leads only with unit and display both unplugged from the mains"
+UNPLUGGED = "Connect and disconnect the leads only with both mains plugs pulled out"
 
 
 def checked(engine: Engine, use: str = "") -> Result:
@@ -41,10 +41,10 @@ def test_a_forbidden_event_is_a_condition_and_stands_first(engine: Engine) -> No
     assert not any(one.needed for one in found.findings if one.event == "hot-plug" and one.outcome != CONFORMS)
     short = " ".join(to_short(found).split())
     assert "CONFORMS UNDER" in short
-    assert "on the label at the socket: - Join and part the leads only with unit and display both unplugged" in short
+    assert f"on the label at the socket: - {UNPLUGGED}. " in short
     sheet = sheet_of(found)
-    assert sheet.conditions.items[0].startswith("Join and part the leads")
-    assert sheet.label.items[1].startswith("Join and part the leads")  # after "the plug goes in"
+    assert sheet.conditions.items[0].startswith("Connect and disconnect the leads")
+    assert sheet.label.items[1].startswith("Connect and disconnect the leads")  # after "the plug goes in"
 
 
 def refusal(name: str) -> str:

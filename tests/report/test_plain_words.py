@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -15,7 +16,15 @@ from guardcheck.rules import all_rules
 from guardcheck.verdict.outcome import finding
 
 HOME = Path(guardcheck.__file__).parent
-SHOWN = [file for kind in ("py", "toml", "html", "typ", "js") for file in sorted(HOME.rglob(f"*.{kind}"))]
+SHELF = HOME.parent / "circuits"
+SHOWN = [
+    file
+    for place in (HOME, SHELF)
+    for kind in ("py", "toml", "html", "typ", "js")
+    for file in sorted(place.rglob(f"*.{kind}"))
+]
+BROKEN = re.compile(r"[\"']\s*\n\s*[fr]*[\"']")
+"""A sentence goes on in the next piece of text."""
 MISREAD = (
     "rating is passed by",
     "already passed inside",
@@ -37,16 +46,24 @@ MISREAD = (
     "must be there within",
     "decide nothing, come or gone",
     "limits moved in by its",
-    "join and part connectors",
+    "join and part",
     "bond the two 0 V",
     "Sources of the limits",
+    "Limits, sources",
+    "limits and their sources",
+    "riser board",
 )
+
+
+@cache
+def texts() -> tuple[tuple[Path, str], ...]:
+    return tuple((file, BROKEN.sub("", file.read_text(encoding="utf-8"))) for file in SHOWN)
 
 
 @pytest.mark.parametrize("words", MISREAD)
 def test_no_report_holds_a_sentence_that_is_easily_misread(words: str) -> None:
-    said = re.compile(rf"[\"'>][^\"'\n]*{re.escape(words)}")
-    assert [file.name for file in SHOWN if said.search(file.read_text(encoding="utf-8"))] == []
+    said = re.compile(rf"[\"'>][^\"'\n]*{re.escape(words)}", re.IGNORECASE)
+    assert [file.name for file, text in texts() if said.search(text)] == []
 
 
 def row(quantity: str, where: str | None = None, **more: object) -> Finding:

@@ -361,7 +361,7 @@ def orders() -> Iterator[tuple[str, Facts]]:
     yield "beyond", order(12.0, -1.5)
     yield "one not solved", order(12.0, None)
     yield "earthed display", order(12.0, display={"earthed": True})
-    yield "floating display", order(12.0, display={"earthed": False, "other_leads": False})
+    yield "floating display", order(12.0, display={"earthed": False})
     yield "no event", order(extra=[Quantity("level.white", "red", False, 0.7)])
     other = [Quantity("event.margin", "red", False, -9.0, event="misplug", severity="12 V")]
     yield "other events do not count", order(12.0, extra=other)

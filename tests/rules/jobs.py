@@ -63,9 +63,7 @@ test_voltage = "1 V"
 def job(tables: str = SHIELD, *, standard: str | None = None, y: str = "4.7 nF", **words: str) -> Facts:
     """Return the facts of a job as the pipeline hands them to the rules."""
     top = "" if standard is None else f'touch_standard = "{standard}"'
-    text = JOB.format(
-        top=top, tables=tables, y=y, **{"coupling": "single", "earthed": "false", "other_leads": "false", **words}
-    )
+    text = JOB.format(top=top, tables=tables, y=y, **{"coupling": "single", "earthed": "false", **words})
     read = parse_job(text)
     return Facts(declared=read.facts, supply=read.supply, display=read.display_facts, settings=read.settings)
 

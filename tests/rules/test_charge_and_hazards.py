@@ -5,17 +5,7 @@ from __future__ import annotations
 import pytest
 
 from guardcheck.engine import Engine
-from guardcheck.model import (
-    CONFORMS,
-    DOES_NOT_CONFORM,
-    NOT_APPLICABLE,
-    NOT_PROVEN,
-    Fact,
-    Facts,
-    Finding,
-    Quantity,
-    Value,
-)
+from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_APPLICABLE, NOT_PROVEN, Fact, Facts, Finding, Value
 from guardcheck.rules import judge_all
 from tests.rules.jobs import judged
 
@@ -170,26 +160,3 @@ def test_a_link_feeds_the_board_that_is_off(engine: Engine) -> None:
     soft = link(engine, 4.7e3, 100.0)
     assert soft["link.current"].outcome == CONFORMS
     assert soft["link.rail"].outcome == CONFORMS
-
-
-@pytest.mark.parametrize(
-    ("klass", "display", "said"),
-    [
-        ("II", {"earthed": False, "other_leads": False}, "both float until the lead joins them"),
-        ("II", {"earthed": False, "other_leads": True}, "another lead in it may: treat it as earthed and as floating"),
-        ("II", {"earthed": False}, "another lead in it may"),
-        ("I", {"earthed": False, "other_leads": False}, "The unit is earthed, the display is not"),
-        ("I", {"earthed": True}, "both earthed"),
-        ("II", {"earthed": True}, "the unit floats against it"),
-        ("unknown", {"earthed": True}, "the unit may float against it"),
-        ("unknown", {"earthed": False, "other_leads": False}, "it floats, and the unit may, until"),
-        ("II", {"earthed": "unknown", "other_leads": False}, "is not known: treat it as earthed and as floating"),
-    ],
-)
-def test_the_order_says_how_the_two_stand_before_they_are_joined(
-    klass: str, display: dict[str, object], said: str
-) -> None:
-    margin = Quantity("event.margin", "red", False, 12.0, event="hot-plug", severity="first contact")
-    facts = Facts((margin,), supply={"protection_class": klass}, display=display)
-    (row,) = [one for one in judge_all(facts) if one.rule == "ORD01"]
-    assert said in row.why

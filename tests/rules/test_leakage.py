@@ -29,6 +29,25 @@ def test_an_unknown_value_is_taken_at_the_worst_of_what_is_usual(name: str, low:
     assert known({name: "unknown"}, name) == Known(high, low, low, high, unknown=True)
 
 
+@pytest.mark.parametrize(
+    ("entries", "windings"),
+    [
+        ({"y_capacitance": Value.exact(0.0, "F")}, True),
+        ({"y_capacitance": Value.exact(5e-12, "F"), "protection_class": "II"}, True),
+        ({"y_coupling": "transformer"}, True),
+        ({"y_coupling": "transformer", "y_capacitance": "unknown"}, True),
+        ({"y_coupling": "transformer", "y_capacitance": Value.exact(0.3e-9, "F")}, False),
+        ({"y_capacitance": Value.exact(0.0, "F"), "protection_class": "III"}, False),
+        ({"y_capacitance": Value.exact(20e-12, "F")}, False),
+        ({"y_coupling": "symmetric"}, False),
+    ],
+)
+def test_a_supply_without_y_capacitors_leaks_through_its_transformer(entries: dict[str, Any], windings: bool) -> None:
+    """50 pF to 1 nF between the windings: 1 nF at 230 V and 50 Hz is 2 pi 50 x 1 nF x 230 V = 72 uA, not nothing."""
+    found = known(entries, "y_capacitance")
+    assert (found == Known(1e-9, 50e-12, 50e-12, 1e-9, unknown=True, windings=True)) == windings
+
+
 def test_only_a_symmetric_coupling_halves() -> None:
     assert halves({"y_coupling": "symmetric"}, 4.7e-9) == (2.35e-9, 2.35e-9)
     for coupling in ({"y_coupling": "single"}, {"y_coupling": "unknown"}, {}):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -265,12 +266,34 @@ def test_swapped_red_and_green_do_not_conform(engine: Engine, tmp_path: Path) ->
     assert result.outcome == DOES_NOT_CONFORM
 
 
-def test_one_trace_proves_one_line(engine: Engine, tmp_path: Path) -> None:
+def as_saved(row: str) -> str:
+    return row
+
+
+def with_two_decimals(row: str) -> str:
+    time, *volts = row.split(",")
+    return ",".join([time, *(f"{float(value):.2f}" for value in volts)])
+
+
+@pytest.mark.parametrize("skipped", [0, 7])
+@pytest.mark.parametrize("written", [as_saved, with_two_decimals])
+def test_one_trace_proves_one_line(engine: Engine, tmp_path: Path, written: Callable[[str], str], skipped: int) -> None:
+    """A copy stays one when its first samples are left out, or when it was saved with fewer digits."""
     file = capture(tmp_path, "red.csv", CH1=RED, CH2=SYNC)
-    (tmp_path / "copy.csv").write_bytes((tmp_path / "red.csv").read_bytes())
+    head, *rows = (tmp_path / "red.csv").read_text(encoding="utf-8").splitlines()
+    copied = "\n".join([head, *(written(row) for row in rows[skipped:])])
+    (tmp_path / "copy.csv").write_text(f"{copied}\n", encoding="utf-8")
     for second in (file, str(tmp_path / "copy.csv")):
         with pytest.raises(InputError, match="sample for sample the trace given for red"):
             run(engine, tmp_path, text(GREEN), captures=(f"red={file}#CH1", f"green={second}#CH1"), sync="CH2")
+
+
+def test_two_lines_of_one_picture_are_no_copies(engine: Engine, tmp_path: Path) -> None:
+    """Same picture, same scope, same instant: only the noise of the two inputs differs, and that is enough."""
+    file = capture(tmp_path, "both.csv", CH1=RED, CH2=SYNC, CH3=RED.but(seed=RED.seed + 1))
+    uses = (f"red={file}#CH1", f"green={file}#CH3")
+    result = run(engine, tmp_path, text(GREEN), captures=uses, sync="CH2", picture=("white",), **AS_TAKEN)
+    assert [only(result, "level.white", line).outcome for line in ("red", "green")] == [CONFORMS, CONFORMS]
 
 
 def test_hum_of_a_fifth_of_a_volt_does_not_conform(engine: Engine, tmp_path: Path) -> None:

@@ -444,6 +444,17 @@ def test_readings_that_exclude_each_other_prove_nothing(engine: Engine, tmp_path
     assert run(engine, tmp_path, text(BACK_MATCHED), *close).outcome == CONFORMS
 
 
+@pytest.mark.parametrize(("seen", "outcome"), [("820 mV", NOT_PROVEN), ("720 mV", CONFORMS), ("400 mV", CONFORMS)])
+def test_a_picture_nobody_named_rules_out_a_white_below_it(
+    engine: Engine, tmp_path: Path, seen: str, outcome: str
+) -> None:
+    """White is the brightest there is: whatever was on the screen at 820 mV, a white of 700 mV +/- 32 mV is not it."""
+    told = (reading(value="700 mV"), reading(value=seen, picture="other"), dark("red"))
+    result = run(engine, tmp_path, text(BACK_MATCHED), *told)
+    assert result.outcome == outcome
+    assert ("exclude each other" in only(result, "level.white").why) == (outcome == NOT_PROVEN)
+
+
 def test_levels_alone_do_not_show_which_line_is_which(engine: Engine, tmp_path: Path) -> None:
     """Red and green swapped read the same 0.7 V: what only a capture of bars shows is said to be unseen."""
     said = [one for one in run(engine, tmp_path, RGBS, *RIGHT).not_examined if "own contact" in one]

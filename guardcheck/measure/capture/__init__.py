@@ -2,7 +2,7 @@
 
 from guardcheck.measure.capture.analyse import analyse, channel_of
 from guardcheck.measure.capture.bars import component_of
-from guardcheck.measure.capture.join import differs
+from guardcheck.measure.capture.join import differs, is_copy
 from guardcheck.measure.capture.quantities import NAMES, Settings, nothing
 from guardcheck.measure.capture.reader import read_capture
 from guardcheck.measure.capture.records import Analysis, Capture, Template
@@ -17,6 +17,7 @@ __all__ = [
     "channel_of",
     "component_of",
     "differs",
+    "is_copy",
     "nothing",
     "read_capture",
 ]

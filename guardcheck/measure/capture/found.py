@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,6 +34,8 @@ Floats = NDArray[np.float64]
 
 LEAST_BAR = 10e-6
 """Least length of a bar that shows line tilt; this and the times below are those of 15 kHz [s]."""
+ALIKE = 0.9
+"""Least share of lines as bright as the brightest where all are of one plain picture."""
 _BEFORE = 0.2e-3
 """How long before its broad pulses field blanking begins: three lines."""
 NO_SYNC = "the channel carries no sync of its own"
@@ -59,13 +61,15 @@ class Content:
     """What the picture looks like: whether its lines differ, how wide its brightest part is [s], and the next level.
 
     `next_level` is the second highest level as a share of the highest, above blanking; None when there is none.
-    `period` is that of the line [s].
+    `period` is that of the line [s]. `mixed` tells that some lines are darker than the brightest though no field sync
+    was seen: what is bright may then be pulses that follow it.
     """
 
     uneven: bool = False
     width: float = 0.0
     next_level: float | None = None
     period: float = 64e-6
+    mixed: bool = False
 
 
 @dataclass(frozen=True)
@@ -190,6 +194,7 @@ class _Look:
         self.sync = float(np.median(first - lines.means(self._tip()))) if own_sync else 0.0
         chosen, self.floor = bright(lines, self._active(0.6, 1.2), first, self.noise, shown)
         self.lit = lines.pick(chosen)
+        self.lit_share = float(np.mean(chosen))
         self.fold = folded(self.lit, self.period, self.system.subcarrier)
         self.bin_noise = self._bin_noise()
         self.porch = self._porch(first[chosen])
@@ -237,7 +242,7 @@ class _Look:
             len(self.lines.rows),
             drift,
             self.has_picture,
-            self._content(),
+            replace(self._content(), mixed=not len(fields) and self.lit_share < ALIKE),
             chroma,
             tuple(self.notes),
             self.least,
@@ -407,10 +412,11 @@ class _Look:
         return earlier[-1].level if earlier else self.level
 
     def _timing(self) -> None:
+        """Note the times of the line; where the height of sync was not seen, nobody knows where half of it lies."""
         edges = self.edges
         self.raw["timing.line_period"] = Raw(edges.period, edges.period_error)
-        widths = edges.trail - edges.lead
-        self.raw["timing.sync_width"] = _mean(widths) if self.own else Raw(None, failure=NO_SYNC)
+        lost = self.raw["level.sync"].failure
+        self.raw["timing.sync_width"] = Raw(None, failure=lost) if lost else _mean(edges.trail - edges.lead)
         start, period = self.picture_start, self.period
         if start is None:
             reason = "the picture is black at its left edge, so its start cannot be seen"

@@ -1,4 +1,4 @@
-"""Whether two captures may be used as one: both hold the same signal on one channel, the one with sync.
+"""Whether two captures may be used as one, both with the same signal on the sync channel, or are one saved twice.
 
 Each capture is cut at its own copy of sync, so that the lines of both lie on each other to a part of a sample. What is
 left to tell is whether that copy is the same: line rate, time base, polarity, width, height and direct voltage.
@@ -23,6 +23,8 @@ HEIGHT = 0.1
 """Heights of the common channel may differ by this share: two readings of one scope at 3 %, with room."""
 LEVEL = 0.25
 """Direct voltages of the common channel may differ by this share of its height: hum moves them."""
+LEAST_COMMON = 0.5
+"""Share of the shorter capture that must lie in both before their samples tell whether one was copied."""
 WIDTH = 0.1e-6
 """Widths of sync may differ by this [s] at 15 kHz, beyond what the samples tell."""
 
@@ -63,6 +65,30 @@ def differs(first: Capture, second: Capture, common: str) -> str | None:
             return f"cannot be joined: {seen} on the common channel '{common}' {where}"
         found.append(seen)
     return _compared(found[0], found[1], common)
+
+
+def is_copy(first: Capture, one: str, second: Capture, other: str) -> bool:
+    """Tell whether two traces are one acquisition: alike wherever both were kept, but for the digits of one.
+
+    Two lines of one picture differ by their noise in every other sample; what agrees in all of them was saved twice,
+    perhaps a part of it only, or with fewer digits.
+
+    Parameters
+    ----------
+    first, second : the captures
+    one, other : the channel of each
+
+    """
+    if abs(second.time_step / first.time_step - 1.0) > 1e-6:
+        return False
+    later = round((second.start - first.start) / first.time_step)
+    a, b = first.volts[one][max(0, later) :], second.volts[other][max(0, -later) :]
+    length = min(len(a), len(b))
+    if length < LEAST_COMMON * min(first.n_points, second.n_points):
+        return False
+    fine, coarse = sorted((first.resolution[one], second.resolution[other]))
+    digits = 0.5 * coarse if fine < 0.99 * coarse else 0.0
+    return bool(np.all(np.abs(a[:length].astype(np.float64) - b[:length]) <= digits * (1.0 + 1e-3)))
 
 
 def _compared(a: _Common, b: _Common, common: str) -> str | None:

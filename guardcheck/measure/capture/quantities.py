@@ -178,21 +178,26 @@ class _Bench:
         return f"{self.found.lines} {self.found.counted} averaged"
 
     def volts(self, name: str, value: float, error: float) -> list[Contribution]:
-        """Return the rows of a voltage: gain, quantisation, probe, scatter; offset for a level against 0 V."""
+        """Return the rows of a voltage: gain, quantisation, probe, scatter; offset for a level against 0 V.
+
+        What is stated of the instrument is one bound, as for a typed reading. Only of noise and hum an offset is no
+        part, as long as the statement says anything else.
+        """
         scope, case = presumed()["scope"], self.case
         stated = case.accuracy
         accuracy = stated or parse_accuracy(scope["accuracy"].text, "V")
         source = STATED if stated else scope["accuracy"].cited()
         division, count = self.division()
-        half = accuracy.of_reading * abs(value) + accuracy.of_range * 8 * division + accuracy.counts * count
-        rows = [Contribution("accuracy", half, source=source)]
+        if name.startswith("noise.") and (accuracy.of_reading or accuracy.of_range or accuracy.counts):
+            accuracy = replace(accuracy, absolute=0.0, divisions=0.0)
+        half = accuracy.half_width(value, count=count, full_scale=8 * division, division=division)
+        rows = [Contribution("accuracy", half or 0.0, source=source)]
         rounding, seen = self.rounding()
         if name in DIRECT:
-            offset = parse_accuracy(scope["offset"].text, "V")
-            absolute = stated.divisions * division + stated.absolute if stated else 0.0
-            if not absolute:
-                absolute, source = offset.divisions * division + offset.absolute, scope["offset"].cited()
-            rows.append(Contribution("offset", absolute, source=source))
+            if not (accuracy.divisions or accuracy.absolute):
+                offset = parse_accuracy(scope["offset"].text, "V")
+                absolute = offset.divisions * division + offset.absolute
+                rows.append(Contribution("offset", absolute, source=scope["offset"].cited()))
             rows.append(Contribution("wander", self.found.drift, "normal", source="seen from line to line"))
         ends = 1 if name in (*DIRECT, "noise.rms") else 2
         rows += [Contribution("quantisation", rounding, source=seen)] * ends
@@ -305,6 +310,11 @@ def _undeclared(name: str, case: Settings) -> tuple[str, ...]:
 
 def _doubt(name: str, picture: str | None, content: Content) -> str | None:
     """Say why a value may be the picture's own content, None when it may not."""
+    if name in ("level.white", "level.pp") and picture not in (None, "other") and content.mixed:
+        return (
+            "its lines are not alike, as those of a white field or of bars are, and no field sync stands in it: what is"
+            " bright may be pulses that follow field sync. Capture a whole field"
+        )
     if name == "level.white" and picture not in (None, "other"):
         if content.uneven:
             return "the picture differs from line to line; it is not the plain one declared"

@@ -278,7 +278,7 @@ def _ask(asks: Sequence[Wanted]) -> Iterable[str]:
 
 
 def _foot(found: Answer, job: str) -> Iterable[str]:
-    yield from indent(f"{found.count} Limits, sources, static, charged leads, reasons:", WIDE)
+    yield from indent(f"{found.count} Limits, references, static, charged leads, reasons:", WIDE)
     end = " --all   (or --line NAME, --why ID)"
     yield f"guardcheck check {fit(clean(job), WIDE - 17 - columns(end))}{end}"
     yield CAUTION

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from guardcheck.compose import Rail
-from guardcheck.leakage import USUAL, pair_spread
+from guardcheck.leakage import NO_CAPACITOR, TRANSFORMER, USUAL, WINDINGS, pair_spread
 from guardcheck.model import UNKNOWN_WORD, Job, Value
 from guardcheck.units import format_si
 
@@ -30,15 +30,10 @@ Common practice, no published source."""
 RAIL_MAX_BOUNDS = (1.1, 1.4)
 """Strictest and loosest highest supply seen beside a nominal one: 5.5 V and 7 V beside 5 V (common practice)."""
 
-BRIDGE, TRANSFORMER = "bridge", "transformer"
-"""Couplings besides pairs and single capacitors: one capacitor behind the bridge of a switch-mode supply; the windings
-of a mains transformer."""
+BRIDGE = "bridge"
+"""A coupling besides pairs, single capacitors and windings: one capacitor behind the bridge of a switch-mode supply."""
 PAIRED = ("symmetric", "single")
 """Couplings by capacitors before the bridge."""
-WINDINGS = (50e-12, 1e-9)
-"""Capacitance between the windings of a small mains transformer [F] (from memory, unverified)."""
-NO_CAPACITOR = 10e-12
-"""Below this [F] a declared Y capacitance says that there is none: what is left is between the windings."""
 SETTLED = (("y_capacitance", TRANSFORMER),)
 """Facts a coupling makes needless."""
 Wave = NDArray[np.float64]
