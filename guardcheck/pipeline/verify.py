@@ -14,7 +14,7 @@ from guardcheck.formatting import line_rank
 from guardcheck.job import read_job
 from guardcheck.measure.capture import NAMES, component_of
 from guardcheck.measure.readings import Budget, Reading, ReadingsFile, new_readings_text, read_readings, unknown_lines
-from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, CircuitUsed, Finding, Job, Result
+from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_PROVEN, CircuitUsed, Finding, Job, Result
 from guardcheck.pipeline.judgement import CLIP, FIELD_TILT, Row, held, mismatches, to_measure
 from guardcheck.pipeline.named import check_settings
 from guardcheck.pipeline.next_reading import readings_to_take
@@ -34,7 +34,7 @@ from guardcheck.verification.measured import (
     with_peak_to_peak,
 )
 from guardcheck.verification.plan import Plan, plans
-from guardcheck.verification.sentences import causes_sentence, next_step, record
+from guardcheck.verification.sentences import causes_sentence, doubted, next_step, record
 from guardcheck.version import __version__
 
 BARS = "picture.bars"
@@ -190,13 +190,15 @@ def _by_line(planned: Mapping[str, Plan], measured: Sequence[Measured]) -> Mappi
 
 
 def _told(row: Row, explanation: Explanation | None) -> Finding:
-    """Return a finding with what explains it, where a cause was looked for, else with what to look at."""
+    """Return a finding with what explains it, where a cause was looked for; what looks misread proves nothing."""
     if explanation is None or not row.troubled:
         return _put_right(row.finding)
-    why = f"{row.finding.why} {causes_sentence(explanation)}"
-    steps = [row.finding.remedy, None if row.finding.outcome == CONFORMS else next_step(explanation)]
+    outcome, why = row.finding.outcome, f"{row.finding.why} {causes_sentence(explanation)}"
+    if outcome == CONFORMS and doubted(explanation, row.finding.quantity):
+        outcome, why = NOT_PROVEN, f"Not proven, because it looks misread. {why}"
+    steps = [row.finding.remedy, None if outcome == CONFORMS else next_step(explanation)]
     remedy = "; then ".join(step for step in steps if step) or None
-    return replace(row.finding, why=why, remedy=remedy)
+    return replace(row.finding, outcome=outcome, why=why, remedy=remedy)
 
 
 def _put_right(finding: Finding) -> Finding:

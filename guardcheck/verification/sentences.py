@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from string import ascii_lowercase
 from typing import Any
 
 from guardcheck.model import QUANTITIES
 from guardcheck.units import format_si
 from guardcheck.verification.choice import Outcome, Step
-from guardcheck.verification.diagnosis import PLANNED, Cause, Explanation
+from guardcheck.verification.diagnosis import PLANNED, Cause, Explanation, Observation
 
 MOST = 8
 """Causes named in a sentence; the record holds them all."""
@@ -29,24 +29,35 @@ NEAR = 0.08
 
 def slips(found: Explanation) -> tuple[str, ...]:
     """Return what is to be looked at before the board: a probe's switch, a reading no such stage can make, a bypass."""
-    said = []
-    for one in found.observations:
-        if not one.quantity.startswith("level."):
-            continue
-        seen, planned = abs(one.value), abs(one.planned or 0.0)
-        written = format_si(one.value, "V")
-        for factor, look in PROBES.items():
-            if planned > FEW_VOLTS and abs(seen / (planned * factor) - 1.0) < NEAR:
-                said.append(f"{written} is {factor:g} x the plan: {look}")
-        if seen > 1.05 * found.rail + one.uncertainty:
-            reach = format_si(found.rail, "V")
-            said.append(f"{written} is above the {reach} this stage has to give: it cannot make it, it was misread")
-        elif found.drive and planned < BYPASSED * found.drive and abs(seen / found.drive - 1.0) < NEAR:
-            said.append(
-                f"{written} is what the chip gives with nothing in its way: the stage is not in the path. Unplug the "
-                "display now, then look for the wire"
-            )
-    return tuple(dict.fromkeys(said))
+    return tuple(dict.fromkeys(slip for one in found.observations for slip in _slips(found, one)))
+
+
+def doubted(found: Explanation, quantity: str) -> bool:
+    """Tell whether a level looks misread: no fault of this circuit gives the readings, and a slip would give this one.
+
+    Such a reading proves nothing, even inside the limits: behind a x10 probe 2.8 V look like the 0.28 V that are right.
+    """
+    about = [one for one in found.observations if one.quantity == quantity]
+    return not found.causes and any(slip for one in about for slip in _slips(found, one))
+
+
+def _slips(found: Explanation, one: Observation) -> Iterator[str]:
+    """Yield what is to be looked at before the board for one reading."""
+    if not one.quantity.startswith("level."):
+        return
+    seen, planned = abs(one.value), abs(one.planned or 0.0)
+    written = format_si(one.value, "V")
+    for factor, look in PROBES.items():
+        if planned > FEW_VOLTS and abs(seen / (planned * factor) - 1.0) < NEAR:
+            yield f"{written} is {factor:g} x the plan: {look}"
+    if seen > 1.05 * found.rail + one.uncertainty:
+        reach = format_si(found.rail, "V")
+        yield f"{written} is above the {reach} this stage has to give: it cannot make it, it was misread"
+    elif found.drive and planned < BYPASSED * found.drive and abs(seen / found.drive - 1.0) < NEAR:
+        yield (
+            f"{written} is what the chip gives with nothing in its way: the stage is not in the path. Unplug the "
+            "display now, then look for the wire"
+        )
 
 
 BYPASSED = 0.35

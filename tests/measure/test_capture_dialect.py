@@ -179,6 +179,7 @@ def test_fields_of_a_row() -> None:
         (['"1.5","2"'] * 3, (",", ".", 2)),
         (['"1,5","2"'] * 3, ('"', ",", 2)),
         (['"1,5","x"'] * 3, None),
+        (['"1";"2,5"', "1;2", "3;4"], (";", ",", 2)),  # one row in quotes makes no table in quotes
         (["1,2", "2,3", "3"], None),
     ],
 )
@@ -223,6 +224,22 @@ def test_headings_of_two_columns(above: list[str], names: list[str], units: list
     assert [one.unit for one in found.columns] == units
     assert (found.skip, len(found.notes)) == (len(above), 1 if note else 0)
     assert note in "".join(found.notes)
+
+
+@pytest.mark.parametrize(
+    ("heading", "row"),
+    [
+        ("Time (us);CH1 (mV)", "1;2,5"),
+        ("Time (us)\tCH1 (mV)", "1\t2"),
+        ("Time (us),CH1 (mV)", '"1,5","2"'),
+        ('"Time (us)","CH1 (mV)"', '"1,5","2"'),
+    ],
+)
+def test_headings_are_parted_as_the_table_is(heading: str, row: str) -> None:
+    """Where numbers with decimal commas stand in quotes, headings may stand there without."""
+    found = sniff([heading, row, row, row], file="f")
+    assert [(one.name, one.unit) for one in found.columns] == [("Time", "us"), ("CH1", "mV")]
+    assert found.notes == ()
 
 
 def test_a_comma_that_is_both_separator_and_decimal_sign_is_refused() -> None:

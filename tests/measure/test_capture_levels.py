@@ -94,6 +94,19 @@ def test_what_may_be_the_content_of_the_picture(picture: str | None, white: bool
     assert told["response.field_tilt"].failure is None
 
 
+@pytest.mark.parametrize(("picture", "doubted"), [(None, False), ("other", False), ("white", True), ("bars-100", True)])
+def test_what_is_bright_on_some_lines_only_may_follow_field_sync(picture: str | None, doubted: bool) -> None:
+    """White, and the envelope of chroma; nothing else is read off the brightest."""
+    case, mixed = replace(CASE, picture=picture), replace(WHOLE, mixed=True)
+    told = Told(case, content=mixed, level_white=0.7, level_sync=0.3, level_black=0.0)
+    dark = Raw(None, failure="nothing brighter than blanking stands on this line")
+    chroma = Told(case, content=mixed, has_picture=False, chroma=0.885, level_white=dark)
+    for one in (told["level.white"], told["level.pp"], chroma["level.pp"]):
+        assert one.value is not None
+        assert ("its lines are not alike" in str(one.failure)) == doubted
+    assert "not alike" not in f"{told['level.sync'].failure} {told['level.black'].failure}"
+
+
 def test_what_was_seen_wrong_is_said_before_what_may_be() -> None:
     told = Told(picture_bars=Raw(0.1, 0.001, "no bars", note="These are red's."), level_black=Raw(0.0, 0.0, "too dark"))
     assert (told["picture.bars"].value, told["picture.bars"].failure) == (0.1, "no bars")
@@ -173,6 +186,13 @@ def test_bars_of_three_quarters_are_scaled_above_black(
     assert (one.bound, one.unknowns) == (None, ())
     assert one.notes == (f"Scaled from {100 * white / expected:.3g} % to 100 % white.",)
     assert dict(told.rows("level.white"))["scatter"] == pytest.approx(expected / white)
+
+
+def test_what_stands_at_full_height_is_not_scaled_whatever_the_black() -> None:
+    """Not even by the last bit of a number: it would be said that 100 % are 100 %."""
+    for black in (-0.15, -0.149, -0.148, 0.0, 0.053):
+        told = Told(replace(CASE, picture="bars-100"), level_white=0.3, level_black=black)
+        assert (told["level.white"].value, told["level.white"].notes) == (0.3, ())
 
 
 def test_what_is_scaled_is_what_stands_into_75_ohm() -> None:
@@ -345,6 +365,7 @@ def test_a_line_of_chroma_alone_is_as_high_as_its_envelope() -> None:
     """885 mV, known to a hundredth; 3 % of it, half of 5 %, and the rounding of either end."""
     dark = Raw(None, failure="nothing brighter than blanking stands on this line")
     told = without_sync(level_white=dark, has_picture=False, chroma=0.885)
+    assert told["level.pp"].notes == ()
     assert told["level.pp"].value == 0.885
     assert told["level.pp"].uncertainty == pytest.approx(expanded([26.55, 22.125, 5, 5], [8.85]))
     assert without_sync(level_white=dark, has_picture=False)["level.pp"].failure == dark.failure

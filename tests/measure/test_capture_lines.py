@@ -79,8 +79,9 @@ def test_crossings_are_those_nearest() -> None:
     assert_allclose(rising, array(30.4, 69.6) * step, atol=1e-12)
     far = _crossings(volts, step, array(30.0) * step, array(0.0), 1.0, falling=True)
     assert np.isnan(far).all()
-    flat = _crossings(np.ones(120), step, near, np.zeros(3), 1.0, falling=True)
-    assert np.isnan(flat).all()
+    for level in (0.0, 0.9):
+        flat = _crossings(np.ones(120), step, near, np.full(3, level), 1.0, falling=True)
+        assert np.isnan(flat).all()
 
 
 def test_the_line_period_is_fitted_over_gaps_and_past_a_wild_edge() -> None:

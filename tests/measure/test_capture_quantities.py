@@ -54,6 +54,7 @@ def test_the_budget_of_an_amplitude() -> None:
     assert told.row("level.white", "accuracy").source.startswith("presumed: oscilloscope data sheets")
     assert told.row("level.white", "quantisation").source == "steps seen in the trace"
     assert told["level.white"].notes == ()
+    assert "scatter" not in dict(Told(level_white=0.7).rows("level.white"))  # what is nothing is not shown
 
 
 def test_the_budget_of_a_direct_voltage() -> None:

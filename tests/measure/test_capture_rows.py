@@ -109,6 +109,7 @@ def test_times_and_voltages_that_cannot_be() -> None:
     collected(rows(t, 1e8), rows(t + 10, -1e8))
     wild = rows(t + 10)
     wild[3:, 1] = -1.001e8
+    wild[4:, 1] = 2e8
     with pytest.raises(InputError, match=r"f:17: -1\.001e\+08 is no voltage"):
         collected(rows(t), wild)
 
@@ -122,6 +123,13 @@ def test_a_stated_interval_may_differ_by_a_hundredth() -> None:
         else:
             with pytest.raises(InputError, match=rf"advances by 0.5 us, and .* stands {stated * 1e6:.4g} us"):
                 gathered.capture()
+
+
+def test_an_interval_that_differs_by_just_what_it_may_is_right(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A quarter, so that nothing is rounded."""
+    monkeypatch.setattr(reader, "STATED_OFF", 0.25)
+    columns = (Column("t", "time", 1.0, "s"), CH1)
+    assert collected(rows(np.arange(40.0) * 0.5), columns=columns, interval=0.625).capture().time_step == 0.5
 
 
 @pytest.mark.parametrize(("by", "even"), [(1.0639, True), (1.08, False), (2.0, False)])
@@ -205,6 +213,8 @@ def test_the_channel_asked_for() -> None:
     for channel, words in (("n", "'n' holds count, volts"), ("REF", "'ref' holds A, volts"), ("x", "no channel 'x'")):
         with pytest.raises(InputError, match=words):
             collected(block, columns=columns, channel=channel)
+    with pytest.raises(InputError, match=r"found 'time' in \?, 'ref' in A"):
+        collected(block[:, :2], columns=(Column("", "volts", 1.0), columns[3]))
     with pytest.raises(InputError, match=r"found 't' in us, 'n' in \?, 'ref' in A"):
         collected(block[:, :3], columns=(columns[0], columns[2], columns[3]))
 
@@ -259,6 +269,8 @@ def test_the_step_times_are_printed_in() -> None:
         (np.cumsum(array(0, 0.010, 0.012, 0.014, 0.016)), 4, 0.012),  # up to one and a half of the smallest
         (array(0, 1, 2.5), 4, 1.0),  # one and a half of it is no step of this trace any more
         (array(0, 1, 3), 4, 1.0),
+        (array(0, 1, 1.001, 12), 4, 1.0),  # 1 mV of 12 V is, and 1.2 mV of 4 V is not
+        (array(0, 1, 1.0012, 4), 4, 0.0012),
         (array(-10, 0, 0.001, 1), 4, 0.999),  # 1 mV of 11 V over four levels is rounding
         (array(-2, -1, -0.9998, 2), 4, 0.9999),  # 0.2 mV of 4 V over four levels is rounding; the median of 1 and 3
     ],

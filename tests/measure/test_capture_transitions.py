@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
+from guardcheck.measure.capture import transitions
 from guardcheck.measure.capture.picture import Folded
 from guardcheck.measure.capture.transitions import COARSE, NOISY, _crossings, edge_time
 from tests.measure.drawn import Array
@@ -85,3 +87,23 @@ def test_both_ends_of_what_is_looked_at_count() -> None:
     assert edge_time(fold, 2.0, 2.0, (0.0, 1.0), 0.0, 0.0) == COARSE
     assert edge_time(fold, 2.0, 1.9, (0.0, 1.0), 0.0, 0.0) == "the edge is not whole"
     assert edge_time(fold, 2.0, 1e-3, (0.0, 1.0), 0.0, 0.0) == "the edge is not whole"
+
+
+def test_noise_of_just_the_share_that_may_be_still_tells(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A sixteenth here, so that nothing is rounded: 0.25 V over four samples is 0.125 V, of 2 V."""
+    monkeypatch.setattr(transitions, "_MOST_NOISE", 0.0625)
+    assert time_of(500, 10, 0.25) != NOISY
+    assert time_of(500, 10, 0.2501) == NOISY
+
+
+def test_bins_no_sample_fell_into_count_as_one() -> None:
+    """0.095 V of 2 V is 4.75 %; with one sample a bin it stays so, with a quarter of that it would be 9.5 %."""
+    for count in (1, 0):
+        one = replace(ramp(500, 10, 0.25, 2.0), count=np.full(450, count))
+        assert edge_time(one, 250e-9, 1.5e-6, (0.25, 2.25), 0.095, 0.0) != NOISY
+        assert edge_time(one, 250e-9, 1.5e-6, (0.25, 2.25), 0.105, 0.0) == NOISY
+
+
+def test_the_rise_time_of_a_slow_scope() -> None:
+    """0.35 / 20 MHz (common practice, no published source)."""
+    assert pytest.approx(17.5e-9) == transitions.SCOPE_RISE

@@ -361,8 +361,12 @@ def test_a_pulse_beyond_harm_stands_beside_what_would_be_harm() -> None:
     """2.13 A are 107 times 20 mA; what it is beyond is 12.8 W, by 22.3 / 12.8 = 1.74."""
     beyond = Bearing(22.3, (12.8, 12.8), "W", harm=True)
     one = margin("red", -66.6, bearing=beyond, spread=(-66.6, -2.9), outcome=NOT_PROVEN, codes=(RATING_NOT_STATED,))
-    assert bears(one) == Bears("22.3 W", "12.8 W", pytest.approx(22.3 / 12.8), ranged=True)
+    assert bears(one) == Bears("22.3 W", "12.8 W", pytest.approx(22.3 / 12.8), ranged=True, harm=True)
     assert "1.7 x up" in to_short(whole(one))
+    (tile,) = (each for each in answer(whole(one)).tiles if each.name == "chip")
+    assert tile.said.endswith("22.3 W, allowed 12.8 W: 1.7 x up what would be harm")
+    (marked,) = troubles(whole(one), PAD)
+    assert marked.text.endswith("22.3 W, allowed 12.8 W: 1.7 x what would be harm")
     holds = bears(replace(one, bearing=Bearing(2.13, (1e-3, 20e-3), "A"), spread=(-66.6, 3.0)))
     assert holds is not None
     assert (holds.value, holds.allowed, holds.times < 1.0) == ("2.13 A", "1 mA to 20 mA", True)

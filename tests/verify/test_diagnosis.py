@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from guardcheck.engine import Engine
-from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, Result
+from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_PROVEN, Result
 from tests.verify.bench import BACK_MATCHED, causes, line, lines, only, reading, run, text
 
 FINE = {"accuracy": "1%", "resolution": "1 mV", "termination": "1%"}
@@ -395,3 +395,26 @@ def test_no_second_load_is_asked_for_where_a_logic_pin_drives_the_line(
     assert {"display unterminated", "rs_stage 1 mohm"} <= {one["id"] for one in found["causes"]}
     assert found["next"] is not None
     assert ("with one more load of 75 ohm" in found["do"]) is asked
+
+
+SWAMPED = line(
+    "sync",
+    standard="scart-sync",
+    source="logic-pin",
+    source_values='high = "5 V", low = "0 V", impedance = "50 ohm"',
+    stage_values='series = "10 ohm 1%"',
+)
+
+
+@pytest.mark.parametrize(("seen", "outcome"), [("278 mV", NOT_PROVEN), ("400 mV", CONFORMS)])
+def test_a_reading_that_only_a_probe_explains_proves_nothing(
+    engine: Engine, tmp_path: Path, seen: str, outcome: str
+) -> None:
+    """5 V x 75 / (50 + 10 + 75) = 2.78 V look like the 278 mV of a good sync behind a x10 probe; 400 mV do not."""
+    told = [reading("sync", one, seen, picture="", **FINE) for one in ("level.sync", "level.blank")]
+    result = run(engine, tmp_path, text(SWAMPED), *told)
+    assert {only(result, one, "sync").outcome for one in ("level.sync", "level.blank")} == {outcome}
+    assert result.outcome == outcome
+    sync = only(result, "level.sync", "sync")
+    assert ("looks misread" in sync.why) == (outcome == NOT_PROVEN)
+    assert outcome == CONFORMS or str(sync.remedy).startswith("278 mV is 0.1 x the plan: the probe stands on x10")

@@ -479,8 +479,21 @@ def test_names_that_do_not_tell_what_a_line_carries_are_said(engine: Engine, tmp
 def test_a_line_of_which_nobody_knows_how_it_is_coupled_owes_the_tilt_of_a_field(
     engine: Engine, tmp_path: Path
 ) -> None:
-    """A white nobody knows leaves the plan unsimulated: that says nothing against a capacitor of 10 uF in the line."""
-    job = text(line(source_values='white = "unknown", impedance = "1 ohm"', stage="video-buffer-ac", stage_values=""))
+    """A value of an own stage that nobody knows leaves the plan unsimulated, and the 10 uF in it unseen."""
+    stage = ".subckt mine in out vdd gnd r=75\nc1 in m 10u\nr1 m out {r}\n.ends\n"
+    (tmp_path / "mine.cir").write_text(stage, encoding="utf-8")
+    job = text(BACK_MATCHED.replace('stage = "series-resistor"', 'stage_netlist = "mine.cir"'))
+    job = job.replace('series = "75 ohm 1%"', 'r = "unknown"')
     result = run(engine, tmp_path, job, reading(), dark("red"))
     tilt = only(result, "response.field_tilt")
     assert (tilt.outcome, tilt.needed, result.outcome) == (NOT_PROVEN, True, NOT_PROVEN)
+    assert "so the plan was not simulated" in only(result, "level.white").why
+
+
+def test_a_capacitor_inside_a_call_of_an_own_stage_owes_the_tilt_of_a_field(engine: Engine, tmp_path: Path) -> None:
+    stage = ".subckt mine in out vdd gnd\nx1 in out leg\n.ends\n.subckt leg a b\nc1 a m 470u\nr1 m b 75\n.ends\n"
+    (tmp_path / "mine.cir").write_text(stage, encoding="utf-8")
+    own = BACK_MATCHED.replace('stage = "series-resistor"', 'stage_netlist = "mine.cir"')
+    job = text(own.replace('stage_values = { series = "75 ohm 1%" }\n', ""))
+    tilt = only(run(engine, tmp_path, job, reading(), dark("red")), "response.field_tilt")
+    assert (tilt.outcome, tilt.needed) == (NOT_PROVEN, True)

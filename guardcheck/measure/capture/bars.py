@@ -117,14 +117,12 @@ def _pairs(own: str) -> Iterator[tuple[str, str, Floats, Floats]]:
 def _sampled(fold: Folded, blank: float, period: float) -> Floats:
     """Return the line at three points of each of eight bars for every start and width tried, shape ``(n, 24)`` [V]."""
     places = [
-        fold.scale * (start + width * (bar + share))
+        [fold.scale * (start + width * (bar + share)) for bar in range(8) for share in _INSIDE]
         for start in _STARTS
         for width in _WIDTHS
         if start + 8 * width < period / fold.scale - 0.4e-6
-        for bar in range(8)
-        for share in _INSIDE
     ]
-    found: Floats = np.interp(np.array(places), fold.x, fold.smooth).reshape(-1, 8 * len(_INSIDE)) - blank
+    found: Floats = np.interp(np.array(places), fold.x, fold.smooth) - blank
     return found
 
 

@@ -124,7 +124,7 @@ def _numeric_width(row: str, delimiter: str, decimal: str) -> int:
         if not part:
             continue
         text = part.replace(",", ".") if decimal == "," else part
-        if text.count(".") > 1 or not _NUMBER.fullmatch(text):
+        if not _NUMBER.fullmatch(text):
             return 0
         width += 1
     return width

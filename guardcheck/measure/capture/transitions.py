@@ -49,8 +49,8 @@ def edge_time(
     before, after = levels
     height = after - before
     inside = np.flatnonzero((fold.x >= near - reach) & (fold.x <= near + reach))
-    count = float(np.median(fold.count[inside])) if len(inside) else 0.0
-    scatter = noise / math.sqrt(max(1.0, count)) / abs(height) if height else math.inf
+    count = max(1.0, float(np.median(fold.count[inside])))
+    scatter = noise / math.sqrt(count) / abs(height) if height else math.inf
     if scatter > _MOST_NOISE:
         return NOISY
     share = (fold.y[inside] - before) / height

@@ -30,7 +30,7 @@ from guardcheck.model import (
     Result,
 )
 from guardcheck.report.arrange.advice import counts
-from guardcheck.report.arrange.line import LATCH_UP, MARGIN, PARTS, POWER, Bears, bears, event_words
+from guardcheck.report.arrange.line import LATCH_UP, MARGIN, PARTS, POWER, Bears, bears, beyond, event_words
 from guardcheck.report.arrange.words import WORST_FIRST, clean, quantity_title, sentence
 from guardcheck.verdict.claims import claims_of, leads_of
 from guardcheck.verdict.outcome import worst
@@ -63,7 +63,10 @@ class Bar:
 
 @dataclass(frozen=True, slots=True)
 class AnswerRow:
-    """One row: lines it is for, what it is about, the value, what is allowed, how it stands, and where to read more."""
+    """One row: lines it is for, what it is about, the value, what is allowed, how it stands, and where to read more.
+
+    `told` is a word or a multiple, `beyond` what the multiple is one of, empty for a word.
+    """
 
     lines: tuple[str, ...]
     what: str
@@ -74,6 +77,7 @@ class AnswerRow:
     rule_of_use: bool = False
     bar: Bar | None = None
     ids: tuple[str, ...] = ()
+    beyond: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -324,11 +328,11 @@ def _chip_row(result: Result, names: Sequence[str], one: Finding, bearing: Bears
         told = "too much" if one.outcome == DOES_NOT_CONFORM else "not proven"
         value = "" if one.outcome == DOES_NOT_CONFORM else "no value"
         return AnswerRow(tuple(names), what, value, "", one.outcome, told, rule, ids=(one.id,))
-    told = _why_open(one, bearing) if one.outcome == NOT_PROVEN else ""
+    told, more = _why_open(one, bearing) if one.outcome == NOT_PROVEN else "", ""
     if told == _DRIVER:
         pass  # at the other end of what its driver may carry it holds: a ratio would say too much
     elif bearing.times >= 1.0:
-        told = times(bearing.times) + (" up" if bearing.ranged else "")
+        told, more = times(bearing.times) + (" up" if bearing.ranged else ""), beyond(one, bearing)
     elif bearing.ranged and one.outcome == NOT_PROVEN:
         told = "no rating"
     return AnswerRow(
@@ -340,6 +344,7 @@ def _chip_row(result: Result, names: Sequence[str], one: Finding, bearing: Bears
         told,
         rule,
         ids=(one.id,),
+        beyond=more,
     )
 
 
@@ -363,10 +368,7 @@ def _chip_said(outcome: str | None, rows: Sequence[AnswerRow], judged: bool) -> 
     what = f"{lead.what}: {lead.value}{f', allowed {lead.allowed}' if lead.allowed else ''}"
     if lead.rule_of_use and outcome == CONFORMS:
         return f"lives if the rules of use are kept: {what}"
-    over = lead.told
-    if " x" in over:
-        over += " what is proven" if lead.outcome == NOT_PROVEN else " too much"
-    return f"{what}: {over}"
+    return f"{what}: {f'{lead.told} {lead.beyond}'.rstrip()}"
 
 
 def _people(told: Sequence[Finding], groups: Sequence[Sequence[str]]) -> Tile:

@@ -49,7 +49,8 @@ class Bears:
     """What bears on a pin or part and what it may take, in words; `times` how often the stress holds the rating.
 
     Where nobody stated the rating, `allowed` is a range, or what would be harm where a pulse is beyond that; then it is
-    `ranged`, and `times` tells what it is at least. `of` says what it bears on, where that is not the pin itself.
+    `ranged`, and `times` tells what it is at least; `harm` marks the latter. `of` says what it bears on, where that is
+    not the pin itself.
     """
 
     value: str
@@ -57,6 +58,7 @@ class Bears:
     times: float
     of: str = ""
     ranged: bool = False
+    harm: bool = False
 
 
 def bears(finding: Finding) -> Bears | None:
@@ -77,7 +79,14 @@ def bears(finding: Finding) -> Bears | None:
         return Bears(show(found.stress, unit), f"{strict} to {loose}", 10.0 ** (-most / 20.0), of, True)
     stress, most = (settled(one, unit) for one in (found.stress, found.allowed[0]))
     over = min(stress / most, _MOST_TIMES) if most > 0.0 else _MOST_TIMES
-    return Bears(show(stress, unit), strict, over, of, found.harm)
+    return Bears(show(stress, unit), strict, over, of, found.harm, found.harm)
+
+
+def beyond(finding: Finding, bearing: Bears) -> str:
+    """Return what a multiple is one of, in the words that follow it."""
+    if finding.outcome == DOES_NOT_CONFORM:
+        return "too much"
+    return "what would be harm" if bearing.harm else "what is proven"
 
 
 def event_words(result: Result, finding: Finding) -> str:
@@ -135,9 +144,9 @@ def _told(result: Result, line: Schematic, one: Finding, key: str, bearing: Bear
         return f"{what}: {happens}: not proven"
     text = f"{what}: {happens}: {bearing.value}, allowed {bearing.allowed}"
     if bearing.times > 1.0 and one.outcome == DOES_NOT_CONFORM:
-        text += f": {times(bearing.times)} too much{' at least' if bearing.ranged else ''}"
+        text += f": {times(bearing.times)} {beyond(one, bearing)}{' at least' if bearing.ranged else ''}"
     elif bearing.times > 1.0:
-        text += f": {times(bearing.times)} what is proven"
+        text += f": {times(bearing.times)} {beyond(one, bearing)}"
     elif one.outcome == NOT_PROVEN:
         text += ": not proven"
     return f"{text} (a mistake: see the rules of use)" if one.condition is not None else text
