@@ -332,7 +332,7 @@ LINE = Table(
         "readings": Key(
             "tables",
             "what was read at the pin with different loads",
-            "one picture for all of them; open, 150 ohm, 75 ohm",
+            "one picture for all of them; open, 150 ohm, 75 ohm of an analogue pin; never load a logic pin with 75 ohm",
             table=READINGS,
         ),
         "edges": Key("table", "the edges at the pin", "oscilloscope, nothing connected", table=EDGES),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from guardcheck.cautions import general_cautions
 from guardcheck.errors import CircuitError, InputError, StandardError, accepted, nearest
 from guardcheck.files import write_text
 from guardcheck.formatting import limits
@@ -133,6 +134,8 @@ def _part_sheet(library: Library, part: Part) -> Sheet:
         Row(one.read, format_si(one.value, one.unit), one.basis, f"{one.what} [{one.reference}]") for one in part.checks
     )
     sections = [("Parameters", tuple(_parameter(one) for one in part.parameters.values()))]
+    if part.kind == "source":  # what a pin does is read at the pin, with the unit on
+        sections.append(("Before a live reading", (Row("scope", "", "", general_cautions()["scope-earth"]),)))
     plan = part.plan
     if plan is not None:
         sections.insert(0, ("Levels", tuple(_level(part, plan, name) for name in plan.severities)))

@@ -20,8 +20,17 @@ from guardcheck.model import (
     Value,
 )
 from guardcheck.proposal.remedies import NOTHING, SIZES
+from guardcheck.simulate.sourcing import FIT
 from guardcheck.verdict.asks import to_find_out
+from guardcheck.verdict.outcome import misses
 
+LOCK = "sync.lock"
+"""Beside its window a display may still lock, so nothing fails; no reading of the level alone settles it."""
+TELL_KIND = (
+    "settle which kind of output drives {line}, as the reason says: one more reading, or its data sheet; scope clip to "
+    "0 V only, it is mains earth"
+)
+"""What is left to do where the readings of a pin do not tell what it is."""
 NO_EVENTS = (
     "Live plugging, electrostatic discharge, cable discharge, a misplug, a short, back-powering and power steps were "
     "not simulated: nothing here says that the pin survives them."
@@ -44,12 +53,50 @@ def left_undone(families: Iterable[str]) -> tuple[str, ...]:
     return tuple(f"Simulation of {one} Nothing that depends on it is proven." for one in families)
 
 
+PUT_RIGHT: Mapping[str, str] = {
+    FIT: (
+        "read the pin of {line} again, one picture for all loads; if it stays, write the source its readings show, as "
+        "the reason says; scope clip to 0 V only, it is mains earth"
+    ),
+    "sync.input": (
+        "do not join this display yet: the sync on {line} is more than its input stands; guardcheck propose JOB --line "
+        "{line} searches for a build that brings it down"
+    ),
+    LOCK: "bring the sync on {line} into the window its display locks to: guardcheck propose JOB --line {line}",
+    "grey": "read every leg of the ladder on {line} by its colour code, unit off: a leg of another value tears steps",
+    "timing": (
+        "timing comes from the unit, not from the mod: look at the sync path of {line} first, for a missing sync "
+        "amplifier or a capacitor across it, and whether the job names the standard of this unit"
+    ),
+    "burst": (
+        "look at the colour path of {line} for a wrong coupling capacitor or filter, and whether the job names the "
+        "standard of this unit"
+    ),
+    "noise.hum": "look for a missing or high bond of the 0 V in unit and lead, mains plugs out, then at the supply",
+    "noise": "look at rail and 0 V of the stage on {line}: a missing capacitor, a long 0 V, a lead beside the supply",
+    "picture.bars": "follow {line} from its chip to its contact: it carries what another should, or two are joined",
+    "level.mismatch": "read all lines again with one probe, then compare the parts of the brightest and the darkest",
+}
+"""What to look at where something fails that no change of the plan was simulated for: common practice, no published
+source. By quantity, or by its family."""
+
+
+def put_right(finding: Finding) -> str | None:
+    """Return what to look at where a finding does not conform and no simulation says what cures it."""
+    said = PUT_RIGHT.get(finding.quantity) or PUT_RIGHT.get(finding.quantity.split(".")[0])
+    return None if said is None else said.format(line=finding.line or "the line")
+
+
 def advice(finding: Finding, sources: Mapping[str, Part]) -> str | None:
     """Return the general advice for a finding no simulated remedy was found for; `sources` by the name of the line."""
     if finding.remedy is not None:
         return finding.remedy
     if finding.event is not None:
         return _event_advice(finding)
+    if (misses(finding) or finding.quantity == LOCK) and (said := put_right(finding)) is not None:
+        return said
+    if finding.quantity == FIT:
+        return TELL_KIND.format(line=finding.line or "the line")
     if finding.outcome == NOT_PROVEN and f"{UNKNOWN_OF}source" in finding.codes:
         source = sources.get(finding.line or "")
         return None if source is None else source_advice(source)

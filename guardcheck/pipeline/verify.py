@@ -14,12 +14,12 @@ from guardcheck.formatting import line_rank
 from guardcheck.job import read_job
 from guardcheck.measure.capture import NAMES, component_of
 from guardcheck.measure.readings import Budget, Reading, ReadingsFile, new_readings_text, read_readings, unknown_lines
-from guardcheck.model import CONFORMS, NOT_PROVEN, CircuitUsed, Finding, Job, Result
-from guardcheck.pipeline.judgement import FIELD_TILT, Row, held, mismatches, to_measure
+from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_PROVEN, CircuitUsed, Finding, Job, Result
+from guardcheck.pipeline.judgement import CLIP, FIELD_TILT, Row, held, mismatches, to_measure
 from guardcheck.pipeline.named import check_settings
 from guardcheck.pipeline.next_reading import readings_to_take
 from guardcheck.pipeline.options import Options, Progress, budget_of, plan_of, shelf_of
-from guardcheck.pipeline.sentences import left_undone, plan_rows
+from guardcheck.pipeline.sentences import left_undone, plan_rows, put_right
 from guardcheck.simulate.fitting import standard_of
 from guardcheck.verdict.outcome import overall
 from guardcheck.verification.curves import curves_of
@@ -38,6 +38,11 @@ from guardcheck.verification.sentences import causes_sentence, doubted, next_ste
 from guardcheck.version import __version__
 
 BARS = "picture.bars"
+READ_TWICE = (
+    "read it again with the line open and into its load, check picture, probe and scale, then compare every part with "
+    f"the job; {CLIP}"
+)
+"""What is left to do where a reading does not conform and no fault could be simulated for it."""
 ORDER_UNSEEN = "Whether each line is on its own contact, not swapped or joined with another, was not seen"
 NAMELESS = (
     "Their names do not say what they carry: name them red, green, blue, luma, pb or pr, and a capture of colour bars "
@@ -102,7 +107,7 @@ def _verified(job: Job, engine: Engine, given: Given, options: Options, progress
     }
     explained = explain(engine, plan, planned, troubled)
     findings = [_told(row, explained.get(name)) for name, found in rows.items() for row in found]
-    findings += mismatches(planned, rows)
+    findings += [_put_right(one) for one in mismatches(planned, rows)]
     say(3, 3, "done")
     return Result(
         command="verify",
@@ -187,13 +192,20 @@ def _by_line(planned: Mapping[str, Plan], measured: Sequence[Measured]) -> Mappi
 def _told(row: Row, explanation: Explanation | None) -> Finding:
     """Return a finding with what explains it, where a cause was looked for; what looks misread proves nothing."""
     if explanation is None or not row.troubled:
-        return row.finding
+        return _put_right(row.finding)
     outcome, why = row.finding.outcome, f"{row.finding.why} {causes_sentence(explanation)}"
     if outcome == CONFORMS and doubted(explanation, row.finding.quantity):
         outcome, why = NOT_PROVEN, f"Not proven, because it looks misread. {why}"
     steps = [row.finding.remedy, None if outcome == CONFORMS else next_step(explanation)]
     remedy = "; then ".join(step for step in steps if step) or None
     return replace(row.finding, outcome=outcome, why=why, remedy=remedy)
+
+
+def _put_right(finding: Finding) -> Finding:
+    """Return a finding that does not conform with what to look at, where nothing else says so."""
+    if finding.remedy is not None or not finding.needed or finding.outcome != DOES_NOT_CONFORM:
+        return finding
+    return replace(finding, remedy=put_right(finding) or READ_TWICE)
 
 
 def _files(given: Given, captured: Sequence[Captured]) -> tuple[CircuitUsed, ...]:

@@ -63,6 +63,12 @@ LOOK = (
 UNKNOWN = (f"{UNKNOWN_OF}{TABLE}",)
 """Code of a hazard nobody knows of: no paper may tell it as a fact."""
 
+PUT_BACK = "have every bridged cover or lid switch put back as built before anything is powered; local codes first"
+DARK = (
+    "do not power it with the lid open or look towards the lens; have the drive put back as built by a person trained "
+    "for lasers; local codes first"
+)
+
 C4_FROM = 700e-9
 """Wavelength [m] from which the limit rises with C4."""
 
@@ -158,7 +164,7 @@ def _hazard(facts: Facts, hazard: Hazard, declared: object) -> Finding:
     if declared == UNKNOWN_WORD:
         return _row(where, NOT_PROVEN, f"Not proven: {told}")
     if hazard.settles == RESTORE:
-        return _row(where, DOES_NOT_CONFORM, told)
+        return replace(_row(where, DOES_NOT_CONFORM, told), remedy=PUT_BACK)
     if hazard.settles == CAUTION or facts.table(hazard.settles):
         return _row(where, NOT_APPLICABLE, f"A caution, nothing to judge: {told}", needed=False)
     return _row(where, NOT_PROVEN, f"Not proven: nothing in this job shows that it is safe. {told}")
@@ -188,7 +194,7 @@ def _laser(declared: Mapping[str, Any], told: str) -> Iterator[Finding]:
         yield _laser_row(quantity, limit, NOT_PROVEN, why)
     elif watts > limit.high:
         why = f"{format_si(watts, 'W')} at the lens; {allowed}.{label} {told}"
-        yield _laser_row(quantity, limit, DOES_NOT_CONFORM, why)
+        yield replace(_laser_row(quantity, limit, DOES_NOT_CONFORM, why), remedy=DARK)
     else:
         why = f"Not proven: {format_si(watts, 'W')} declared, not measured; {allowed}.{label} {told}"
         yield _laser_row(quantity, limit, NOT_PROVEN, why)

@@ -39,9 +39,9 @@ def judge(facts: Facts) -> tuple[Finding, ...]:
 
 _RATING = Limit("part.power", None, 0.25, None, "a quarter-watt film resistor", "practice")
 CASES = (
-    # Worked example WL04 (circuit law): 0.7 V across 75 ohm is 6.53 mW
+    # Circuit law: 0.7 V across 75 ohm is 6.53 mW
     Case("a termination at white", Facts((Quantity("part.power", "red", False, 6.53e-3, limit=_RATING),)), CONFORMS),
-    # Worked example WH13 (circuit law): 5 V across 75 ohm is 0.333 W, over a quarter watt
+    # Circuit law: 5 V across 75 ohm is 0.333 W, over a quarter watt
     Case("logic straight in", Facts((Quantity("part.power", "sync", False, 0.333, limit=_RATING),)), DOES_NOT_CONFORM),
     Case(
         "not simulated",

@@ -360,11 +360,16 @@ def standard_of(job: Job, line: Line, library: Library) -> Standard:
     return at_rate(load_standard(line.standard, library.own_standards), job.picture)
 
 
+OTHER_RATE = 0.07
+"""Line rates that differ by more than this share are not one to a display (common practice, no published source)."""
+
+
 def at_rate(standard: Standard, picture: Mapping[str, Any]) -> Standard:
     """Return a standard for the picture the unit makes: its own field rate, and line rate where it counts lines.
 
     What is not declared stays as the standard has it: the slowest field its sets take, which tilts most. Where a
-    standard's inputs take any line rate, a captured line is held to the one declared.
+    standard's inputs take any line rate, a captured line is held to the one declared. At another line rate than the
+    standard's the display has to say that it takes it.
     """
     rate, lines = picture.get("field_rate"), picture.get("lines_per_field")
     if not isinstance(rate, Value):
@@ -375,7 +380,9 @@ def at_rate(standard: Standard, picture: Mapping[str, Any]) -> Standard:
     line_rate = rate.nominal * lines.nominal
     limits = _moved(standard.limits, 1.0 / line_rate) if standard.any_rate else standard.limits
     timing = replace(standard.timing, line_period=1.0 / line_rate)
-    return replace(declared, line_rate=line_rate, timing=timing, limits=limits)
+    other = abs(line_rate / standard.line_rate - 1.0) > OTHER_RATE
+    shared = standard.shared_rate or other
+    return replace(declared, line_rate=line_rate, timing=timing, limits=limits, shared_rate=shared)
 
 
 def _moved(limits: Mapping[str, Limit], period: float) -> Mapping[str, Limit]:

@@ -41,6 +41,8 @@ READ, CAPTURED = "read", "captured"
 BARS = ("bars-100", "bars-75")
 WIDEST_BAR = 30e-6
 """Longest time [s] a primary stays bright on colour bars, with room: four of eight bars in 52 us are 26 us."""
+AC = "ac"
+"""What a file's own header tells of the scope's coupling is believed before what anybody says of it."""
 PORCHES = ("timing.front_porch", "timing.back_porch")
 BORDER = "A black border makes a porch look longer than it is: it can be proven too short, never too long."
 DARK = "Nothing brighter than blanking stands on this line."
@@ -216,7 +218,7 @@ def _settings(
             picture=words["picture"],
             place=words["place"],
             load=words["load"],
-            coupling=words["coupling"] or facts.coupling,
+            coupling=AC if facts.coupling == AC else words["coupling"] or facts.coupling,
             timebase=note.timebase,
             probe=note.probe,
             scale_at=note.scale_at,

@@ -20,6 +20,7 @@ from guardcheck.model import (
     CONFORMS,
     DOES_NOT_CONFORM,
     MEASURED,
+    NOT_MEASURED,
     NOT_PROVEN,
     QUANTITIES,
     Condition,
@@ -248,6 +249,15 @@ def test_what_nobody_measured_is_seen_and_never_called_measured(open_, conformin
     shown = sheet_of(*conforming)
     assert [one.name for one in shown.measured if one.read == "NOT MEASURED"] == []
     assert "Nothing was measured" not in " ".join(texts(asdict(shown)))
+
+
+def test_nothing_measured_is_not_said_above_what_was_measured(conforming):
+    check, readings = conforming
+    check = replace(check, not_examined=(*check.not_examined, NOT_MEASURED))
+    assert any("Nothing was measured" in one for one in sheet_of(check).unexamined.items)
+    shown = sheet_of(check, readings)
+    assert any(one.read.startswith("702 mV") for one in shown.measured)
+    assert not any("Nothing was measured" in one for one in shown.unexamined.items)
 
 
 def test_a_measured_value_stands_with_its_uncertainty_its_limits_and_a_bar(conforming):

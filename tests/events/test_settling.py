@@ -27,7 +27,7 @@ def test_a_long_charged_lead_gives_its_plateau_and_never_more_than_its_impedance
         assert ran.pin.current < volts / 75.0
 
 
-@pytest.mark.parametrize(("ohms", "microfarads"), [(10e3, 470.0), (10e3, 100.0)])
+@pytest.mark.parametrize(("ohms", "microfarads"), [(10e3, 2200.0), (10e3, 1000.0), (10e3, 470.0), (10e3, 100.0)])
 def test_the_step_of_a_coupled_output_lasts_as_long_as_its_capacitor_takes(
     engine: Engine, ohms: float, microfarads: float
 ) -> None:

@@ -91,11 +91,12 @@ def test_a_channel_is_named_in_whatever_case_and_may_be_left_out_when_it_is_the_
     [
         (None, None, None, 1.0),
         (1.0, None, None, 1.0),
-        (1.0, "input", 10.0, 1.0),
+        (1.0, None, 10.0, 0.1),
+        (1.0, "tip", None, 1.0),
         (10.0, "tip", None, 1.0),
-        (10.0, "tip", 1.0, 1.0),
+        (10.0, "tip", 10.0, 1.0),
         (10.0, "input", None, 10.0),
-        (10.0, "input", 2.0, 10.0),  # what is declared outweighs what the file says
+        (10.0, "input", 1.0, 10.0),
         (10.0, None, 1.0, 10.0),
         (10.0, None, 10.0, 1.0),
         (100.0, None, 10.0, 10.0),
@@ -108,8 +109,19 @@ def test_what_the_samples_are_multiplied_by(
     one = taken(array(0, 1), ChannelFacts(probe=told))
     found = _at_tip(one, "Y", Settings(probe=probe, scale_at=scale_at))
     words = 'a probe of x10 is declared, but not whether the scope knew: add scale_at = "tip" or "input"'
-    assert found == (words if factor is None else factor)
+    assert found == (words if factor is None else pytest.approx(factor))
     assert _at_tip(taken(array(0, 1)), "Y", Settings(probe=1.5)) == words.replace("x10", "x1.5")
+
+
+@pytest.mark.parametrize(
+    ("probe", "scale_at", "told"), [(1.0, "input", 10.0), (10.0, "tip", 1.0), (10.0, "input", 2.0), (1.0, "tip", 10.0)]
+)
+def test_what_is_said_of_a_probe_against_the_file_tells_nothing(probe: float, scale_at: str, told: float) -> None:
+    found = _at_tip(taken(array(0, 1), ChannelFacts(probe=told)), "Y", Settings(probe=probe, scale_at=scale_at))
+    assert found == (
+        f"the file says that the scope counted a probe of x{told:g}, and x{probe:g} with the scale at the probe's "
+        f"{scale_at} is declared: look at probe and channel setting, then say what they are"
+    )
 
 
 @pytest.mark.parametrize(

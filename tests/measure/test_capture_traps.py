@@ -279,6 +279,30 @@ def test_a_probe_the_scope_was_not_told_of(
     assert level is not None or "scale_at" in str(found.failure)
 
 
+@pytest.mark.parametrize(
+    ("probe", "scale_at", "told", "level"),
+    [
+        (1.0, None, 10.0, 0.07),
+        (1.0, "tip", 10.0, None),
+        (10.0, "input", 10.0, None),
+        (10.0, "tip", 1.0, None),
+        (10.0, "input", 1.0, 7.0),
+        (10.0, "tip", 10.0, 0.7),
+        (None, None, 10.0, 0.7),
+    ],
+)
+def test_what_is_said_of_a_probe_must_agree_with_what_the_file_tells(
+    probe: float | None, scale_at: str | None, told: float, level: float | None
+) -> None:
+    """0.7 V in the file is 0.07 V on the line where the scope counted ten and the lead was a plain one."""
+    _, volts = waveform(Shot(rate=10e6, duration=1.2e-3, start=4e-3, noise=0.004, kind="luma", picture="white"))
+    capture = taken(volts, 10e6, CH1=ChannelFacts(probe=told))
+    settings = replace(KNOWN, picture="white", probe=probe, scale_at=scale_at)
+    found = analyse(capture, settings=settings).quantity("level.white")
+    assert found.value == (None if level is None else pytest.approx(level, rel=0.01))
+    assert level is not None or "the scope counted a probe of" in str(found.failure)
+
+
 def test_a_declared_time_base_lets_the_burst_conform() -> None:
     """A time base of 0.5 ppm is 2 x 4.43361875 MHz x 0.5e-6 / sqrt(3) = 2.56 Hz; 100 ppm presumed would be 512 Hz."""
     shot = Shot(rate=25e6, duration=5e-3, start=4e-3, noise=0.002)

@@ -83,6 +83,22 @@ def test_the_job_says_what_the_unit_makes(engine: Engine, picture: str, percent:
     assert "Field rate not declared: taken at 50 Hz" in finding(run(engine, ac("220 uF")), "response.field_tilt").why
 
 
+@pytest.mark.parametrize(
+    ("standard", "lines", "outcome"),
+    [("scart-rgb", "262", "not_applicable"), ("scart-rgb", "525", "not_proven"), ("component-sd", "525", "not_proven")],
+)
+def test_a_progressive_picture_asks_whether_the_display_takes_its_line_rate(
+    engine: Engine, standard: str, lines: str, outcome: str
+) -> None:
+    """60 Hz of 262 lines are 15.72 kHz, which every television set takes; of 525 lines 31.5 kHz, which few do."""
+    picture = f'[picture]\nfield_rate = "60 Hz"\nlines_per_field = "{lines}"\nscan = "progressive"\n[display]'
+    job = text(line(standard=standard)).replace("[display]", picture)
+    found = next(one for one in run(engine, job).findings if one.quantity == "scan.line_rate")
+    assert found.value == pytest.approx(60.0 * float(lines))
+    assert found.outcome == outcome
+    assert ("overheat" in found.why) is (outcome == "not_proven")
+
+
 # Worked example WD25 (circuit law): a 64 us step into 220 uF and 150 ohm droops 0.194 %; a square wave at line rate
 # tilts tanh(T/4RC) = half of a half
 def test_line_tilt(engine: Engine) -> None:

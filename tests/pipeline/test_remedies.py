@@ -12,11 +12,13 @@ import pytest
 
 from guardcheck.engine import Engine
 from guardcheck.job import parse_job
-from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, Finding, Result
+from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_PROVEN, Finding, Result
 from guardcheck.pipeline import Options, check_job
+from guardcheck.pipeline.sentences import advice
 from guardcheck.proposal import remedies
 from guardcheck.proposal.remedies import NOTHING, owed
 from guardcheck.proposal.trials import Trial
+from guardcheck.rules import all_rules
 from guardcheck.simulate.planning import JobPlan
 from tests.pipeline.jobs import finding, line, run, text
 
@@ -116,6 +118,29 @@ def test_the_cure_is_the_one_a_practitioner_would_name(
 ) -> None:
     one = next(found for found in results[name].findings if found.quantity == quantity and found.remedy is not None)
     assert re.search(words, one.remedy or ""), one.remedy
+
+
+FAILING = [
+    (f"{one.rule.code}: {case.name}", found)
+    for one in all_rules()
+    for case in one.cases
+    for found in one.judge(case.facts)
+    if found.needed and found.outcome == DOES_NOT_CONFORM
+]
+
+
+@pytest.mark.parametrize("found", [found for _, found in FAILING], ids=[name for name, _ in FAILING])
+def test_whatever_a_rule_fails_says_what_to_do(found: Finding) -> None:
+    """What a change of the plan may cure is simulated; everything else is told what to look at, or to put right."""
+    assert remedies.curable(found) or advice(found, {}), found.id
+
+
+@pytest.mark.parametrize(("quantity", "words"), [("sync.lock", "into the window"), ("source.fit", "which kind")])
+def test_what_no_level_settles_is_not_sent_to_be_measured(quantity: str, words: str) -> None:
+    one = Finding("TST01", quantity, "sync", False, 3.0, "V", NOT_PROVEN, "x")
+    told = advice(one, {}) or ""
+    assert words in told
+    assert not told.startswith("measure")
 
 
 def test_a_change_that_makes_something_else_fail_is_no_cure(monkeypatch: pytest.MonkeyPatch) -> None:

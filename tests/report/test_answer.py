@@ -245,6 +245,29 @@ def test_verify_says_which_lines_are_wrong_and_what_is_left_to_read() -> None:
     assert text.index("green") < text.index(" red "), "the worst first"
 
 
+@pytest.mark.parametrize(
+    ("quantity", "unit", "value", "planned", "end"),
+    [
+        ("level.white", "V", 1.4, 0.7, "200 % x"),
+        ("level.white", "V", 7.0, 0.7, "x"),
+        ("level.blank", "V", 0.5, 1e-9, "x"),
+        ("level.blank", "V", -0.5, 0.5, "x"),
+        ("response.overshoot", "1", 0.4, 3e-5, "x"),
+    ],
+)
+def test_a_share_of_the_plan_is_told_of_levels_and_leaves_the_mark_its_place(
+    quantity: str, unit: str, value: float, planned: float, end: str
+) -> None:
+    limit = Limit(quantity, None, 0.1, None, "sheet", "read")
+    one = Finding(
+        "LVL01", quantity, "red", True, value, unit, DOES_NOT_CONFORM, "x", planned=planned, limit=limit,
+        origin="measured", uncertainty=0.01,
+    )  # fmt: skip
+    row = next(line for line in to_short_reading(replace(whole(one), command="verify")).splitlines() if " red " in line)
+    assert row.split("  ")[-1].strip() == end
+    assert len(row) <= 80
+
+
 def test_the_options_choose_how_much_is_printed() -> None:
     found = whole(white("red"), margin("red", -33.77), white("sync"))
     short, full = printed(found, Shown(job="mine.toml")), printed(found, Shown(everything=True))

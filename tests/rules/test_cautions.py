@@ -4,20 +4,28 @@ from __future__ import annotations
 
 import json
 import re
+from functools import partial
+from pathlib import Path
 
 import pytest
 
+import guardcheck
 from guardcheck.cautions import cautions_for, general_cautions, hazards
 from guardcheck.job import new_job_text, parse_job
+from guardcheck.job.new import family_job_text, family_names
+from guardcheck.library import BENCH_LOAD, Library
 from guardcheck.measure.readings import new_readings_text
 from guardcheck.model import ASKS, DOES_NOT_CONFORM, NOT_PROVEN, Fact, Facts, Finding, Result, Value
+from guardcheck.pipeline import describe
 from guardcheck.pipeline.judgement import READ_IT, READ_SO
 from guardcheck.report import to_short_reading
 from guardcheck.report.bench_sheet.page import to_bench_sheet
 from guardcheck.report.text.expect import expected_text
+from guardcheck.report.text.shelf import sheet as to_sheets
 from guardcheck.rules import all_rules, judge_all
 from guardcheck.rules.bar01_barriers import material_of
 from guardcheck.rules.haz01_hazards import class_1_limit, class_3r_limit
+from guardcheck.units import parse
 from guardcheck.verdict.asks import asks_of
 from tests.rules.benches import leak
 
@@ -53,8 +61,10 @@ def plain(text: str) -> str:
         lambda: new_readings_text((("red", ("level.white",)),)),
         lambda: to_bench_sheet((("red", ("level.white",)),)),
         to_bench_sheet,
+        *(partial(family_job_text, name) for name in family_names()),
+        lambda: to_sheets(describe("video-pin", None)),
     ],
-    ids=["result", "new job", "new readings", "bench sheet", "bench sheet without a job"],
+    ids=["result", "new job", "new readings", "bench sheet", "bench sheet without a job", *family_names(), "show"],
 )
 def test_every_paper_that_asks_for_a_live_reading_warns_of_the_scopes_earth(paper) -> None:
     said = plain(paper())
@@ -121,6 +131,27 @@ def test_a_new_job_sends_nobody_into_a_mains_supply_and_loads_no_logic_pin() -> 
     assert "Never load a logic pin with 75 ohm" in said
 
 
+@pytest.mark.parametrize("name", ["README.md", "guardcheck/schemas/job.schema.json", "guardcheck/job/questions.toml"])
+def test_whoever_is_told_to_load_a_pin_with_75_ohm_is_told_which(name: str) -> None:
+    """5 V behind 50 ohm into 75 ohm is 40 mA: twice what most families of logic may give."""
+    told = plain((Path(guardcheck.__file__).parents[1] / name).read_text(encoding="utf-8"))
+    assert re.search(r"never (of|load) a logic pin", told, re.IGNORECASE)
+
+
+@pytest.mark.parametrize(
+    ("name", "amps"), [("logic-pin", 20e-3), ("ttl-pin", 20e-3), ("nmos-pin", 5e-3), ("switch-pin", 20e-3)]
+)
+def test_no_load_asked_of_a_digital_pin_draws_more_than_it_may_give(name: str, amps: float) -> None:
+    """The clamp current of common logic, and of n-channel MOS chips; the strongest driver gives the most."""
+    part = Library.load().get("source", name)
+    names = part.two_readings
+    emf, inner = (part.parameters[names[role]].usual for role in ("emf", "impedance"))
+    assert emf is not None
+    assert inner is not None
+    assert emf.high / (inner.low + parse(names[BENCH_LOAD], "ohm")[0].nominal) < amps
+    assert emf.high / (inner.low + 75.0) > amps
+
+
 def test_a_picture_tube_gets_no_recipe_and_one_caution() -> None:
     found = [one for one in cautions(crt=True, crt_anode="25 kV") if "anode" in one]
     assert len(found) == 1
@@ -155,6 +186,12 @@ def test_a_fact_beats_an_unknown_of_the_same_hazard() -> None:
 @pytest.mark.parametrize("key", ["optical_pickup", "lithium_cell"])
 def test_both_words_for_a_hazard_are_accepted_with_their_caution(key: str) -> None:
     assert len(set(cautions(**{key: True})) - set(general_cautions().values())) == 1
+
+
+def test_hot_air_is_told_with_what_it_bursts_and_lights() -> None:
+    (told,) = set(cautions(hot_air=True)) - set(general_cautions().values())
+    assert "bursts electrolytics and lithium cells, and lights dust and alcohol vapour" in told
+    assert "let alcohol dry, extract fumes" in told
 
 
 def test_no_beam_is_called_invisible_and_none_safe() -> None:

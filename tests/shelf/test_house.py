@@ -41,3 +41,14 @@ def test_no_module_is_longer_than_one_subject() -> None:
         if (count := len(one.read_text(encoding="utf-8").splitlines())) > 600
     }
     assert long == {}
+
+
+UNSEEN = re.compile(r"models\.md|worked example|\b(?:WL|WH|WI|WD)\d\d\b", re.IGNORECASE)
+"""Pages nobody who reads a shipped file can open: a figure stands on its formula or on a publication."""
+
+
+def test_no_shipped_file_leans_on_a_page_that_is_not_shipped() -> None:
+    shipped = [one for folder in ("guardcheck", "circuits") for one in sorted((ROOT / folder).rglob("*.*"))]
+    texts = {one: one.read_text(encoding="utf-8") for one in shipped if one.suffix in (".py", ".toml", ".cir", ".typ")}
+    assert len(texts) > 400
+    assert [str(one.relative_to(ROOT)) for one, text in texts.items() if UNSEEN.search(text)] == []

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +14,7 @@ from guardcheck.engine import Engine
 from guardcheck.errors import InputError, JobError
 from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, MEASURED, NOT_PROVEN
 from guardcheck.report import to_html
-from tests.measure.measure_synth import S525, Shot, csv_text, waveform
+from tests.measure.measure_synth import S525, S625, Shot, csv_text, waveform
 from tests.verify.bench import BACK_MATCHED, capture, causes, dark, line, only, reading, run, text
 
 SHORT = Shot(rate=10e6, duration=1.2e-3, start=4e-3, bits=8, noise=0.003)
@@ -180,7 +181,9 @@ def test_wrong_timing_fails_the_line(engine: Engine, tmp_path: Path) -> None:
     file = capture(tmp_path, "bars.csv", video=BARS.but(system=S525))
     result = run(engine, tmp_path, COMPOSITE, captures=(f"composite={file}",), picture=("bars-100",), **AS_TAKEN)
     assert only(result, "timing.line_period", "composite").outcome == CONFORMS
-    assert only(result, "burst.frequency", "composite").outcome == DOES_NOT_CONFORM
+    burst = only(result, "burst.frequency", "composite")
+    assert burst.outcome == DOES_NOT_CONFORM
+    assert "whether the job names the standard of this unit" in (burst.remedy or "")
     assert result.outcome == DOES_NOT_CONFORM
 
 
@@ -258,6 +261,7 @@ def test_swapped_red_and_green_do_not_conform(engine: Engine, tmp_path: Path) ->
     steps = {line: only(result, "picture.bars", line) for line in names}
     assert [steps[line].outcome for line in names] == [DOES_NOT_CONFORM, DOES_NOT_CONFORM, CONFORMS]
     assert "those of green" in steps["red"].why
+    assert (steps["red"].remedy or "").startswith("follow red from its chip to its contact")
     assert not [one for one in result.not_examined if "own contact" in one]
     assert result.outcome == DOES_NOT_CONFORM
 
@@ -356,6 +360,22 @@ def test_a_black_border_is_no_fault(engine: Engine, tmp_path: Path) -> None:
         assert all(one.outcome != DOES_NOT_CONFORM for one in found)
 
 
+@pytest.mark.parametrize(("late", "outcome"), [(2e-6, NOT_PROVEN), (0.0, CONFORMS), (-1.5e-6, DOES_NOT_CONFORM)])
+def test_a_porch_is_proven_too_short_and_never_too_long(
+    engine: Engine, tmp_path: Path, late: float, outcome: str
+) -> None:
+    """The white of a console may begin 2 us late, beside its border: 7.8 us of porch, as captured and as typed."""
+    shot = BARS.but(picture="white", rate=10e6, system=replace(S625, active=S625.active + late))
+    file = capture(tmp_path, "video.csv", video=shot)
+    seen = run(engine, tmp_path, COMPOSITE, captures=(f"composite={file}",), picture=("white",), **AS_TAKEN)
+    typed = reading("composite", "timing.back_porch", f"{5.8 + 1e6 * late:.2f} us", place="", load="", accuracy="1%")
+    for result in (seen, run(engine, tmp_path, COMPOSITE, typed)):
+        porch = only(result, "timing.back_porch", "composite")
+        assert porch.value == pytest.approx(5.8e-6 + late, abs=0.05e-6)
+        assert porch.outcome == outcome
+        assert ("never too long" in porch.why) is (late > 0.0)
+
+
 def test_facts_of_a_capture_stand_in_the_readings_file(engine: Engine, tmp_path: Path) -> None:
     file = capture(tmp_path, "red.csv", CH1=RED.but(gain=0.1, full_scale=0.16), CH2=SYNC)
     note = (
@@ -365,6 +385,41 @@ def test_facts_of_a_capture_stand_in_the_readings_file(engine: Engine, tmp_path:
     found = only(run(engine, tmp_path, text(BACK_MATCHED), note, captures=(f"red={file}",), sync="CH2"), "level.white")
     assert found.value == pytest.approx(0.7, rel=0.01)
     assert found.outcome == CONFORMS
+
+
+def test_time_base_and_vertical_scale_of_a_capture_are_taken_from_its_note(engine: Engine, tmp_path: Path) -> None:
+    """0.5 ppm of 4.43361875 MHz are 2.2 Hz; a screen of 0.2 V a division ends at 0.8 V, where white is cut."""
+    taken = 'picture = "{}"\nload = "terminated"\nplace = "display"\ncoupling = "dc"\n'
+    note = f'[[capture]]\nline = "composite"\ntimebase = "0.5 ppm"\n{taken.format("bars-100")}'
+    uses: tuple[str, ...] = (f"composite={capture(tmp_path, 'video.csv', video=BARS)}",)
+    found = only(run(engine, tmp_path, COMPOSITE, note, captures=uses), "burst.frequency", "composite")
+    assert found.uncertainty is not None
+    assert found.uncertainty < 20.0
+    cut = SHORT.but(kind="red", picture="white", gain=0.9 / 0.7, noise=0.0005, clip_high=0.8)
+    uses = (f"red={capture(tmp_path, 'red.csv', CH1=cut, CH2=SYNC)}",)
+    for scale, cut_off in (("200 mV/div", True), ("500 mV/div", False)):
+        note = f'[[capture]]\nline = "red"\nscale = "{scale}"\noffset = "0 V"\n{taken.format("white")}'
+        white = only(run(engine, tmp_path, text(BACK_MATCHED), note, captures=uses, sync="CH2"), "level.white")
+        assert ("cut off by the edge of the screen" in white.why) is cut_off
+
+
+@pytest.mark.parametrize(
+    ("head", "outcome"), [("", CONFORMS), ("Coupling,AC\n", NOT_PROVEN), ("Coupling,DC\n", CONFORMS)]
+)
+def test_a_header_that_tells_of_ac_coupling_is_believed_against_what_is_said(
+    engine: Engine, tmp_path: Path, head: str, outcome: str
+) -> None:
+    file = tmp_path / "video.csv"
+    file.write_text(head + csv_text(*_video()), encoding="utf-8")
+    result = run(engine, tmp_path, COMPOSITE, captures=(f"composite={file}",), picture=("bars-100",), **AS_TAKEN)
+    blank = only(result, "level.blank", "composite")
+    assert blank.outcome == outcome
+    assert ("captured on AC coupling" in blank.why) is (outcome == NOT_PROVEN)
+
+
+def _video() -> tuple[np.ndarray, dict[str, np.ndarray]]:
+    time, volts = waveform(BARS.but(rate=10e6))
+    return time, {"video": volts}
 
 
 def test_a_dead_channel_lists_its_causes(engine: Engine, tmp_path: Path) -> None:

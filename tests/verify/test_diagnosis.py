@@ -356,6 +356,28 @@ def test_a_direct_voltage_that_does_not_decide_still_ranks_causes(engine: Engine
     assert [one["line"] for one in result.extra["explanations"]] == ["red"]
 
 
+def test_a_direct_voltage_alone_names_the_bridged_capacitor(engine: Engine, tmp_path: Path) -> None:
+    """White is right and the direct voltage within its limits: 0.3 V, doubled and halved, where 0 V was planned."""
+    values = 'white = "1 V", black = "0.3 V", impedance = "1 ohm"'
+    job = text(line("red", source_values=values, stage="video-buffer-ac", stage_values=""))
+    told = (reading(value="700 mV", **FINE), reading(quantity="level.blank", value="0.3 V", picture="", **FINE))
+    result = run(engine, tmp_path, job, *told)
+    assert only(result, "level.blank").outcome == CONFORMS
+    assert "cc_stage short" in causes(result)
+    assert "as planned" not in causes(result)
+
+
+def test_a_wrong_level_of_a_line_that_cannot_be_simulated_says_what_to_do(engine: Engine, tmp_path: Path) -> None:
+    """Nobody knows a part of an own stage, so no fault can be compared; 1.4 V is too much all the same."""
+    (tmp_path / "mine.cir").write_text("* mine\n.subckt mine in out vdd gnd rser=75\nrtop in out {rser}\n.ends mine\n")
+    job = text(BACK_MATCHED.replace('stage = "series-resistor"', 'stage_netlist = "mine.cir"'))
+    job = job.replace('series = "75 ohm 1%"', 'rser = "unknown"')
+    white = only(run(engine, tmp_path, job, reading(value="1.4 V", **FINE)), "level.white")
+    assert white.outcome == DOES_NOT_CONFORM
+    assert "Nothing to compare it with" in white.why
+    assert (white.remedy or "").startswith("read it again with the line open and into its load")
+
+
 @pytest.mark.parametrize(
     ("standard", "source", "level", "quantity", "asked"),
     [

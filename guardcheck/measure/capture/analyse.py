@@ -146,14 +146,23 @@ def _field_alone(
 def _at_tip(capture: Capture, name: str, case: Settings) -> float | str:
     """Return what the samples are to be multiplied by to stand at the probe's tip, or why that cannot be told."""
     told = capture.facts.get(name, NOTHING).probe
-    if case.probe in (None, 1.0) or case.scale_at == "tip":
+    if case.probe is None:
         return 1.0
-    assert case.probe is not None
+    if told is not None:
+        counted = {"tip": case.probe, "input": 1.0}.get(case.scale_at or "", told)
+        return case.probe / told if counted == told else _at_odds(case, told)
+    if case.probe == 1.0 or case.scale_at == "tip":
+        return 1.0
     if case.scale_at == "input":
         return case.probe
-    if told is not None:
-        return case.probe / told
     return f'a probe of x{case.probe:g} is declared, but not whether the scope knew: add scale_at = "tip" or "input"'
+
+
+def _at_odds(case: Settings, told: float) -> str:
+    return (
+        f"the file says that the scope counted a probe of x{told:g}, and x{case.probe:g} with the scale at the probe's "
+        f"{case.scale_at} is declared: look at probe and channel setting, then say what they are"
+    )
 
 
 def _screen(capture: Capture, name: str, case: Settings, factor: float) -> Screen | None:

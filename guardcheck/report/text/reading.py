@@ -47,6 +47,8 @@ def to_short_reading(result: Result, *, job: str = "") -> str:
     return "\n".join([*lines, *ending]) + "\n"
 
 
+_TELLING = 9.995
+"""Share of the plan from which on it is not told: beside next to nothing it says nothing."""
 SCOPE = "Clip of a mains-powered scope = mains earth: to 0 V only, never to the mains side."
 """Told under every answer that may ask for another live reading."""
 
@@ -91,8 +93,9 @@ def _finding(one: Finding) -> str:
     low, high = one.bounds
     words = {CONFORMS: "", DOES_NOT_CONFORM: "x"}.get(one.outcome, "?")
     allowed = "" if low is None and high is None else limits(low, high, one.unit).replace(" to ", " - ")
-    if one.outcome != CONFORMS and one.value is not None and one.planned:
-        words = f"{100.0 * one.value / one.planned:.0f} % {words}"
+    if one.outcome != CONFORMS and one.value is not None and one.planned and one.unit == "V":
+        share = one.value / one.planned
+        words = f"{100.0 * share:.0f} % {words}" if 0.0 <= share < _TELLING else words
     plain = quantity_title(one.quantity).removesuffix(" level").removesuffix(" amplitude")
     cells = (
         clean(one.line or ""),

@@ -26,6 +26,8 @@ FINER, STRICTER = 2.0, 4.0
 chooses most steps by its own estimate of the error, so a smaller largest step alone would often repeat the same run."""
 LONGER = 4.0
 """How much longer a run becomes whose quantities still change at its end."""
+MOST_LONGER = 64.0
+"""The same at most, where what is still on its way tells how long it takes."""
 ROUNDS = 5
 """Most repetitions, longer and finer together, before a run is given up as not holding."""
 MOST_STEPS = 10_000
@@ -218,7 +220,7 @@ def _picks(group: Group) -> list[Track]:
 def _drifts(track: Track) -> bool:
     """Tell whether the end of a switched unit's run is no level yet: the far side of the lead still moves."""
     switched = track.case.unit in (RISING, FALLING)
-    return switched and track.seen is not None and track.seen.failure is None and track.seen.drifts
+    return switched and track.seen is not None and track.seen.failure is None and track.seen.tail > 0.0
 
 
 def _value(track: Track, pin: int, name: str) -> float:
@@ -242,7 +244,7 @@ def _again(engine: Engine, active: Sequence[tuple[Group, Track]]) -> None:
     """Repeat each track: longer where it had not settled, else finer; note which of its quantities now hold."""
     before = [track.seen for _, track in active]
     for (_, track), seen in zip(active, before, strict=True):
-        longer = min(track.case.stop * LONGER, _most(track.case))
+        longer = min(track.case.stop * _times_longer(seen), _most(track.case))
         moving = seen is not None and (seen.changing & track.decides or _drifts(track))
         if moving and longer > track.case.stop:
             track.case = replace(track.case, step=track.case.step * longer / track.case.stop, stop=longer)
@@ -254,6 +256,13 @@ def _again(engine: Engine, active: Sequence[tuple[Group, Track]]) -> None:
         new = track.seen
         if new is not None and old is not None and new.failure is None and _is_finer(new.case, old.case):
             track.held |= {item for item in track.decides - old.changing if agree(old, new, item)}
+
+
+def _times_longer(seen: Seen | None) -> float:
+    """Return how much longer a run becomes: up to five time constants of what is still on its way."""
+    if seen is None or not seen.tail:
+        return LONGER
+    return min(max(LONGER, 5.0 * seen.tail / seen.case.stop), MOST_LONGER)
 
 
 def _is_finer(new: EventCase, old: EventCase) -> bool:

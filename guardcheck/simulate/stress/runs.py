@@ -47,6 +47,9 @@ NOTICED_AMPS, NOTICED_VOLTS, NOTICED_WATTS = 1e-3, 6.3, 5e-3
 made for less than 6.3 V but the smallest (common practice, no published source)."""
 SURGE_SLACK = 1.02
 """How far a charged lead's current may pass its bound and be believed: steps and solver are good to 1 %."""
+AT_REST = 2e-4
+"""Share of its largest level that a far side at rest may move by in the last fifth of a run: an exponential whose time
+constant is a thousand runs long moves as much."""
 SEEN_AT = 0.3
 """Voltage [V] from which a display's input counts the step of a unit being switched (a sync amplitude)."""
 
@@ -80,7 +83,8 @@ class Seen:
     holds peak voltages of series resistors. `display` is the step the far side sees [V] and how long it lasts beyond
     `SEEN_AT`, both zero where the level is there to stay or was there before. `drive` is the most the driver itself
     carried [A], zero where it has no limit. `changing` names the quantities that the
-    end of the run still changed, by pin and name; `drifts` tells that the far side was still on its way.
+    end of the run still changed, by pin and name; `tail` is the time constant [s] with which the far side was still on
+    its way, zero where it had come to rest.
     """
 
     case: EventCase
@@ -93,7 +97,7 @@ class Seen:
     display: tuple[float, float] = (0.0, 0.0)
     drive: float = 0.0
     changing: frozenset[tuple[int, str]] = frozenset()
-    drifts: bool = False
+    tail: float = 0.0
     failure: str | None = None
     help_used: tuple[str, ...] = ()
 
@@ -144,7 +148,7 @@ def seen_of(case: EventCase, step: float, probes: Probes, trace: Trace, *, lasti
         display=_passing(time, far),
         drive=0.0 if probes.drive is None else abs(peak(vectors.amps(probes.drive))),
         changing=frozenset(changing),
-        drifts=_drifts(time, far),
+        tail=_tail(time, far),
         help_used=trace.help_used,
     )
 
@@ -344,10 +348,16 @@ def _powers(vectors: _Vectors, probes: Probes, time: Array, *, swings: bool) -> 
     return tuple(found)
 
 
-def _drifts(time: Array, far: Array) -> bool:
-    """Tell whether the last part of a run, of a fifth, still moves the far side by a hundredth of its largest level."""
-    before = float(np.interp(time[-1] * 0.8, time, far))
-    return abs(float(far[-1]) - before) > max(0.01 * abs(peak(far)), 1e-3)
+def _tail(time: Array, far: Array) -> float:
+    """Return the time constant of a far side that is still on its way to 0 V as a run ends [s], zero at rest.
+
+    What moves by less than `AT_REST` of its largest level over the last fifth of a run has come to rest.
+    """
+    end, before = float(far[-1]), float(np.interp(time[-1] * 0.8, time, far))
+    moved = abs(end - before)
+    if moved <= max(AT_REST * abs(peak(far)), 1e-4):
+        return 0.0
+    return float(time[-1]) / 5.0 * abs(end) / moved
 
 
 def _passing(time: Array, far: Array) -> tuple[float, float]:
