@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from guardcheck.errors import InputError
-from guardcheck.measure.capture import differs, join
+from guardcheck.measure.capture import Capture, differs, join
 from guardcheck.measure.capture.lines import Edges
 from guardcheck.measure.capture.slicer import find_pulses
 from tests.measure.drawn import L15, Array, capture, drawn, in_order, pulse
@@ -175,3 +175,51 @@ def test_pulses_without_three_whole_edges_are_no_line_sync() -> None:
     volts = np.interp((np.arange(0.0, 188.0, 0.05) - 2.5) % L15, x, y, period=L15)
     assert find_pulses(volts, 0.05 * US) is not None
     assert join._look(capture(20.0, S=volts), "S") == "there is no line sync"
+
+
+# One acquisition saved twice ----------------------------------------------------------------------------------------
+
+
+def trace(values: Array, start: float = 0.0, resolution: float = 0.01, step: float = 1e-6) -> Capture:
+    """Return a capture of one channel whose samples are `values` [V], a microsecond apart unless told."""
+    return Capture("a.csv", step, start, {"a": values.astype(np.float32)}, {"a": resolution})
+
+
+RISE = np.arange(20.0)  # a volt a sample, so that a trace moved by one sample agrees nowhere
+
+
+@pytest.mark.parametrize(
+    ("second", "copied"),
+    [
+        (trace(RISE), True),
+        (trace(RISE, step=1e-6 * (1.0 + 9e-7)), True),  # the same clock, to a millionth
+        (trace(RISE, step=1e-6 * (1.0 + 1.1e-6)), False),
+        (trace(RISE, step=1e-6 * (1.0 - 1.1e-6)), False),
+        (trace(RISE, start=3e-6), False),  # three samples later it would have to begin at 3 V
+        (trace(RISE[3:], start=3e-6), True),  # a part of it, where that part stood
+        (trace(RISE[:15]), True),
+        (trace(np.concatenate((np.arange(-4.0, 0.0), RISE[:16])), start=-4e-6), True),  # begun four samples earlier
+        (trace(np.concatenate((np.arange(-4.0, 0.0), RISE[:16])), start=-3e-6), False),
+        (trace(RISE + np.where(RISE == 7.0, 0.004, 0.0)), False),  # no digits were lost, and one sample differs
+        (trace(RISE + 0.004, resolution=0.0100005), False),  # two figures of one converter, read off their samples
+        (trace(RISE + 0.004), False),
+        (trace(RISE - 0.004), False),
+        (trace(RISE + 0.24, resolution=0.5), True),  # kept to half a volt: off by a quarter at most
+        (trace(RISE - 0.24, resolution=0.5), True),
+        (trace(RISE + 0.26, resolution=0.5), False),
+        (trace(RISE + np.where(RISE == 19.0, 0.26, 0.0), resolution=0.5), False),
+    ],
+)
+def test_a_copy_agrees_wherever_both_were_kept_but_for_its_digits(second: Capture, copied: bool) -> None:
+    first = trace(RISE)
+    assert join.is_copy(first, "a", second, "a") is copied
+    assert join.is_copy(second, "a", first, "a") is copied
+
+
+def test_two_traces_that_share_too_little_are_not_told_to_be_one() -> None:
+    least = round(join.LEAST_COMMON * 20)
+    for shared in (least - 1, least, least + 1):
+        later = 20 - shared
+        second = trace(later + RISE, start=later * 1e-6)
+        assert join.is_copy(trace(RISE), "a", second, "a") is (shared >= least)
+        assert join.is_copy(second, "a", trace(RISE), "a") is (shared >= least)
