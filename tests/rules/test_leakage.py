@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from guardcheck.leakage import STRAY, Known, apparatus, halves, known, service_check
+from guardcheck.leakage import PAIR_SPREAD, STRAY, Known, apparatus, halves, known, pair_spread, service_check
 from guardcheck.model import Fact, Facts, Value
 
 
@@ -109,3 +109,25 @@ def test_what_a_touch_check_leaves_open(told: dict[str, Any], words: str) -> Non
 def test_no_touch_check_was_declared() -> None:
     assert service_check({}) is None
     assert service_check({"service_reading": {"value": "unknown"}}) is None
+
+
+@pytest.mark.parametrize(
+    ("value", "spread"),
+    [
+        (None, PAIR_SPREAD),
+        ("unknown", PAIR_SPREAD),
+        (Value.exact(4.7e-9, "F"), PAIR_SPREAD),  # no tolerance was declared
+        (Value(2e-9, "F", 1.9e-9, 2.1e-9), 0.05),
+        (Value(2e-9, "F", 1.6e-9, 3e-9), 0.5),  # -20/+50 %: the farther end
+        (Value(2e-9, "F", 1.4e-9, 2.2e-9), 0.3),  # -30/+10 %
+        (Value(2e-9, "F", 1e-9, 5e-9), 1.0),  # +150 %: one of the two may as well be missing
+        (Value(0.0, "F", -1e-12, 1e-12), PAIR_SPREAD),
+    ],
+)
+def test_a_pair_is_apart_by_the_farther_end_of_its_tolerance(value: object, spread: float) -> None:
+    assert pair_spread({"y_capacitance": value}) == pytest.approx(spread)
+
+
+def test_capacitors_of_a_pair_are_twenty_percent_apart_unless_their_maker_says_less() -> None:
+    """20 % is the usual tolerance (M) of class Y2 ceramic capacitors (data sheets; from memory, unverified)."""
+    assert PAIR_SPREAD == 0.2

@@ -10,7 +10,7 @@ import pytest
 
 from guardcheck.engine import Engine
 from guardcheck.model import CONFORMS, DOES_NOT_CONFORM, NOT_APPLICABLE, NOT_PROVEN, Fact, Facts, Finding, Value
-from guardcheck.rules import judge_all
+from guardcheck.rules import judge_all, tch01_touch_current
 from tests.rules.jobs import job, judged
 
 
@@ -184,3 +184,19 @@ def test_another_standard_s_limit_from_memory_says_so() -> None:
     assert "IEC 62368-1 5 mA (within, from memory, unverified)" in found.why
     shown = (one.strip() for one in found.why.partition("Other standards' limits: ")[2].split("),"))
     assert [one for one in shown if one.startswith("IEC 60950-1")] == ["IEC 60950-1 3.5 mA (within"]  # read: no doubt
+
+
+@pytest.mark.parametrize("missing", ["mains", "mains_frequency"])
+def test_without_mains_and_its_frequency_no_current_is_asked_for(missing: str) -> None:
+    facts = job(standard="iec-62368-1")
+    assert tch01_touch_current.asks(facts)
+    supply = {key: value for key, value in facts.supply.items() if key != missing}
+    assert tch01_touch_current.asks(replace(facts, supply=supply)) == ()
+
+
+def test_a_current_on_the_limit_is_within_it() -> None:
+    facts = job(standard="iec-62368-1")
+    limit = 0.25e-3  # IEC 60950-1, class II, the other limit that is told
+    said = [tch01_touch_current._others(facts, "unit", limit * share) for share in (1.0, 1.0 + 1e-9)]
+    assert "IEC 60950-1 250 uA (within" in said[0]
+    assert "IEC 60950-1 250 uA (over" in said[1]
