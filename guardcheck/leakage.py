@@ -97,6 +97,18 @@ def halves(entries: Mapping[str, Any], capacitance: float, spread: float = 0.0) 
     return capacitance, STRAY
 
 
+def unit_earthed(supply: Mapping[str, Any]) -> bool | None:
+    """Tell whether the unit's 0 V is at earth: a class I supply ties it there; None where nobody declared a class."""
+    return {"I": True, "II": False, "III": False}.get(str(supply.get("protection_class")))
+
+
+def display_earthed(display: Mapping[str, Any]) -> bool | None:
+    """Tell whether the display's 0 V is at earth; None where nobody knows, or another lead is not ruled out."""
+    earthed = display.get("earthed")
+    floats = earthed is False and display.get("other_leads") is False
+    return True if earthed is True else False if floats else None
+
+
 def apparatus(facts: Facts) -> Iterator[tuple[str, Mapping[str, Any]]]:
     """Yield unit, display, and every linked apparatus that declares a Y capacitance, with its declared values."""
     yield UNIT, facts.supply

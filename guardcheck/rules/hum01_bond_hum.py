@@ -24,7 +24,7 @@ from itertools import product
 from math import inf, log10, sqrt
 from typing import Any
 
-from guardcheck.leakage import halves, known, pair_spread
+from guardcheck.leakage import display_earthed, halves, known, pair_spread, unit_earthed
 from guardcheck.metrology import low_ohms
 from guardcheck.model import (
     NOT_APPLICABLE,
@@ -59,7 +59,7 @@ def asks(facts: Facts) -> tuple[Ask, ...]:
     """Return the simulations wanted: the leakage current through each bond, for every way plugs and earths may be."""
     mains, frequency = known(facts.supply, "mains"), known(facts.supply, "mains_frequency")
     unit, display = known(facts.supply, "y_capacitance"), known(facts.display, "y_capacitance")
-    earthed = (_ties(_class_one(facts)), _ties(_display_tied(facts)))
+    earthed = (_ties(unit_earthed(facts.supply)), _ties(display_earthed(facts.display)))
     if mains is None or frequency is None or (unit is None and AFLOAT in earthed[0]):
         return ()
     if display is None and AFLOAT in earthed[1]:
@@ -89,21 +89,9 @@ def asks(facts: Facts) -> tuple[Ask, ...]:
     return tuple(found)
 
 
-def _class_one(facts: Facts) -> object:
-    """Return whether the unit is earthed: True for class I, False for II and III, anything else is not known."""
-    klass = facts.supply.get("protection_class")
-    return True if klass == "I" else False if klass in ("II", "III") else None
-
-
-def _display_tied(facts: Facts) -> object:
-    """Return whether the display is earthed; one that is not, by itself, may be by a lead nobody ruled out."""
-    earthed = facts.display.get("earthed")
-    return earthed if earthed is not False or facts.display.get("other_leads") is False else None
-
-
-def _ties(earthed: object) -> tuple[float, ...]:
+def _ties(earthed: bool | None) -> tuple[float, ...]:
     """Return the ties to earth to try [ohm]: both where nobody knows."""
-    return (TIED,) if earthed is True else (AFLOAT,) if earthed is False else (TIED, AFLOAT)
+    return (TIED, AFLOAT) if earthed is None else (TIED,) if earthed else (AFLOAT,)
 
 
 def _path(fact: Fact) -> float | None:
@@ -153,11 +141,10 @@ def _hum(facts: Facts, where: str, fact: Fact) -> Finding:
 
 def _earths(facts: Facts) -> str:
     """Return what the earths of unit and display leave to say."""
-    tied = (_class_one(facts), _display_tied(facts))
+    tied = (unit_earthed(facts.supply), display_earthed(facts.display))
     if tied == (True, True):
         return " (both are earthed: hum of the earth loop comes on top and is not told)"
-    known_ = all(one is True or one is False for one in tied)
-    return "" if known_ else " (tried earthed and floating where nobody knows; the worse is told)"
+    return "" if None not in tied else " (tried earthed and floating where nobody knows; the worse is told)"
 
 
 def _case(reading: Mapping[str, Any], answer: float | None) -> Facts:

@@ -18,6 +18,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from guardcheck.leakage import display_earthed, unit_earthed
 from guardcheck.model import (
     ADVICE,
     CONFORMS,
@@ -78,19 +79,19 @@ def _outcome(one: Quantity) -> str:
 
 def _earths(facts: Facts) -> str:
     """Return how the two 0 V stand to each other, as far as it is declared; another lead may earth a display."""
-    display, unit = facts.display.get("earthed"), facts.supply.get("protection_class")
-    if display is False and facts.display.get("other_leads") is not False:
+    display, unit = display_earthed(facts.display), unit_earthed(facts.supply)
+    if display is None and facts.display.get("earthed") is False:
         return (
             "The display is not earthed by itself, but another lead may earth it: treat it as earthed and as floating."
         )
-    if display not in (True, False):
+    if display is None:
         return "Whether the display is earthed is not known: treat it as earthed and as floating."
-    if unit not in ("I", "II", "III"):
+    if unit is None:
         stands = "earthed: its 0 V stands at earth" if display else "not earthed: it floats"
         return (
             f"The display is {stands}. Whether the unit is earthed is not known: treat it as earthed and as floating."
         )
-    if unit == "I":
+    if unit:
         other = "so does the display's" if display else "the display floats against it until the lead joins them"
         return f"The unit is earthed: its 0 V stands at earth, and {other}."
     if display:

@@ -7,7 +7,18 @@ from typing import Any
 
 import pytest
 
-from guardcheck.leakage import PAIR_SPREAD, STRAY, Known, apparatus, halves, known, pair_spread, service_check
+from guardcheck.leakage import (
+    PAIR_SPREAD,
+    STRAY,
+    Known,
+    apparatus,
+    display_earthed,
+    halves,
+    known,
+    pair_spread,
+    service_check,
+    unit_earthed,
+)
 from guardcheck.model import Fact, Facts, Value
 
 
@@ -131,3 +142,30 @@ def test_a_pair_is_apart_by_the_farther_end_of_its_tolerance(value: object, spre
 def test_capacitors_of_a_pair_are_twenty_percent_apart_unless_their_maker_says_less() -> None:
     """20 % is the usual tolerance (M) of class Y2 ceramic capacitors (data sheets; from memory, unverified)."""
     assert PAIR_SPREAD == 0.2
+
+
+@pytest.mark.parametrize(
+    ("supply", "earthed"),
+    [("I", True), ("II", False), ("III", False), ("unknown", None), (None, None)],
+)
+def test_a_protection_class_tells_whether_the_unit_is_at_earth(supply: str | None, earthed: bool | None) -> None:
+    assert unit_earthed({} if supply is None else {"protection_class": supply}) is earthed
+
+
+@pytest.mark.parametrize(
+    ("display", "earthed"),
+    [
+        ({}, None),
+        ({"earthed": "unknown", "other_leads": False}, None),
+        ({"earthed": True}, True),
+        ({"earthed": True, "other_leads": False}, True),
+        ({"earthed": False}, None),  # another lead may earth it
+        ({"earthed": False, "other_leads": "unknown"}, None),
+        ({"earthed": False, "other_leads": True}, None),
+        ({"earthed": False, "other_leads": False}, False),
+    ],
+)
+def test_a_display_floats_only_where_every_other_lead_is_ruled_out(
+    display: dict[str, Any], earthed: bool | None
+) -> None:
+    assert display_earthed(display) is earthed

@@ -18,7 +18,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from guardcheck.compose import Rail
-from guardcheck.leakage import NO_CAPACITOR, TRANSFORMER, USUAL, WINDINGS, pair_spread
+from guardcheck.leakage import (
+    NO_CAPACITOR,
+    TRANSFORMER,
+    USUAL,
+    WINDINGS,
+    display_earthed,
+    pair_spread,
+    unit_earthed,
+)
 from guardcheck.model import UNKNOWN_WORD, Job, Value
 from guardcheck.units import format_si
 
@@ -283,19 +291,20 @@ def _usual(
 
 def _earthed_unit(job: Job, assumed: list[str], open_: list[str]) -> tuple[bool, ...]:
     """Return whether the unit's 0 V may be, or is, at earth: a class I supply ties it there; silence says neither."""
-    declared = {"I": (True,), "II": (False,), "III": (False,)}.get(str(job.supply.get("protection_class")))
-    if declared is None:
-        assumed.append("unit earthed or not, the worse")
-        open_.append("supply.protection_class")
-    return declared or (True, False)
+    earthed = unit_earthed(job.supply)
+    if earthed is not None:
+        return (earthed,)
+    assumed.append("unit earthed or not, the worse")
+    open_.append("supply.protection_class")
+    return (True, False)
 
 
 def _earthed_display(job: Job, assumed: list[str], open_: list[str]) -> tuple[bool, ...]:
     """Return whether the display's 0 V may be at earth: unless another lead is ruled out, one may tie it there."""
-    earthed, leads = job.display_facts.get("earthed"), job.display_facts.get("other_leads")
-    if earthed is True or (earthed is False and leads is False):
+    earthed = display_earthed(job.display_facts)
+    if earthed is not None:
         return (earthed,)
-    if earthed is False:
+    if job.display_facts.get("earthed") is False:
         assumed.append("another lead of the display may earth it, the worse")
         open_.append("display.other_leads")
     else:
